@@ -1,0 +1,1 @@
+"""What loaftrace knows: logs, rules, water, charts, causes. Imports neither Prefect nor Plotly."""

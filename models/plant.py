@@ -1,0 +1,311 @@
+"""The plant file: what the plant is and what it promises.
+
+`load` refuses a wrong file with one line per fault: the key's path, what is wrong, what it may be.
+A limit left out takes the trade's common value; `Plant.defaults` names each default in force.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from datetime import time
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+Percent = float
+
+
+class PlantFileError(ValueError):
+    """The plant file cannot be used. `str()` is one line: file, key path, what it may be."""
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+def _pair(value: Any) -> Any:
+    if isinstance(value, (list, tuple)) and len(value) == 2 and value[0] > value[1]:
+        raise ValueError("the lower limit comes first")
+    return value
+
+
+class Window(_Section):
+    """Warning and action limits, both sides, inclusive."""
+
+    warn: tuple[float, float]
+    act: tuple[float, float]
+
+    _ordered = field_validator("warn", "act", mode="after")(_pair)
+
+    @model_validator(mode="after")
+    def _nested(self) -> Window:
+        if self.act[0] > self.warn[0] or self.act[1] < self.warn[1]:
+            raise ValueError("the action limits must lie outside the warning limits or on them")
+        return self
+
+
+class Points(_Section):
+    """Warning and action limit of the hydration the dough has lost, in points."""
+
+    warn: float = Field(1.0, ge=0)
+    act: float = Field(2.0, ge=0)
+
+    @model_validator(mode="after")
+    def _nested(self) -> Points:
+        if self.act < self.warn:
+            raise ValueError("act must not be below warn")
+        return self
+
+
+class Paste(_Section):
+    """A paste recipe. `usual_loss_pct` is in % of Wb: what the formula already allows for."""
+
+    liquid_ratio: float = Field(gt=0, le=20, description="kg liquid to 1 kg flour")
+    liquid_water_pct: Percent = Field(100.0, gt=0, le=100)
+    usual_loss_pct: Percent = Field(0.0, ge=0, lt=50)
+    dosing: Literal["divided", "weighed"] = "divided"
+    cook_temp_c: Window = Window(warn=(64, 73), act=(61, 80))
+    loss_pct: Window = Window(warn=(0.5, 4.0), act=(-0.5, 6.0))
+    hydration_points: Points = Points(warn=1.0, act=2.0)
+    allergens: frozenset[str] = frozenset()
+
+
+class Kettle(_Section):
+    pastes: tuple[str, ...] = Field(min_length=1)
+    capacity_kg: float | None = Field(None, gt=0)
+
+
+class Line(_Section):
+    kettle: str | None = None
+    products: tuple[str, ...] = Field(min_length=1)
+    mixer: str | None = None
+    proofer: str | None = None
+    oven: str | None = None
+    proof_mode: Literal["time", "height"] = "time"
+    lidded: bool = False
+
+
+class Product(_Section):
+    """What a product promises. Percentages are of all flour, the paste's included."""
+
+    paste: str | None = None
+    hydration_pct: Percent = Field(gt=0, le=200)
+    liquid_water_pct: Percent = Field(100.0, gt=0, le=100)
+    paste_flour_pct: Percent = Field(0.0, ge=0, lt=100)
+    yeast_pct: Percent = Field(gt=0, le=20)
+    dough_temp_c: Window = Window(warn=(25, 27), act=(24, 28))
+    scaled_g: float = Field(gt=0, le=5000)
+    label_g: float | None = Field(None, gt=0, le=5000)
+    specific_volume: tuple[float, float] | None = None
+    allergens: frozenset[str] = frozenset()
+
+    _ordered = field_validator("specific_volume", mode="after")(_pair)
+
+
+class Cooling(_Section):
+    """The plant's own cooling limits; there is no default."""
+
+    to_21_c_within_h: float = Field(gt=0, le=72)
+    to_5_c_within_h: float = Field(gt=0, le=72)
+    approved_by: str
+
+
+class Sampling(_Section):
+    loaves_per_batch: int = Field(4, ge=1, le=1000)
+
+
+class Alarms(_Section):
+    false_alarms_per_week: float = Field(1.0, gt=0, le=100)
+
+
+class NetWeight(_Section):
+    """Which rule the net-weight panel applies."""
+
+    rule: Literal["76/211/EEC", "Handbook 133"] = "76/211/EEC"
+    min_cooled_minutes: float = Field(60.0, ge=0)
+
+
+class Limits(_Section):
+    """Who approved the limits in this file, and when; shown on every page."""
+
+    approved_by: str | None = None
+    approved_on: str | None = None
+
+
+class Plant(_Section):
+    plant: str = Field(min_length=1)
+    timezone: str
+    currency: str | None = None
+    dough_cost_per_kg: float | None = Field(None, ge=0)
+    shifts: dict[str, str] = Field(min_length=1)
+    pastes: dict[str, Paste] = {}
+    kettles: dict[str, Kettle] = {}
+    lines: dict[str, Line] = Field(min_length=1)
+    products: dict[str, Product] = Field(min_length=1)
+    cooling: Cooling | None = None
+    sampling: Sampling = Sampling()
+    alarms: Alarms = Alarms()
+    net_weight: NetWeight = NetWeight()
+    limits: Limits = Limits()
+    columns: dict[str, dict[str, str]] = {}
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except Exception as error:
+            raise ValueError("an IANA time zone, like Europe/Lisbon") from error
+        return value
+
+    @field_validator("shifts")
+    @classmethod
+    def _starts(cls, value: dict[str, str]) -> dict[str, str]:
+        for code, start in value.items():
+            if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", start):
+                raise ValueError(f"the start of shift {code} is a local time like 06:00, not {start}")
+        if len(set(value.values())) < len(value):
+            raise ValueError("two shifts start at the same time")
+        return value
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The plant's time zone."""
+        return ZoneInfo(self.timezone)
+
+    @cached_property
+    def shift_starts(self) -> dict[str, time]:
+        """Shift code to local start."""
+        return {code: time.fromisoformat(start) for code, start in self.shifts.items()}
+
+    @cached_property
+    def shift_hours(self) -> dict[str, float]:
+        """Shift code to length in hours by the clock; a shift lasts to the next one's start."""
+        starts = sorted((t.hour + t.minute / 60, code) for code, t in self.shift_starts.items())
+        following = [*starts[1:], (starts[0][0] + 24.0, "")]
+        return {code: after - start for (start, code), (after, _) in zip(starts, following, strict=True)}
+
+    def paste_of(self, kettle: str) -> str | None:
+        """The one recipe a kettle makes; None where it makes several or is unknown."""
+        pastes = self.kettles[kettle].pastes if kettle in self.kettles else ()
+        return pastes[0] if len(pastes) == 1 else None
+
+    @cached_property
+    def defaults(self) -> tuple[str, ...]:
+        """Key paths of the limits that the file leaves to the trade's common value."""
+        found = []
+        for name, paste in self.pastes.items():
+            found += [
+                f"pastes.{name}.{key}"
+                for key in ("usual_loss_pct", "dosing", "cook_temp_c", "loss_pct", "hydration_points")
+                if key not in paste.model_fields_set
+            ]
+        for name, product in self.products.items():
+            if "dough_temp_c" not in product.model_fields_set:
+                found.append(f"products.{name}.dough_temp_c")
+        for section in ("sampling", "alarms"):
+            if section not in self.model_fields_set:
+                found.append(section)
+        return tuple(found)
+
+    @model_validator(mode="after")
+    def _names_known(self) -> Plant:
+        for name, kettle in self.kettles.items():
+            _known(f"kettles.{name}.pastes", kettle.pastes, self.pastes)
+        for name, line in self.lines.items():
+            _known(f"lines.{name}.products", line.products, self.products)
+            _known(f"lines.{name}.kettle", [line.kettle] if line.kettle else [], self.kettles)
+        for name, product in self.products.items():
+            _known(f"products.{name}.paste", [product.paste] if product.paste else [], self.pastes)
+        return self
+
+
+def _known(path: str, names: Any, known: dict[str, Any]) -> None:
+    for name in names:
+        if name not in known:
+            raise ValueError(f"@{path}@{name!r} is not in the file; it may be {_list(known)}")
+
+
+def _list(names: Any) -> str:
+    return ", ".join(sorted(map(str, names))) or "nothing (the section is empty)"
+
+
+def load(path: Path) -> Plant:
+    """Read and check a plant file.
+
+    Raises PlantFileError, one line, where the file is missing, not TOML, or says something wrong.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise PlantFileError(f"{path}: there is no such plant file") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise PlantFileError(f"{path}: cannot be read ({_one_line(error)})") from None
+    try:
+        content = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise PlantFileError(f"{path}: not a TOML file: {_one_line(error)}") from None
+    return parse(content, str(path))
+
+
+def parse(content: dict[str, Any], name: str = "plant file") -> Plant:
+    """Check a plant file's content. Raises PlantFileError as `load` does."""
+    try:
+        return Plant.model_validate(content)
+    except ValidationError as error:
+        raise PlantFileError(f"{name}: {'; '.join(_explain(e) for e in error.errors())}") from None
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())
+
+
+def _explain(error: Any) -> str:
+    path = ".".join(str(part) for part in error["loc"]) or "(top)"
+    message = error["msg"].removeprefix("Value error, ")
+    if error["type"] == "value_error" and message.startswith("@"):
+        _, path, message = message.split("@", 2)
+        return f"{path}: {message}"
+    if error["type"] == "extra_forbidden":
+        return _unknown_key(error["loc"])
+    if error["type"] == "missing":
+        return f"{path}: is missing; {_may_be(error['loc'])}"
+    return f"{path}: {error['input']!r} is wrong; {message[0].lower()}{message[1:]}"
+
+
+def _section_of(loc: tuple[Any, ...]) -> type[BaseModel] | None:
+    """The section a key path leads to: names of kettles, lines and the like are stepped over."""
+    section: Any = Plant
+    for part in loc:
+        if not (isinstance(section, type) and issubclass(section, BaseModel)):
+            return None
+        inner = section.model_fields.get(str(part))
+        if inner is None:
+            continue
+        kinds = [k for k in _annotations(inner.annotation) if isinstance(k, type) and issubclass(k, BaseModel)]
+        section = kinds[0] if kinds else None
+    return section
+
+
+def _annotations(kind: Any) -> list[Any]:
+    inner = getattr(kind, "__args__", ())
+    return [kind] if not inner else [k for part in inner for k in _annotations(part)]
+
+
+def _unknown_key(loc: tuple[Any, ...]) -> str:
+    section = _section_of(loc[:-1])
+    allowed = list(section.model_fields) if section else []
+    near = difflib.get_close_matches(str(loc[-1]), allowed, n=1)
+    hint = f"did you mean {near[0]}? " if near else ""
+    return f"{'.'.join(map(str, loc))}: unknown key; {hint}it may be {_list(allowed)}"
+
+
+def _may_be(loc: tuple[Any, ...]) -> str:
+    section = _section_of(loc[:-1])
+    described = section.model_fields[str(loc[-1])].description if section and str(loc[-1]) in section.model_fields else None
+    return described or "it has no default"

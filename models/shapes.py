@@ -1,0 +1,151 @@
+"""The shapes that pass between charts, causes, alerts and reports. Frozen; no behaviour of their own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+
+Direction = Literal["low", "high"]
+Group = Literal["paste", "yeast", "handling", "unexplained"]
+GROUPS: tuple[Group, ...] = ("paste", "yeast", "handling", "unexplained")
+
+
+@dataclass(frozen=True, order=True)
+class Stream:
+    """What one chart follows: one characteristic of one line and product, or of one kettle."""
+
+    plant: str
+    characteristic: str
+    unit: str
+    line: str | None = None
+    product: str | None = None
+    kettle: str | None = None
+
+
+@dataclass(frozen=True)
+class Points:
+    """The points of one stream in order of production, all arrays of one length.
+
+    keys: batch_key or paste_key; at: datetime64[us], UTC; value: in the stream's unit, no NaN;
+    n: loaves (or readings) each value is the mean of; sd_within: NaN where n is 1 or unknown;
+    lot: yeast lot ("" unknown); day: shift_date as datetime64[D].
+    """
+
+    keys: np.ndarray
+    at: np.ndarray
+    value: np.ndarray
+    n: np.ndarray
+    sd_within: np.ndarray
+    lot: np.ndarray
+    day: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.value)
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """A frozen level and spread. Every number in the stream's unit; `fingerprint` tells if its rows changed."""
+
+    level: float
+    sd: float
+    sd_within: float
+    phi: float
+    level_se: float
+    sd_rel_se: float
+    first_key: str
+    last_key: str
+    first_at: datetime
+    last_at: datetime
+    batches: int
+    days: int
+    lots: int
+    excluded: tuple[tuple[str, str], ...]
+    fingerprint: str
+    learning: bool
+    says: str
+    extra: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Episode:
+    """A lasting departure from the baseline. Indices are into the Points charted."""
+
+    direction: Direction
+    signalled: int
+    began: int
+    began_low: int
+    began_high: int
+    until: int
+    change: float
+    change_low: float
+    change_high: float
+    over: bool
+    kind: str
+
+
+@dataclass(frozen=True)
+class Charted:
+    """One stream, charted. `episodes` in order; `fast`/`lasting` are the limits drawn on the page."""
+
+    stream: Stream
+    points: Points
+    baseline: Baseline | None
+    lower: float | None
+    upper: float | None
+    episodes: tuple[Episode, ...]
+    state: Literal["in control", "signal", "learning", "no data"]
+    promise: str
+    statistic: np.ndarray = field(default_factory=lambda: np.empty(0))
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One group's part of a change, in the alert's unit, with 90 % credibility bounds."""
+
+    group: Group
+    contribution: float
+    low: float
+    high: float
+    share: float
+    driver: str
+    evidence: tuple[str, ...] = ()
+    not_checked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Alert:
+    """One episode or one broken limit, as the contract prints it. `alert` never changes."""
+
+    alert: str
+    kind: Literal["chart", "limit"]
+    urgency: Literal["now", "hold", "review"]
+    signal: Literal["on", "over"]
+    case: Literal["open", "seen", "closed"]
+    plant: str
+    line: str | None
+    kettle: str | None
+    product: str | None
+    characteristic: str
+    direction: Direction
+    signalled_at_batch: str
+    signalled_at: datetime
+    began_at_batch: str
+    began_at: datetime
+    until_batch: str
+    until_at: datetime
+    change: float
+    unit: str
+    causes: tuple[Cause, ...] = ()
+    check_first: tuple[str, ...] = ()
+    # beyond the contract
+    says: str = ""
+    level: float | None = None
+    last_good_batch: str | None = None
+    batches: tuple[str, ...] = ()
+    rule: str = ""
+    began_low_batch: str | None = None
+    began_high_batch: str | None = None
