@@ -50,7 +50,7 @@ class Window(_Section):
 
 
 class Points(_Section):
-    """Warning and action limit of the hydration the dough has lost, in points."""
+    """Warning and action limit of something that may only grow: points of hydration lost, hours of age."""
 
     warn: float = Field(1.0, ge=0)
     act: float = Field(2.0, ge=0)
@@ -72,6 +72,7 @@ class Paste(_Section):
     cook_temp_c: Window = Window(warn=(64, 73), act=(61, 80))
     loss_pct: Window = Window(warn=(0.5, 4.0), act=(-0.5, 6.0))
     hydration_points: Points = Points(warn=1.0, act=2.0)
+    age_h: Points = Points(warn=24.0, act=48.0)
     allergens: frozenset[str] = frozenset()
 
 
@@ -202,7 +203,7 @@ class Plant(_Section):
         for name, paste in self.pastes.items():
             found += [
                 f"pastes.{name}.{key}"
-                for key in ("usual_loss_pct", "dosing", "cook_temp_c", "loss_pct", "hydration_points")
+                for key in ("usual_loss_pct", "dosing", "cook_temp_c", "loss_pct", "hydration_points", "age_h")
                 if key not in paste.model_fields_set
             ]
         for name, product in self.products.items():

@@ -1,0 +1,1 @@
+"""What loaftrace does, in order: commands, steps, and the Prefect flows that wrap them."""

@@ -1,0 +1,117 @@
+"""The commands. Nothing heavy is imported before a command needs it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from flows.quiet import quiet
+
+DONE, FAILED, WRONG = 0, 1, 2
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands and their options."""
+    from flows import makeup
+
+    top = argparse.ArgumentParser(
+        prog="loaftrace", description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.")
+    top.add_argument("--version", action="store_true", help="print the version")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND")
+    _demo(commands.add_parser("demo", help="make an invented bakery's logs and run the whole job on them"))
+    _run(commands.add_parser("run", help="take every new shift log and do the whole job"))
+    _page(commands.add_parser("day", help="print a day's page again from the store"), "DATE", "the production day, like 2026-10-26")
+    _page(commands.add_parser("month", help="print a month's page again from the store"), "MONTH", "the month, like 2026-10")
+    makeup.add_parser(commands)
+    sheets = commands.add_parser("sheets", help="write blank log sheets for this plant")
+    sheets.add_argument("folder", metavar="DIR", type=Path, help="where to put them")
+    sheets.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
+    schedule = commands.add_parser("schedule", help="run the job on a schedule, until stopped")
+    _places(schedule)
+    schedule.add_argument("--cron", default="*/15 * * * *", help="when to pull, as a cron line in the plant's time zone")
+    return top
+
+
+def _places(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
+    command.add_argument("--logs", type=Path, required=True, metavar="DIR", help="folder of shift logs, with its subfolders")
+    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store; made where there is none")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the reports")
+
+
+def _run(command: argparse.ArgumentParser) -> None:
+    _places(command)
+    command.add_argument("--json", action="store_true", help="print the result as one JSON object, and nothing else")
+    command.add_argument("--single-file", action="store_true", help="each page whole in one file, to mail")
+
+
+def _demo(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--folder", type=Path, default=Path("demo-bakery"), metavar="DIR", help="where to put it (demo-bakery)")
+    command.add_argument("--days", type=int, default=35, help="days of logs (35)")
+    command.add_argument("--json", action="store_true", help="print the result as one JSON object, and nothing else")
+
+
+def _page(command: argparse.ArgumentParser, name: str, says: str) -> None:
+    command.add_argument("which", metavar=name, help=says)
+    command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
+    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the page")
+    command.add_argument("--single-file", action="store_true", help="the page whole in one file, to mail")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; 0 done, 2 the command or the plant file is wrong, 1 anything else: one line, no traceback."""
+    quiet()
+    top = parser()
+    args = top.parse_args(argv)
+    if args.version:
+        return _say_version()
+    if args.command is None:
+        top.print_help()
+        return WRONG
+    try:
+        return _command(args)
+    except KeyboardInterrupt:
+        return _fail("stopped; what was committed stays, run again to go on")
+    except BrokenPipeError:
+        return FAILED
+    except Exception as error:
+        return _explain(error)
+
+
+def _command(args: argparse.Namespace) -> int:
+    if args.command == "makeup":
+        return args.run(args)
+    from flows import commands
+
+    return getattr(commands, args.command)(args)
+
+
+def _say_version() -> int:
+    from importlib.metadata import version
+
+    print(f"loaftrace {version('loaftrace')}")
+    return DONE
+
+
+def _explain(error: Exception) -> int:
+    """One line for whatever went wrong; a wrong command or plant file is 2, anything else 1."""
+    wrong = type(error).__name__ in {"PlantFileError", "WrongCommand"}
+    if isinstance(error, FileNotFoundError) and error.errno is None:
+        wrong = True
+    if isinstance(error, OSError) and error.errno is not None:
+        return _fail(f"{error.filename or 'a file'}: {error.strerror}; free or fix it, then run again (nothing was half-done)")
+    known = type(error).__module__.partition(".")[0] in {"models", "flows", "reports"} or wrong
+    text = " ".join(str(error).split())
+    return _fail(text if known else f"{type(error).__name__}: {text or 'unknown'} (nothing was half-done; run again)", WRONG if wrong else FAILED)
+
+
+def _fail(text: str, status: int = FAILED) -> int:
+    print(f"loaftrace: {text}", file=sys.stderr)
+    return status
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,128 @@
+"""What each command does, once its heavy libraries may be imported."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import re
+import sys
+from typing import Any
+
+from flows.steps import Job
+
+
+class WrongCommand(ValueError):
+    """The command line cannot be done. `str()` is one line."""
+
+
+def run(args: argparse.Namespace) -> int:
+    """`loaftrace run`: under Prefect where a server is configured, else plainly; says which."""
+    from flows import steps
+
+    job = steps.read_job(args.plant, args.logs, args.store, args.out, args.single_file)
+    result = conduct(job)
+    return _show(result, job, args.json)
+
+
+def conduct(job: Job) -> dict[str, Any]:
+    """Do the job: as a flow where PREFECT_API_URL names a server, else the same steps directly."""
+    from flows.work import work
+
+    server = os.environ.get("PREFECT_API_URL")
+    if not server:
+        _note("no Prefect server is configured (PREFECT_API_URL): the steps run directly")
+        return work(job)
+    from flows import pipeline
+
+    _note(f"running as a flow on the Prefect server at {server}")
+    return pipeline.run_flow(job)
+
+
+def demo(args: argparse.Namespace) -> int:
+    """`loaftrace demo`: the invented bakery, the whole job as one flow on a local server started and stopped here."""
+    from flows import steps
+    from seed_data import bakery
+
+    if args.days < 1:
+        raise WrongCommand("--days: must be at least 1")
+    _note(f"writing the invented bakery's logs to {args.folder}")
+    written = bakery.write(args.folder, days=args.days)
+    _note(f"{len(written.files)} files written")
+    job = steps.read_job(args.folder / "plant.toml", args.folder / "logs", args.folder / "store.duckdb", args.folder / "reports")
+    from flows import pipeline
+
+    result = pipeline.run_on_local_server(job, _note)
+    return _show(result, job, args.json)
+
+
+def day(args: argparse.Namespace) -> int:
+    """`loaftrace day DATE`: a day's page again from the store."""
+    _is_form(args.which, r"\d{4}-\d{2}-\d{2}", "DATE", "2026-10-26")
+    return _page(args, f"day:{args.which}")
+
+
+def month(args: argparse.Namespace) -> int:
+    """`loaftrace month YYYY-MM`: a month's page again from the store."""
+    _is_form(args.which, r"\d{4}-(0[1-9]|1[0-2])", "MONTH", "2026-10")
+    return _page(args, f"month:{args.which}")
+
+
+def _is_form(text: str, form: str, name: str, example: str) -> None:
+    from datetime import date
+
+    if not re.fullmatch(form, text):
+        raise WrongCommand(f"{name}: {text!r} is not of the form {example}")
+    try:
+        date.fromisoformat(text if len(text) == 10 else f"{text}-01")
+    except ValueError:
+        raise WrongCommand(f"{name}: {text!r} is not in the calendar") from None
+
+
+def _page(args: argparse.Namespace, page: str) -> int:
+    from flows import steps
+    from models import plant, store
+
+    loaded = plant.load(args.plant)
+    con = store.open_for_reading(args.store)
+    try:
+        job = Job(loaded, "", args.store.parent, args.store, args.out, args.single_file)
+        picture = steps.picture(con, job, None)
+    finally:
+        con.close()
+    print(steps.print_page(picture, page, args.out, args.single_file))
+    return 0
+
+
+def sheets(args: argparse.Namespace) -> int:
+    """`loaftrace sheets DIR`: blank log sheets for this plant."""
+    from models import plant
+    from reports import sheets as blank
+
+    for path in blank.write(plant.load(args.plant), args.folder):
+        print(path)
+    return 0
+
+
+def schedule(args: argparse.Namespace) -> int:
+    """`loaftrace schedule`: serve the scheduled flows until stopped."""
+    from flows import pipeline, steps
+
+    steps.read_job(args.plant, args.logs, args.store, args.out)
+    pipeline.serve(args.plant, args.logs, args.store, args.out, args.cron)
+    return 0
+
+
+def _show(result: dict[str, Any], job: Job, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps(result, ensure_ascii=False, indent=1))
+        return 0
+    from flows.spoken import spoken
+
+    for line in spoken(result, job.plant):
+        print(line)
+    return 0
+
+
+def _note(text: str) -> None:
+    print(f"loaftrace: {text}", file=sys.stderr, flush=True)

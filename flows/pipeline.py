@@ -1,0 +1,142 @@
+"""The job as Prefect flows and tasks: the same steps, with retries, artifacts and schedules around them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from flows.quiet import quiet
+
+quiet()
+
+from prefect import flow, task  # noqa: E402  (settings first)
+from prefect.artifacts import create_markdown_artifact, create_table_artifact  # noqa: E402
+from prefect.cache_policies import NO_CACHE  # noqa: E402
+
+from flows import steps  # noqa: E402
+from flows.work import work  # noqa: E402
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from flows.steps import Job
+
+Tell = Callable[[str], None]
+# only writing pages is tried again: a reports folder on a share may be away for a moment, and writing twice harms nothing;
+# the steps before share one transaction, which is either whole or not there
+RETRIES = {"write_pages": 3}
+TITLES = {"pull": "take the shift logs", "judge": "hold batches against the limits", "chart": "chart every line and kettle",
+          "alert": "raise alerts", "picture": "gather what the pages show", "write_pages": "write the pages"}
+
+
+def _tasks(tell: Tell | None) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    def as_task(step: Callable[..., Any]) -> Callable[..., Any]:
+        name = step.__name__
+        made = task(step, name=TITLES[name], retries=RETRIES.get(name, 0), retry_delay_seconds=2, cache_policy=NO_CACHE,
+                    persist_result=False)
+
+        def told(*args: Any) -> Any:
+            if tell:
+                tell(TITLES[name])
+            return made(*args)
+        return told
+    return as_task
+
+
+@flow(name="loaftrace: pull shift logs", validate_parameters=False)
+def pull_logs(job: Job, tell: Tell | None = None) -> dict[str, Any]:
+    """The whole job as one flow: pull, check, chart, trace, report. Leaves the row account and a summary as artifacts."""
+    result = work(job, _tasks(tell))
+    create_table_artifact(key="row-account", description="received = accepted + waiting + quarantined + duplicate + superseded",
+                          table=[{"log": kind} | counts for kind, counts in result["rows"].items()])
+    create_markdown_artifact(key="summary", markdown=_summary(job, result))
+    return result
+
+
+def _summary(job: Job, result: dict[str, Any]) -> str:
+    from flows.spoken import spoken
+
+    return "\n".join(f"- {line}" for line in spoken(result, job.plant))
+
+
+@flow(name="loaftrace: day report", validate_parameters=False)
+def day_report(plant: str, store: str, out: str, date: str) -> str:
+    """One production day's page from the store. date: YYYY-MM-DD."""
+    return _report(plant, store, out, f"day:{date}")
+
+
+@flow(name="loaftrace: month report", validate_parameters=False)
+def month_report(plant: str, store: str, out: str, month: str) -> str:
+    """One month's page from the store. month: YYYY-MM."""
+    return _report(plant, store, out, f"month:{month}")
+
+
+@flow(name="loaftrace: scheduled pull", validate_parameters=False)
+def scheduled_pull(plant: str, logs: str, store: str, out: str) -> dict[str, Any]:
+    """The main job from plain paths, as a schedule gives them."""
+    return work(steps.read_job(Path(plant), Path(logs), Path(store), Path(out)), _tasks(None))
+
+
+def _report(plant: str, store: str, out: str, page: str) -> str:
+    from models import plant as plant_file
+    from models import store as stores
+
+    con = stores.open_for_reading(Path(store))
+    try:
+        job = steps.Job(plant_file.load(Path(plant)), "", Path(out), Path(store), Path(out))
+        picture = task(steps.picture, name=TITLES["picture"], cache_policy=NO_CACHE)(con, job, None)
+    finally:
+        con.close()
+    return str(task(steps.print_page, name="write the page", retries=3, retry_delay_seconds=2, cache_policy=NO_CACHE)(
+        picture, page, Path(out), False))
+
+
+def run_flow(job: Job) -> dict[str, Any]:
+    """The job as a flow on the server that is configured. Raises RuntimeError, one line, where that cannot be reached."""
+    return pull_logs(job)
+
+
+def run_on_local_server(job: Job, tell: Tell) -> dict[str, Any]:
+    """The job as a flow on a local server, started for it on loopback and stopped after it."""
+    with local_server(tell):
+        return pull_logs(job, tell)
+
+
+@contextmanager
+def local_server(tell: Tell) -> Iterator[None]:
+    """A Prefect server of this process's own: its database in a folder that goes with it."""
+    import tempfile
+
+    from prefect.settings import PREFECT_API_URL, PREFECT_HOME, PREFECT_SERVER_EPHEMERAL_ENABLED, temporary_settings
+
+    with tempfile.TemporaryDirectory(prefix="loaftrace-prefect-", ignore_cleanup_errors=True) as home, temporary_settings(
+            updates={PREFECT_HOME: Path(home), PREFECT_SERVER_EPHEMERAL_ENABLED: True}, restore_defaults={PREFECT_API_URL}):
+        tell("starting a local Prefect server")
+        yield
+        tell("stopping it")
+        _stop_servers()
+
+
+def _stop_servers() -> None:
+    from prefect.server.api.server import SubprocessASGIServer
+
+    for server in list(getattr(SubprocessASGIServer, "_instances", {}).values()):
+        server.stop()
+
+
+def serve(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> None:
+    """Serve the three flows: the pull on its schedule, yesterday's day page and the month's page on call."""
+    from prefect import serve as serve_all
+    from prefect.client.schemas.schedules import CronSchedule
+
+    from models import plant as plant_file
+
+    zone = plant_file.load(plant).timezone
+    places = {"plant": str(plant), "store": str(store), "out": str(out)}
+    serve_all(
+        scheduled_pull.to_deployment("pull", parameters=places | {"logs": str(logs)}, schedule=CronSchedule(cron=cron, timezone=zone)),
+        day_report.to_deployment("day", parameters=places),
+        month_report.to_deployment("month", parameters=places),
+    )

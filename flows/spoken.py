@@ -1,0 +1,56 @@
+"""The five lines a QA lead would say, from the result of a run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+
+
+def spoken(result: dict[str, Any], plant: Plant) -> list[str]:
+    """Five lines: rows, held, signals, what still waits, where the pages are."""
+    return [_rows(result), _held(result), _signals(result, plant), _waits(result), _pages(result)]
+
+
+def _rows(result: dict[str, Any]) -> str:
+    total = {name: sum(kind[name] for kind in result["rows"].values())
+             for name in ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")}
+    parts = ", ".join(f"{n} {name}" for name, n in total.items() if name != "received")
+    refused = sum(file["outcome"] == "refused" for file in result["files"])
+    return f"Rows: {total['received']} received = {parts}; {refused} files refused in this run."
+
+
+def _held(result: dict[str, Any]) -> str:
+    held = [a for a in result["alerts"] if a["urgency"] == "hold" and a["case"] != "closed"]
+    if not held:
+        return "Held: nothing is held by a rule of safety, law or allergens; what was not checked stands on the day page."
+    first = held[-1]
+    return f"Held: {len(held)} to decide; the newest: {first['characteristic']} at {first['signalled_at_batch']}: {first['says']}."
+
+
+def _signals(result: dict[str, Any], plant: Plant) -> str:
+    on = [a for a in result["alerts"] if a["signal"] == "on" and a["urgency"] != "hold"]
+    volume = [a for a in result["alerts"] if a["characteristic"] == "specific volume" and a["kind"] == "chart"]
+    if not volume:
+        return f"Signals: {len(on)} on now; no chart of specific volume has signalled."
+    last = volume[-1]
+    cause = max(last["causes"], key=lambda c: c["share"], default=None)
+    why = f"; {last['says']} ({cause['group']}, {cause['share']:.0%} of it)" if cause else ""
+    return (f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
+            f"{abs(last['change']):.2f} {last['unit']} since {last['began_at']}{why}.")
+
+
+def _waits(result: dict[str, Any]) -> str:
+    quarantine = result["quarantine"]
+    if not quarantine:
+        return "To correct: no row waits for a person."
+    first = quarantine[0]
+    return f"To correct: {len(quarantine)} rows wait for a person; first {first['file']} row {first['row']}: {first['why']}."
+
+
+def _pages(result: dict[str, Any]) -> str:
+    if not result["reports"]:
+        return "Pages: nothing new since the last run."
+    newest = max((page for page in result["reports"] if "day-" in page), default=result["reports"][-1])
+    return f"Pages: {len(result['reports'])} written; begin with {newest}."

@@ -1,0 +1,315 @@
+"""The steps of the main job as plain functions; each returns what it did. Prefect only wraps them."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from models.account import Touched
+    from models.plant import Plant
+    from models.shapes import Alert, Charted
+    from models.snapshot import Snapshot
+    from models.take import Pending
+
+
+@dataclass(frozen=True)
+class Job:
+    """What one run is told: where the plant file, the logs, the store and the reports are."""
+
+    plant: Plant
+    plant_text: str
+    logs: Path
+    store: Path
+    out: Path
+    single_file: bool = False
+
+
+@dataclass
+class Pulled:
+    """Files of this run (contract's `files`), and whether anything in the store changed."""
+
+    files: list[dict[str, Any]] = field(default_factory=list)
+    run: int = 0
+    touched: Touched | None = None
+    shift_dates: set[str] = field(default_factory=set)
+    replanned: bool = False
+
+
+def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_file: bool = False) -> Job:
+    """Check what a run is told before anything is touched. Raises PlantFileError or FileNotFoundError, one line each."""
+    from models import plant
+
+    loaded = plant.load(plant_file)
+    if not logs.is_dir():
+        raise FileNotFoundError(f"{logs}: there is no such folder of logs")
+    return Job(loaded, plant_file.read_text(encoding="utf-8-sig"), logs, store_file, out, single_file)
+
+
+def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
+    """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
+    from models import account, ledger
+    from models.logbook import KINDS
+
+    pulled = Pulled(run=run)
+    first_new = (con.execute("SELECT coalesce(max(seq), -1) + 1 FROM raw_row").fetchone() or (0,))[0]
+    pending = _read_new(con, job, pulled, first_new)
+    for kind in KINDS:
+        _put(con, kind, [file for file in pending if file.sheet.kind == kind], job.plant)
+    plan = hashlib.sha256(job.plant_text.encode()).hexdigest()
+    pulled.replanned = ledger.fact(con, "plant_sha256") not in (None, plan)
+    if pulled.replanned:
+        _judge_again(con, job.plant, first_new)
+    if pending or pulled.replanned:
+        pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new)
+        pulled.shift_dates = _days_of(con, pulled.touched, first_new)
+        ledger.set_fact(con, "plant_sha256", plan)
+        store_changed(con, run)
+    elif any(f["outcome"] == "refused" and f.pop("new", False) for f in pulled.files):
+        ledger.set_fact(con, "plant_sha256", plan)
+        store_changed(con, run)
+    for file in pulled.files:
+        file.pop("new", None)
+    return pulled
+
+
+def store_changed(con: duckdb.DuckDBPyConnection, run: int) -> None:
+    """This run changed the store."""
+    from models import ledger
+
+    ledger.set_fact(con, "run", str(run))
+
+
+def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int) -> list[Pending]:
+    from models import intake, store, take
+
+    known = {sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()}
+    file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
+    found, cannot = intake.find(job.logs)
+    pulled.files += [{"file": str(path), "sha256": "", "kind": None, "outcome": "refused", "why": why} for path, why in cannot]
+    pending: list[Pending] = []
+    for path in found:
+        name = path.relative_to(job.logs).as_posix()
+        try:
+            content = path.read_bytes()
+        except OSError as error:
+            pulled.files.append(_said(name, "", None, "refused", f"cannot be read: {error.strerror}"))
+            continue
+        sha = hashlib.sha256(content).hexdigest()
+        if known.get(sha, ("", ""))[1] == "taken":
+            pulled.files.append(_said(name, sha, known[sha][0], "already taken", "the same content was taken before"))
+            continue
+        store.archive(store.archive_folder(job.store), sha, content)
+        read = _read_one(name, content, job.plant)
+        new = sha not in known
+        if isinstance(read, str):
+            pulled.files.append(_said(name, sha, None, "refused", read) | {"new": new})
+            if new:
+                file_id += 1
+                _keep_file(con, file_id, name, sha, None, "refused", read, "", pulled.run)
+                known[sha] = (None, "refused")
+            continue
+        file_id += 1
+        sheet, typed = read
+        notes = "; ".join(dict.fromkeys((*sheet.notes, *typed.notes)))
+        con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
+        _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
+        known[sha] = (sheet.kind, "taken")
+        pending.append(take.Pending(file_id, sheet, typed, seq))
+        take.put_raw(con, pending[-1])
+        seq += pending[-1].n
+        pulled.files.append(_said(name, sha, sheet.kind, "taken", "") | {"notes": notes, "passed_over": [
+            {"row": line.row, "why": line.why} for line in sheet.passed_over]})
+    return pending
+
+
+def _read_one(name: str, content: bytes, plant: Plant) -> Any:
+    """The sheet and its typed rows, or the reason why the file is refused."""
+    from models import intake, reading
+
+    try:
+        sheet = intake.read(name, content, plant)
+        return sheet, reading.typed(sheet, plant)
+    except intake.Refused as refused:
+        return str(refused)
+
+
+def _said(name: str, sha: str, kind: str | None, outcome: str, why: str) -> dict[str, Any]:
+    return {"file": name, "sha256": sha, "kind": kind, "outcome": outcome, "why": why}
+
+
+def _keep_file(con: duckdb.DuckDBPyConnection, *values: Any) -> None:
+    con.execute("INSERT INTO file VALUES (?, ?, ?, ?, ?, ?, ?, ?)", list(values))
+
+
+def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> None:
+    from models import store, take
+
+    outcomes = take.put_typed(con, kind, files, plant)
+    if len(outcomes):
+        store.insert(con, "judged", outcomes)
+
+
+def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> None:
+    """The plant file changed: rows taken earlier are held against it anew."""
+    from models import take
+    from models.logbook import KINDS
+
+    for kind in KINDS:
+        take.judge_again(con, kind, plant, before)
+
+
+def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int) -> set[str]:
+    """Production days whose figures a run may have changed."""
+    from models import account
+    from models.logbook import KINDS
+
+    days = {name.split("/", 1)[0] for name in touched.batches | touched.pastes if not name.startswith("?")}
+    for kind in KINDS:
+        rows = con.execute(f"""SELECT DISTINCT CAST({account.shift_date_sql(kind)} AS VARCHAR)
+            FROM log_{kind} r {account.dough_join(kind)} WHERE r.seq >= {first_new}""").fetchall()
+        days |= {day for (day,) in rows if day}
+    return days
+
+
+def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
+    """Work touched batches out again and hold them against *is this good?*. Call inside the same transaction."""
+    from models import findings, wide
+
+    pastes, batches = wide.refresh(con, job.plant, touched)
+    findings.replace(con, "pastes", pastes, job.plant)
+    findings.replace(con, "batches", batches, job.plant)
+
+
+def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, ...]:
+    """Chart every stream from its frozen baseline; freeze the baselines that have learned enough."""
+    from models import ledger, wide
+    from models.charting import chart_plant
+
+    frozen = ledger.baselines(con)
+    charted = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
+    for one, arl0 in charted:
+        if one.stream not in frozen and one.baseline is not None and not one.baseline.learning:
+            ledger.keep_baseline(con, one.stream, one.baseline, arl0, run)
+    return tuple(one for one, _ in charted)
+
+
+def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:
+    """Raise, go on with or end alerts; returns the names of those that are new or changed."""
+    from models import gather, ledger, wide
+    from models.alerts import reconcile
+    from models.raising import Found, raise_alerts
+
+    found = Found(
+        pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"), findings=gather.findings(con),
+        loaves=gather.log(con, "loaf", ("batch_key",)), changes=gather.log(con, "change"), checks=gather.log(con, "check"),
+        charted=charted, newest=gather.newest(con))
+    current = reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con))
+    return {one.alert for one in ledger.keep_alerts(con, current, run)}
+
+
+# day pages that a run prints by itself: the newest days it touched, and any it touched that were printed before
+NEWEST_DAYS = 7
+
+
+def list_pages(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, changed_alerts: set[str]) -> None:
+    """Note which pages this run's rows change."""
+    from models import ledger
+
+    days = sorted(pulled.shift_dates)
+    printed = {page.removeprefix("day:") for page in ledger.pages(con) if page.startswith("day:")}
+    names = {f"day:{day}" for day in days if day in printed or day in days[-NEWEST_DAYS:]}
+    names |= {f"month:{day[:7]}" for day in days}
+    names |= {f"alert:{name}" for name in changed_alerts}
+    ledger.keep_pages(con, names, pulled.run)
+
+
+def pages_due(con: duckdb.DuckDBPyConnection, job: Job) -> dict[str, int]:
+    """Pages whose figures are newer than what lies in the reports folder: page -> run."""
+    from models import ledger
+
+    written = _written(job.out)
+    return {page: run for page, run in ledger.pages(con).items() if written.get(page, 0) < run}
+
+
+def _written(out: Path) -> dict[str, int]:
+    try:
+        return json.loads((out / WRITTEN).read_text(encoding="utf-8"))
+    except (FileNotFoundError, json.JSONDecodeError):
+        return {}
+
+
+WRITTEN = ".written.json"
+
+
+def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None) -> Snapshot:
+    """What the pages are made from; charts are drawn again from their baselines where this run did not."""
+    from models import gather, ledger, wide
+    from models.charting import chart_plant
+
+    if charted is None:
+        frozen = ledger.baselines(con)
+        charted = tuple(one for one, _ in chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen))
+    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)))
+
+
+def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
+    """Write the pages that are due, then note that they are; returns their paths."""
+    paths = [str(print_page(snapshot, page, job.out, job.single_file)) for page in sorted(due)]
+    part = job.out / f"{WRITTEN}.part"
+    part.write_text(json.dumps(_written(job.out) | due, sort_keys=True), encoding="utf-8")
+    part.replace(job.out / WRITTEN)
+    return paths
+
+
+def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> Path:
+    """One page of the reports: day:2026-05-06, month:2026-05 or alert:<id>."""
+    from models.day import day
+    from models.month import month
+    from reports import pages
+
+    out.mkdir(parents=True, exist_ok=True)
+    what, _, name = page.partition(":")
+    if what == "day":
+        return pages.write_day(day(snapshot, name), out, single_file=single_file)
+    if what == "month":
+        return pages.write_month(month(snapshot, name), out, single_file=single_file)
+    return pages.write_alert(snapshot, name, out, single_file=single_file)
+
+
+def publish(job: Job) -> None:
+    """Give readers the committed store, unless they have it."""
+    from models import store
+
+    copy = store.reading_copy(job.store)
+    if not copy.exists() or copy.stat().st_mtime_ns < job.store.stat().st_mtime_ns:
+        store.publish(job.store)
+
+
+def version() -> str:
+    """The program's version."""
+    from importlib.metadata import PackageNotFoundError
+    from importlib.metadata import version as of
+
+    try:
+        return of("loaftrace")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled) -> dict[str, Any]:
+    """The contract's result, without the reports of this run."""
+    from models import account, alerts, gather, ledger
+
+    return {
+        "rows": account.count(con),
+        "files": pulled.files,
+        "quarantine": gather.quarantine(gather.excluded(con)),
+        "alerts": [alerts.to_json(one, job.plant) for one in ledger.stored_alerts(con)],
+        "reports": [],
+    }

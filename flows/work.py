@@ -1,0 +1,58 @@
+"""One run of the main job, step by step; the same for a plain run and for one under Prefect.
+
+All that changes the store happens in one transaction: an interrupted run leaves it as it was. Pages are
+written afterwards, from what was committed; those an interrupted run did not reach are written by the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from flows import steps
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from flows.steps import Job, Pulled
+    from models.shapes import Charted
+
+Step = Callable[..., Any]
+Wrap = Callable[[Step], Step]
+
+
+def plainly(step: Step) -> Step:
+    """Run a step as it is."""
+    return step
+
+
+def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
+    """Take what is new, work it out, write the pages; returns the contract's result. `do` wraps each step."""
+    from models import ledger, store
+
+    con = store.open_for_writing(job.store)
+    try:
+        run = ledger.last_run(con) + 1
+        with store.transaction(con):
+            pulled = do(steps.pull)(con, job, run)
+            charted = _work_out(con, job, pulled, do)
+        due = steps.pages_due(con, job)
+        picture = do(steps.picture)(con, job, charted) if due else None
+        result = steps.summary(con, job, pulled)
+        con.execute("CHECKPOINT")
+    finally:
+        con.close()
+    steps.publish(job)
+    result["reports"] = do(steps.write_pages)(job, picture, due) if picture is not None else []
+    return result
+
+
+def _work_out(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap) -> tuple[Charted, ...] | None:
+    """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
+    if pulled.touched is None:
+        return None
+    do(steps.judge)(con, job, pulled.touched)
+    charted = do(steps.chart)(con, job, pulled.run)
+    changed = do(steps.alert)(con, job, charted, pulled.run)
+    steps.list_pages(con, job, pulled, changed)
+    return charted

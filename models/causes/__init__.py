@@ -1,0 +1,1 @@
+"""Causes: a change of specific volume traced to paste, yeast, handling, or left unexplained."""

@@ -1,0 +1,158 @@
+"""One episode of specific volume, traced: four contributions that add up, and the words that go with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from models.causes import words
+from models.causes.drivers import Shift, Terms, height_lines, shifts, terms
+from models.causes.effects import EFFECTS
+from models.causes.field import Field, read
+from models.causes.hypotheses import Weighed, bounds, weigh
+from models.causes.positive import handling_evidence
+from models.causes.response import Fit, design, elasticity, fit
+from models.causes.suspects import Other, suspects
+from models.plant import Plant
+from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything a call was made from: arrays, model, weighed candidates, drivers' moves."""
+
+    field: Field
+    terms: Terms
+    fit: Fit
+    weighed: Weighed
+    shifts: dict[str, Shift]
+    term_groups: tuple[str, ...]
+    term_names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Call:
+    """The four groups' contributions, which add up to the change, and what to do with them."""
+
+    causes: tuple[Cause, ...]
+    headline: str
+    joint: tuple[str, ...]
+    next_measurement: tuple[str, ...]
+    refuted_by: tuple[str, ...]
+    check_first: tuple[str, ...]
+    began_then: tuple[str, ...]
+
+
+def _difference(columns: np.ndarray, field: Field) -> np.ndarray:
+    """Mean over the episode less mean over the baseline, of each column."""
+    before = columns[field.base].mean(axis=0) if field.base.any() else 0.0
+    return columns[field.episode].mean(axis=0) - before
+
+
+def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str, ...], tuple[str, ...]]:
+    """Functionals of the coefficients, one a driver and one a kind of lot or day: names and groups beside."""
+    p, at = len(model.mean), model.design.coefficient
+    silent = model.design.blocks["slopes"].columns.stop - 1
+    rows, names, groups = [], [], []
+    for k, effect in enumerate(EFFECTS):
+        row = np.zeros(p)
+        x = found.x[:, [k]]
+        if effect.name == "water":
+            row[at[k]] = _difference(np.where(found.silent[:, None], 0.0, x), field)[0]
+            row[silent] = _difference(np.where(found.silent[:, None], x, 0.0), field)[0]
+        elif effect.name == "water_curve":
+            row[at[k]] = _difference(np.where(found.silent[:, None], 0.5, 1.0) * x, field)[0]
+        else:
+            row[at[k]] = _difference(x, field)[0]
+        rows.append(row)
+        names.append(effect.name)
+        groups.append(effect.group)
+    for name, group in (("lots", "yeast"), ("flour", "unexplained"), ("days", "unexplained"), ("stints", "unexplained")):
+        row = np.zeros(p)
+        columns = model.design.blocks[name].columns
+        row[columns] = _difference(model.design.d[:, columns], field)
+        rows.append(row)
+        names.append(name)
+        groups.append(group)
+    return np.array(rows), tuple(names), tuple(groups)
+
+
+def _ask_candidates(field: Field, candidates, names: tuple[str, ...]) -> np.ndarray:
+    """One functional a group for what the candidates themselves did, below the model's own."""
+    out = np.zeros((len(names) + len(GROUPS), len(candidates)))
+    for i, candidate in enumerate(candidates):
+        if candidate.inside:
+            out[len(names) + GROUPS.index(candidate.group), i] = _difference(candidate.column[:, None], field)[0]
+    return out
+
+
+def evidence(plant: Plant, batches: DataFrame, stream: Stream, baseline: Baseline, episode: Episode, points: Points,
+             changes: DataFrame | None, others: Sequence[Other]) -> Evidence:
+    """Fit the response model and weigh the candidates for one episode."""
+    field = read(plant, batches, stream, baseline, episode, points)
+    found = terms(plant, field)
+    to_height = height_lines(plant, field)
+    answer = elasticity(to_height)
+    candidates = suspects(plant, field, episode, others, answer)
+    nuisance = np.column_stack([c.column for c in candidates if c.name == "line" or not c.inside])
+    model = fit(design(field, found, to_height), nuisance)
+    ask, names, groups = _ask(field, found, model)
+    ask = np.vstack([ask, np.zeros((len(GROUPS), ask.shape[1]))])
+    extra = handling_evidence(plant, field, episode, changes, candidates)
+    weighed = weigh(model, candidates, ask, _ask_candidates(field, candidates, names), extra)
+    return Evidence(field, found, model, weighed, shifts(field, found), groups + GROUPS, names + GROUPS)
+
+
+def _contributions(known: Evidence) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Per group: mean and bounds on ln specific volume; per term: mean."""
+    gather = np.array([[g == group for g in known.term_groups] for group in GROUPS], dtype=float)
+    w = known.weighed
+    mean = w.mean @ gather.T
+    var = np.einsum("gt,stu,gu->sg", gather, w.cov, gather)
+    limits = np.array([bounds(w.weight, mean[:, g], np.sqrt(var[:, g])) for g in range(len(GROUPS))])
+    return w.weight @ mean, limits[:, 0], limits[:, 1], w.weight @ w.mean
+
+
+def shares(contributions: np.ndarray, change: float) -> np.ndarray:
+    """Share of each group: none against the change, all four adding up to 1."""
+    along = np.maximum(contributions * np.sign(change), 0.0)
+    total = along.sum()
+    if total <= 0:
+        along, total = np.array([0.0, 0.0, 0.0, 1.0]), 1.0
+    out = along / total
+    out[-1] = 1.0 - out[:-1].sum()
+    return out
+
+
+def attribute(plant: Plant, batches: DataFrame, pastes: DataFrame, stream: Stream, baseline: Baseline, episode: Episode,
+              points: Points, *, changes: DataFrame | None = None, checks: DataFrame | None = None,
+              others: Sequence[Other] = ()) -> Call:
+    """Trace one episode of specific volume.
+
+    batches, pastes: the wide rows of all lines from the baseline to the newest batch; episode: indices into
+    `points`; changes, checks: accepted rows of those logs, times naive UTC; others: episodes of other lines.
+    Contributions are in the stream's unit and add up to `episode.change`.
+    """
+    change = float(episode.change)
+    known = evidence(plant, batches, stream, baseline, episode, points, changes, others)
+    mean, low, high, by_term = _contributions(known)
+    log_change = float(np.log1p(max(change / baseline.level, -0.95)))
+    unit = baseline.level if abs(log_change) < 1e-9 else change / log_change
+    parts = mean * unit
+    parts[-1] = change - parts[:-1].sum()
+    low, high = np.minimum(low * unit, parts), np.maximum(high * unit, parts)
+    portion = shares(parts, change)
+    story = words.Story(plant, stream, known, episode, points, change, unit, dict(zip(GROUPS, parts, strict=True)),
+                        dict(zip(known.term_names, by_term * unit, strict=True)), changes, checks, others, baseline)
+    causes = tuple(
+        Cause(group, float(parts[i]), float(low[i]), float(high[i]), float(portion[i]), words.driver(story, group),
+              words.evidence(story, group), words.not_checked(story, group))
+        for i, group in enumerate(GROUPS))
+    return Call(causes, words.headline(story), words.joint(story), words.next_measurement(story),
+                words.refuted_by(story), words.check_first(story), words.began_then(story))

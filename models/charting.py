@@ -1,0 +1,43 @@
+"""Every chart of the plant at once: streams, their shares of the false-alarm budget, their baselines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from models.charts.budget import share_budget
+from models.charts.characteristics import streams
+from models.charts.chart import chart
+from models.shapes import Baseline, Charted, Points, Stream
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.plant import Plant
+
+WEEK = np.timedelta64(7, "D")
+
+
+def points_per_week(points: Points) -> float:
+    """How often a stream is sampled, over the whole of it; at least over one week, so that a first day is no rush."""
+    if len(points) < 2:
+        return float(len(points))
+    span = (points.at[-1] - points.at[0]) / WEEK
+    return len(points) / max(float(span), 1.0)
+
+
+def chart_plant(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame,
+                frozen: Mapping[Stream, tuple[Baseline, float]]) -> list[tuple[Charted, float]]:
+    """Chart every stream of the plant: each with the in-control run length (points) that its limits are set for.
+
+    frozen: baselines in force with the run length they were frozen with; other streams learn theirs.
+    """
+    found = streams(plant, pastes, batches)
+    shares = share_budget({s: points_per_week(p) for s, p in found.items()}, plant.alarms.false_alarms_per_week)
+    charted = []
+    for stream, points in found.items():
+        baseline, arl0 = frozen.get(stream, (None, shares[stream]))
+        charted.append((chart(stream, points, arl0=arl0, baseline=baseline), arl0))
+    return charted

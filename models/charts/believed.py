@@ -1,0 +1,42 @@
+"""Was the chart believed? Counts of what people found when they closed its alarms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+Finding = Literal["real", "nothing found"]
+
+
+@dataclass(frozen=True)
+class Closing:
+    """One alarm of a chart and what a person found; None: still open."""
+
+    alert: str
+    signalled_at: datetime
+    finding: Finding | None
+
+
+@dataclass(frozen=True)
+class Believed:
+    """Alarms of the last `days`, by what was found; `says` is the sentence."""
+
+    days: int
+    alarms: int
+    real: int
+    nothing: int
+    open: int
+    says: str
+
+
+def believed(closings: list[Closing], until: datetime, days: int = 60) -> Believed:
+    """Count the alarms that signalled in the `days` up to `until` (both ends inside), each alert once."""
+    since = until - timedelta(days=days)
+    latest = {c.alert: c for c in closings if since <= c.signalled_at <= until}
+    found = [c.finding for c in latest.values()]
+    real, nothing, still = found.count("real"), found.count("nothing found"), found.count(None)
+    parts = [f"{n} {word}" for n, word in ((real, "real"), (nothing, "nothing found"), (still, "open")) if n]
+    noun = "alarm" if len(found) == 1 else "alarms"
+    says = f"Last {days} days: {len(found) or 'no'} {noun}{'; ' + ', '.join(parts) if parts else ''}."
+    return Believed(days, len(found), real, nothing, still, says)

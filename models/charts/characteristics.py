@@ -1,0 +1,187 @@
+"""Every charted characteristic, declared once, and the streams of points made from the two wide rows.
+
+A chart follows one characteristic of one line and product, of one kettle and recipe, or of one yeast lot's
+tests over the plant. The values of the trade stand in while a chart learns; most are common practice,
+no source, and a baseline of the bakery's own replaces them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from models.shapes import Points, Stream
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+    from models.plant import Plant
+
+Scale = Literal["plain", "spread", "loss"]
+
+
+@dataclass(frozen=True)
+class Trade:
+    """What the trade expects: standard deviations, in the unit or relative to the level (`relative`).
+
+    batch: between batches of one lot; lot: between lots; within: of one loaf or reading within a batch.
+    """
+
+    batch: float
+    lot: float
+    within: float = 0.0
+    relative: bool = False
+
+
+@dataclass(frozen=True)
+class Characteristic:
+    """One charted characteristic.
+
+    `column` of `frame` is charted; `count` is the column that says how many readings the value is a mean of
+    (None: one), `spread` the column with their standard deviation. `family` is the event it belongs to;
+    `rank` orders the members of a family: the lowest leads. `scale` is the scale the chart works on.
+    `small` is the change the promise speaks of, in the unit, or relative to the level.
+    """
+
+    name: str
+    unit: str
+    frame: Literal["batches", "pastes"]
+    column: str
+    at: str
+    per: Literal["line", "kettle", "plant"]
+    family: str
+    rank: int
+    trade: Trade
+    small: float
+    scale: Scale = "plain"
+    count: str | None = None
+    spread: str | None = None
+    open_lines_only: bool = False
+    proof_mode: Literal["time", "height"] | None = None
+
+
+def _loaf(name: str, unit: str, column: str, rank: int, trade: Trade, small: float, **more) -> Characteristic:
+    return Characteristic(
+        name, unit, "batches", column, "mixed_at", "line", "loaf", rank, trade, small, count="loaves", **more
+    )
+
+
+def _dough(name: str, unit: str, column: str, trade: Trade, small: float, **more) -> Characteristic:
+    return Characteristic(name, unit, "batches", column, "mixed_at", "line", name, 0, trade, small, **more)
+
+
+def _kettle(name: str, unit: str, column: str, trade: Trade, small: float, **more) -> Characteristic:
+    return Characteristic(name, unit, "pastes", column, "cook_end", "kettle", name, 0, trade, small, **more)
+
+
+_SV = Trade(0.020, 0.018, 0.020, relative=True)
+
+DECLARED: tuple[Characteristic, ...] = (
+    _loaf("specific volume", "mL/g", "specific_volume", 0, _SV, 0.03, spread="specific_volume_sd", open_lines_only=True),
+    _loaf("volume", "mL", "volume_ml", 1, _SV, 0.03, open_lines_only=True),
+    _loaf("weight", "g", "baked_g", 2, Trade(0.006, 0.003, 0.012, relative=True), 0.01),
+    _loaf("bake loss", "%", "bake_loss_pct", 3, Trade(0.35, 0.20, 0.60), 0.5),
+    Characteristic(
+        "within-batch spread", "mL/g", "batches", "specific_volume_sd", "mixed_at", "line", "within-batch spread", 0,
+        Trade(0.10, 0.05, relative=True), 0.5, scale="spread", count="loaves", open_lines_only=True,
+    ),
+    _dough("dough temperature", "°C", "dough_temp_c", Trade(0.7, 0.3), 1.0),
+    _dough("proof time", "min", "proof_minutes", Trade(0.04, 0.03, relative=True), 0.05, proof_mode="height"),
+    _dough("proof height", "mm", "proof_height_mm", Trade(0.03, 0.025, relative=True), 0.05, proof_mode="time"),
+    _dough("gassing power", "mL", "gas_produced_ml", Trade(0.03, 0.04, relative=True), 0.05, count="gas_tests"),
+    _dough("share of gas kept", "%", "gas_kept_pct", Trade(1.5, 0.7), 3.0, count="gas_tests"),
+    Characteristic(
+        "gassing power of the lot", "mL", "batches", "lot_gas_ml", "mixed_at", "plant", "gassing power of the lot", 0,
+        Trade(0.05, 0.0, relative=True), 0.1,
+    ),
+    _kettle("paste loss", "% of Wb", "loss_pct", Trade(0.8, 0.3), 1.0, scale="loss"),
+    _kettle("cook temperature", "°C", "cook_temp_c", Trade(2.0, 0.8), 2.0),
+    _kettle("paste at 2 h", "°C", "temp_2h_c", Trade(2.0, 1.0), 3.0),
+    _kettle("paste at 6 h", "°C", "temp_6h_c", Trade(1.0, 0.5), 2.0),
+)
+CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in DECLARED}
+
+
+def characteristic(stream: Stream) -> Characteristic:
+    """The declaration behind a stream. Raises KeyError where the name is not declared."""
+    return CHARACTERISTICS[stream.characteristic]
+
+
+def family(stream: Stream) -> tuple[str, str, str, str]:
+    """The event family of a stream: streams of one family raise one alert between them."""
+    return characteristic(stream).family, stream.line or "", stream.kettle or "", stream.product or ""
+
+
+def streams(plant: Plant, pastes: DataFrame, batches: DataFrame) -> dict[Stream, Points]:
+    """Every stream of a plant with its points in order of production.
+
+    pastes, batches: one row a batch, columns as declared in models.batchbook. A row without the value, without
+    its time, or (for what loaves say) without a routine loaf is left out. An empty stream is left out.
+    """
+    frames = {"pastes": pastes, "batches": batches}
+    found: dict[Stream, Points] = {}
+    for char in DECLARED:
+        frame = _usable(frames[char.frame], char)
+        for stream, rows in _groups(plant, char, frame):
+            found[stream] = _points(char, rows)
+    return found
+
+
+def _usable(frame: DataFrame, char: Characteristic) -> DataFrame:
+    keep = frame[char.column].notna() & frame[char.at].notna()
+    if char.count is not None:
+        least = 2 if char.scale == "spread" else 1
+        keep &= frame[char.count].fillna(0) >= least
+    frame = frame[keep]
+    key = "paste_key" if char.frame == "pastes" else "batch_key"
+    if char.per == "plant":
+        frame = frame[frame["yeast_lot"].fillna("") != ""]
+        frame = frame.sort_values([char.at, key], kind="stable")
+        return frame.drop_duplicates("yeast_lot", keep="first")
+    return frame.sort_values([char.at, key], kind="stable")
+
+
+def _groups(plant: Plant, char: Characteristic, frame: DataFrame):
+    if not len(frame):
+        return
+    if char.per == "plant":
+        yield Stream(plant.plant, char.name, char.unit), frame
+        return
+    by = ["kettle", "recipe"] if char.per == "kettle" else ["line", "product"]
+    for (place, what), rows in frame.fillna({by[0]: "", by[1]: ""}).groupby(by, sort=True):
+        if char.per == "kettle":
+            yield Stream(plant.plant, char.name, char.unit, kettle=place, product=_recipe(plant, place, what)), rows
+        elif _charted_on(plant, char, place):
+            yield Stream(plant.plant, char.name, char.unit, line=place, product=what), rows
+
+
+def _recipe(plant: Plant, kettle: str, recipe: str) -> str | None:
+    """The recipe is part of the name only where the kettle makes several."""
+    return None if not recipe or plant.paste_of(kettle) == recipe else recipe
+
+
+def _charted_on(plant: Plant, char: Characteristic, line: str) -> bool:
+    known = plant.lines.get(line)
+    if known is None:
+        return False
+    if char.open_lines_only and known.lidded:
+        return False
+    return char.proof_mode is None or known.proof_mode == char.proof_mode
+
+
+def _points(char: Characteristic, rows: DataFrame) -> Points:
+    pastes = char.frame == "pastes"
+    size = len(rows)
+    blank = np.full(size, np.nan)
+    lot = rows["flour_lot" if pastes else "yeast_lot"].fillna("").to_numpy(dtype=object)
+    return Points(
+        keys=rows["paste_key" if pastes else "batch_key"].to_numpy(dtype=object),
+        at=rows[char.at].to_numpy(dtype="datetime64[us]"),
+        value=rows[char.column].to_numpy(dtype=float),
+        n=rows[char.count].fillna(1).to_numpy(dtype=float) if char.count else np.ones(size),
+        sd_within=rows[char.spread].to_numpy(dtype=float) if char.spread else blank,
+        lot=np.full(size, "", dtype=object) if char.per == "plant" else lot,
+        day=rows["shift_date"].to_numpy(dtype="datetime64[D]"),
+    )

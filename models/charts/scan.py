@@ -1,0 +1,95 @@
+"""The one scheme: has the level stepped at any batch of the last `WINDOW`?
+
+For every batch t and every possible onset tau the score of a step that began at tau is
+
+    T(tau, t) = sum s_i u_i / sqrt(sum s_i^2),    i = tau..t,
+
+u_i the normal score of innovation i and s_i = r_i(tau) / sqrt(S_i) how a unit step moves it. In control every T is
+normal with variance 1 (with a level known only to within level_se: 1 + level_se^2 (sum s_i c_i)^2 / sum s_i^2, c_i
+the response to an offset that was there from the start). The chart signals at the first t at which
+
+    max over tau of |T(tau, t)| - boundary(t - tau + 1) > 0,
+
+a generalised likelihood ratio over onset and size at once: near the best scheme for each single size of shift,
+because the shortest window is a Shewhart limit and the long ones find what lasts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.charts.innovations import Innovations
+
+WINDOW = 200
+"""Onsets up to this many batches back are looked at."""
+
+
+@dataclass(frozen=True)
+class Scan:
+    """For every filtered batch: the largest excess over the boundary, and the T (signed) that made it."""
+
+    excess: np.ndarray
+    score: np.ndarray
+    lag: np.ndarray
+
+
+def _sums(innovations: Innovations, first: int, window: int):
+    """Yield lag and, for every onset tau >= first, the sums s u, s^2 and s c over tau..tau + lag. Shared buffers."""
+    v = innovations
+    size = len(v.score) - first
+    num, den, off = np.zeros(size), np.zeros(size), np.zeros(size)
+    q_lot, q_a, q_level = np.zeros(size), np.zeros(size), np.zeros(size)
+    for lag in range(min(window, size)):
+        n = size - lag
+        here = slice(first + lag, None)
+        r = 1.0 - q_lot[:n] - q_a[:n] - q_level[:n]
+        s = r * v.root[here]
+        num[:n] += s * v.score[here]
+        den[:n] += s * s
+        off[:n] += s * v.offset[here]
+        yield lag, num[:n], den[:n], off[:n]
+        q_lot[:n] = (q_lot[:n] + v.gain_lot[here] * r) * v.same[here]
+        q_a[:n] = (q_a[:n] + v.gain_a[here] * r) * v.phi
+        q_level[:n] += v.gain_level[here] * r
+
+
+def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, first: int = 0) -> Scan:
+    """Scan all onsets from `first` (counted from the start of the filtered stretch) on.
+
+    boundary: limit for windows of 1, 2, ... batches; its length is the longest window.
+    """
+    size = len(innovations.score)
+    excess, score, lags = np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int)
+    for lag, num, den, off in _sums(innovations, first, len(boundary)):
+        t = num / np.sqrt(den + (level_se * off) ** 2)
+        over = np.abs(t) - boundary[lag]
+        at = slice(first + lag, None)
+        better = over > excess[at]
+        excess[at][better] = over[better]
+        score[at][better] = t[better]
+        lags[at][better] = lag
+    return Scan(excess, score, lags)
+
+
+def onset_evidence(innovations: Innovations, at: int, window: int, first: int = 0) -> tuple[np.ndarray, ...]:
+    """Sums s u and s^2 over tau..at for the onsets tau = at, at - 1, ...: two arrays by lag."""
+    nums, dens = [], []
+    for lag, num, den, _ in _sums(innovations, first, min(window, at - first + 1)):
+        nums.append(num[at - lag - first])
+        dens.append(den[at - lag - first])
+    return np.array(nums), np.array(dens)
+
+
+def expected_batches(innovations: Innovations, shift: float, boundary: np.ndarray) -> int | None:
+    """Batches after which a lasting step of `shift` is expected to signal; None: not within the longest window.
+
+    From the mean of sum s^2 over the onsets of the stretch; the score's own scatter is left out.
+    """
+    for lag, _, den, _ in _sums(innovations, 0, min(len(boundary), len(innovations.score))):
+        if lag and len(den) < 5:
+            break
+        if shift * np.sqrt(float(np.mean(den))) >= boundary[lag]:
+            return lag + 1
+    return None

@@ -1,0 +1,90 @@
+"""What a level and its spread are worth: loaves per 1000 outside the product's specific-volume window.
+
+Each batch counts with its own level, drawn towards the mean by as much as its few loaves blur it, and the spread of
+loaves within a batch about it; the share outside is averaged over the batches. The 90 % interval comes from drawing
+whole lots again (2000 draws, fixed seed), because batches of one lot are alike, with the within-batch sd drawn too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from models.charts.characteristics import characteristic
+from models.charts.working import lot_labels
+from models.shapes import Charted
+
+LEAST_BATCHES = 30
+LEAST_LOTS = 4
+_DRAWS = 2000
+_SEED = 20260406
+
+
+@dataclass(frozen=True)
+class Worth:
+    """Loaves per 1000 outside the window with a 90 % interval, or why there is none; `says` is the sentence."""
+
+    state: Literal["known", "not enough data", "unstable", "no window"]
+    per_1000: float | None
+    low: float | None
+    high: float | None
+    batches: int
+    loaves: int
+    says: str
+
+
+def worth(charted: Charted, window: tuple[float, float] | None, since: np.datetime64 | None = None) -> Worth:
+    """Loaves per 1000 outside `window` (mL/g), from the points since `since` (None: all).
+
+    charted: a chart of specific volume. Nothing is said from too few batches or lots, without a known spread within
+    batches, or from an unstable stretch (an episode in it).
+    """
+    if characteristic(charted.stream).name != "specific volume":
+        raise ValueError(f"{charted.stream.characteristic} has no window; only specific volume has one")
+    points = charted.points
+    first = 0 if since is None else int(np.searchsorted(points.at, since))
+    chosen = np.arange(first, len(points))
+    batches, loaves = len(chosen), int(points.n[chosen].sum())
+    if window is None:
+        return Worth("no window", None, None, None, batches, loaves, "No window for specific volume in the plant file.")
+    freedom, sd = points.n[chosen] - 1.0, points.sd_within[chosen]
+    known = np.isfinite(sd) & (freedom > 0)
+    lots = lot_labels(points)[chosen]
+    if batches < LEAST_BATCHES or len(np.unique(lots)) < LEAST_LOTS or freedom[known].sum() < LEAST_BATCHES:
+        says = f"Not enough data: {batches} batches of {LEAST_BATCHES}, {len(np.unique(lots))} lots or days of {LEAST_LOTS}."
+        return Worth("not enough data", None, None, None, batches, loaves, says)
+    if any(e.until >= first for e in charted.episodes):
+        return Worth("unstable", None, None, None, batches, loaves, "Unstable: the level moved within these batches.")
+    within = float(np.sqrt(np.sum(freedom[known] * sd[known] ** 2) / freedom[known].sum()))
+    share, low, high = _interval(points.value[chosen], points.n[chosen], within, freedom[known].sum(), lots, window)
+    says = (
+        f"About {1000 * share:.0f} loaves in 1000 are outside {window[0]:g} to {window[1]:g} mL/g "
+        f"({1000 * low:.0f} to {1000 * high:.0f}; {batches} batches, {loaves} loaves)."
+    )
+    return Worth("known", 1000 * share, 1000 * low, 1000 * high, batches, loaves, says)
+
+
+def _interval(value, n, within, freedom, lots, window) -> tuple[float, float, float]:
+    share = float(_outside(value, n, within, window).mean())
+    rng = np.random.default_rng(_SEED)
+    rows = [np.flatnonzero(lots == lot) for lot in np.unique(lots)]
+    draws = np.empty(_DRAWS)
+    for i in range(_DRAWS):
+        again = np.concatenate([rows[j] for j in rng.integers(len(rows), size=len(rows))])
+        spread = within * (freedom / rng.chisquare(freedom)) ** 0.5
+        draws[i] = _outside(value[again], n[again], spread, window).mean()
+    low, high = np.quantile(draws, [0.05, 0.95])
+    return share, float(min(low, share)), float(max(high, share))
+
+
+def _outside(value, n, within, window) -> np.ndarray:
+    """Chance of a loaf outside the window, for every batch."""
+    from scipy.special import ndtr
+
+    total = float(np.var(value))
+    own = within**2 * float(np.mean(1.0 / n))
+    keep = max(total - own, 0.0) / total if total > 0 else 0.0
+    level = value.mean() + keep**0.5 * (value - value.mean())
+    return ndtr((window[0] - level) / within) + ndtr((level - window[1]) / within)

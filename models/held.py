@@ -1,0 +1,144 @@
+"""What is held, what waits for a person, what is to be reviewed: the first thing on the day page."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from models import words
+from models.production_day import end, of_day, on_during
+from models.shapes import Alert
+from models.shown import Item, State
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.snapshot import Snapshot
+
+_FIRST = ("paste", "dough", "loaf", "proof", "gas", "output", "check", "change")
+
+
+def holds(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """Holds open at the end of the day, the oldest first; a hold stays until somebody closes it."""
+    last = end(day, snapshot.plant)
+    found = [
+        alert
+        for alert in snapshot.alerts
+        if alert.urgency == "hold"
+        and words.instant(alert.signalled_at) < last  # type: ignore[operator]
+        and (alert.case != "closed" or on_during(alert, day, day, snapshot.plant))
+    ]
+    return tuple(_held(alert, snapshot, day) for alert in sorted(found, key=lambda a: (a.began_at, a.alert)))
+
+
+def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """The day's other alerts: *now* before *review*, the oldest first."""
+    found = [a for a in snapshot.alerts if a.urgency != "hold" and on_during(a, day, day, snapshot.plant)]
+    found.sort(key=lambda a: (a.urgency != "now", a.signalled_at, a.alert))
+    return tuple(_item(alert, snapshot, day) for alert in found)
+
+
+def where(alert: Alert) -> str:
+    """ "L1, milk-loaf" or "K1"."""
+    return ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part) or alert.plant
+
+
+def headline(alert: Alert) -> str:
+    """What and how big: "L1, milk-loaf: specific volume 4.5 % small"; a limit's own sentence where it has one."""
+    if alert.kind == "limit" and alert.says:
+        return f"{where(alert)}: {alert.says}"
+    big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
+    return f"{where(alert)}: {words.characteristic(alert.characteristic).title.lower()} {big}"
+
+
+def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
+    zone = snapshot.plant.zone
+    since = f"Since {words.when(alert.began_at, zone, on)} ({words.batch(alert.began_at_batch, on)})"
+    going = "still on" if alert.signal == "on" else f"over, last batch {words.batch(alert.until_batch, on)}"
+    closed = "; closed" if alert.case == "closed" else ""
+    lead = next((c for c in alert.causes if c.group != "unexplained" and c.share > 0.5), None)
+    cause = (f"Consistent with: {lead.driver} ({lead.group}).",) if lead else ()
+    first = (f"Check first: {'; then '.join(alert.check_first[:3])}.",) if alert.check_first else ()
+    return Item(alert.urgency, headline(alert), f"{since}; {going}{closed}.", cause + first, alert.alert)
+
+
+def _held(alert: Alert, snapshot: Snapshot, on: date) -> Item:
+    item = _item(alert, snapshot, on)
+    went = _went_into(alert, snapshot, on)
+    decided = "Somebody has closed the case." if alert.case == "closed" else "Held until QA decides."
+    return Item("hold", item.title, item.says, (*went, *item.detail, decided), alert.alert)
+
+
+def _went_into(alert: Alert, snapshot: Snapshot, on: date) -> tuple[str, ...]:
+    """The doughs that a held paste went into; baking does not repair a paste that was held warm."""
+    if not alert.kettle:
+        batches = [words.batch(key, on) for key in alert.batches]
+        return (f"Batches: {words.join(batches)}.",) if batches else ()
+    pastes = set(alert.batches) or {alert.began_at_batch}
+    doughs = snapshot.batches
+    used = doughs[doughs["paste_key"].isin(pastes) | doughs["paste_key_2"].isin(pastes)]
+    if not len(used):
+        return ("No dough names this paste yet.",)
+    names = words.join(words.batch(key, on) for key in used["batch_key"])
+    return (f"Went into {words.count(len(used), 'dough')}: {names}. Baked ones too: baking does not repair it.",)
+
+
+def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """Rows in quarantine for a person to decide, alike ones together, the gravest kind first."""
+    rows = snapshot.excluded
+    rows = rows[(rows["status"] == "quarantined") & (rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day)))]
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in rows.to_dict("records"):
+        groups.setdefault((row["kind"], row["rule"]), []).append(row)
+    ordered = sorted(groups.items(), key=lambda g: (_gravity(g[0][0], g[1]), g[0][1]))
+    return tuple(_group(kind, alike) for (kind, _), alike in ordered)
+
+
+def _stamp(day: date) -> pd.Timestamp:
+    import pandas as pd
+
+    return pd.Timestamp(day)
+
+
+def _gravity(kind: str, rows: list[dict[str, Any]]) -> tuple[int, int]:
+    cooling = any(row["column"] in ("temp_2h_c", "temp_6h_c", "cook_temp_c") for row in rows)
+    return (0 if cooling else 1, _FIRST.index(kind) if kind in _FIRST else len(_FIRST))
+
+
+def _group(kind: str, rows: list[dict[str, Any]]) -> Item:
+    first = rows[0]
+    title = f"{words.count(len(rows), f'{kind} row')} in quarantine: {words.rule(first['rule'])}"
+    detail = tuple(_row(row) for row in rows[:5])
+    more = len(rows) - len(detail)
+    if more:
+        detail += (f"and {more} more, in the row account below.",)
+    return Item("waiting", title, words.sentence(words.text(first["why"])), detail)
+
+
+def _row(row: dict[str, Any]) -> str:
+    at = f"{row['file']}, row {int(row['row'])}"
+    value = "" if words.missing(row["column"]) else f", {row['column']} {words.text(row['value'])}"
+    proposal = "" if words.missing(row["proposal"]) else f"; may be {row['proposal']}"
+    return f"{at}{value}{proposal}"
+
+
+def beyond_limits(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """The day's findings beyond an action limit that no alert speaks of, alike ones together."""
+    spoken = {
+        (rule, key) for a in snapshot.alerts for rule in a.rule.split(", ") for key in (*a.batches, a.began_at_batch)
+    }
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    found = of_day(snapshot.findings, day)
+    for row in found[found["level"] == "action"].to_dict("records"):
+        if (row["rule"], row["key"]) not in spoken:
+            place = row["kettle"] if words.missing(row["line"]) else row["line"]
+            groups.setdefault((words.text(place), row["rule"]), []).append(row)
+    return tuple(_beyond(place, rows, day) for (place, _), rows in sorted(groups.items()))
+
+
+def _beyond(place: str, rows: list[dict[str, Any]], on: date) -> Item:
+    state: State = "review"
+    title = f"{place}: {words.rule(rows[0]['rule'])}, {words.count(len(rows), 'batch', 'batches')}"
+    return Item(
+        state, title, detail=tuple(f"{words.batch(row['key'], on)}: {words.text(row['says'])}" for row in rows[:8])
+    )

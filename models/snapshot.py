@@ -1,0 +1,159 @@
+"""All that a report may know: one frozen picture of the store, handed from the steps to the pages.
+
+The wide rows are those of `models.batchbook`, the plain logs those of `models.logbook`; the frames
+that only reports need are declared here. Times are UTC without an offset, dates midnight, a missing
+text NaN, a missing number NaN.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from models.batchbook import BATCHES, PASTES
+from models.logbook import TABLES, Column
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.plant import Plant
+    from models.shapes import Alert, Charted
+
+COUNTS = ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")
+
+
+def _text(name: str, says: str) -> Column:
+    return Column(name, "text", says)
+
+
+def _num(name: str, says: str, unit: str = "") -> Column:
+    return Column(name, "number", says, unit=unit)
+
+
+def _date(name: str, says: str) -> Column:
+    return Column(name, "date", says)
+
+
+ACCOUNT: tuple[Column, ...] = (
+    _text("kind", "log"),
+    _date("shift_date", "the production day the rows speak of; empty: cannot be read from the row"),
+    *(_num(name, "rows", "rows") for name in COUNTS),
+)
+EXCLUDED: tuple[Column, ...] = (
+    _text("kind", "log"),
+    _text("file", ""),
+    _num("row", "line of the file as a spreadsheet shows it"),
+    _text("status", "waiting, quarantined, duplicate or superseded"),
+    _text("column", "empty where the row as a whole is meant"),
+    _text("value", "as written"),
+    _text("rule", ""),
+    _text("why", "one sentence: what, and what to do"),
+    _text("proposal", "the reading that would fit; empty: none"),
+    _date("shift_date", "empty: cannot be read from the row"),
+)
+PASSED_OVER: tuple[Column, ...] = (
+    _text("file", ""),
+    _num("row", "line of the file"),
+    _text("why", "title, units, totals or blank"),
+)
+FINDINGS: tuple[Column, ...] = (
+    _text("rule", ""),
+    _text("kind", "log the rule is about"),
+    _text("key", "paste_key or batch_key"),
+    _date("shift_date", ""),
+    _text("line", "empty: a kettle's"),
+    _text("kettle", "empty: a line's"),
+    _text("column", "of the wide row"),
+    _num("value", ""),
+    _num("low", "empty: no lower limit"),
+    _num("high", "empty: no upper limit"),
+    _text("level", "warning or action"),
+    _text("says", "one sentence"),
+)
+RULES: tuple[Column, ...] = (
+    _text("rule", ""),
+    _date("shift_date", "the production day judged; empty: all days"),
+    _text("kind", "log the rule is about"),
+    _text("says", "what it asks"),
+    _num("judged", "rows it could judge", "rows"),
+    _num("broken", "rows that break it", "rows"),
+    _text("outcome", "passed, broken, nothing to judge or could not run"),
+)
+RESTATED: tuple[Column, ...] = (
+    _text("kind", "log"),
+    _text("key", "the row's identity as the floor writes it"),
+    _date("shift_date", "the production day the row speaks of; empty: unknown"),
+    _text("column", ""),
+    _text("before", "as it was; empty: not recorded"),
+    _text("after", "as it is; empty: not recorded"),
+    _text("file", "the file that brought the correction"),
+    _num("row", "its line there"),
+    _text("printed", "yes: the day's page had been printed before the correction came; else no"),
+)
+FILES: tuple[Column, ...] = (
+    _text("file", ""),
+    _text("sha256", ""),
+    _text("kind", "log; empty: not recognised"),
+    _text("outcome", "taken, already taken or refused"),
+    _text("why", "empty where it was taken"),
+    _text("notes", "how it was read: separator, decimal mark, order of dates"),
+)
+
+FRAMES: dict[str, tuple[Column, ...]] = {
+    "pastes": PASTES,
+    "batches": BATCHES,
+    "loaves": (_text("batch_key", "the dough the loaf was baked of"), *TABLES["loaf"].columns),
+    "output": TABLES["output"].columns,
+    "changes": TABLES["change"].columns,
+    "checks": TABLES["check"].columns,
+    "account": ACCOUNT,
+    "excluded": EXCLUDED,
+    "passed_over": PASSED_OVER,
+    "findings": FINDINGS,
+    "rules": RULES,
+    "restated": RESTATED,
+    "files": FILES,
+}
+"""Frame of a Snapshot -> its columns. More columns may be there; none of these may be missing."""
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """What is in force, what was left out and why, what was found. Every frame as `FRAMES` declares it.
+
+    loaves: accepted loaf rows; findings: the answers to *is this good?*; charted and alerts: of the
+    whole plant. Raises ValueError where a frame lacks a declared column.
+    """
+
+    plant: Plant
+    version: str
+    pastes: pd.DataFrame
+    batches: pd.DataFrame
+    loaves: pd.DataFrame
+    output: pd.DataFrame
+    changes: pd.DataFrame
+    checks: pd.DataFrame
+    account: pd.DataFrame
+    excluded: pd.DataFrame
+    passed_over: pd.DataFrame
+    findings: pd.DataFrame
+    rules: pd.DataFrame
+    restated: pd.DataFrame
+    files: pd.DataFrame
+    charted: tuple[Charted, ...] = ()
+    alerts: tuple[Alert, ...] = ()
+
+    def __post_init__(self) -> None:
+        for name, columns in FRAMES.items():
+            missing = [c.name for c in columns if c.name not in getattr(self, name).columns]
+            if missing:
+                raise ValueError(f"snapshot: the frame {name} lacks {', '.join(missing)}")
+
+
+def frame(name: str, rows: list[dict] | None = None) -> pd.DataFrame:
+    """A frame of a Snapshot from plain rows; a column that a row leaves out is missing there."""
+    import pandas as pd
+
+    of_type = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
+    columns = {c.name: of_type[c.type] for c in FRAMES[name]}
+    return pd.DataFrame(rows or [], columns=list(columns)).astype(columns)

@@ -1,0 +1,1 @@
+"""What loaftrace shows: pages and figures, made from what `models` knows and from nothing else."""

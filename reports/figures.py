@@ -1,0 +1,357 @@
+"""The drawings, as plotly figures made of plain lists: the same data give the same bytes.
+
+A curve has two panels with one value axis: the weeks before, narrow, and the day in question, wide. A circle is a
+batch within the limits, a triangle one beyond them and points that way; a heavy bar is a change that lasts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from models.shown import Bars, Curve, Dot, Mark, Span
+from models.words import number
+from reports import look
+from reports.look import plain
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+_FOOT = (0.0, 0.06)
+_BODY = (0.11, 1.0)
+_LEGIBLE = 6
+_APART_PX = 13
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """One stretch of time: plotly's axis number ("" or "2"), its place across the figure, its first and last time."""
+
+    axis: str
+    place: tuple[float, float]
+    first: str
+    last: str
+
+    def holds(self, at: str) -> bool:
+        return self.first <= at < self.last
+
+
+def curve(shown: Curve, height: int = 300) -> Figure:
+    """One stream: limits, level, batches, episodes, yeast lots and changes. Needs at least one batch."""
+    from plotly.graph_objects import Figure
+
+    panels = _panels(shown)
+    low, high = _reach(shown)
+    figure = Figure(data=[trace for panel in panels for trace in _traces(shown, panel)])
+    layout = look.layout(
+        height,
+        margin={"l": 44, "r": 74, "t": 20, "b": 26},
+        yaxis={"domain": list(_BODY), "range": [low, high], "nticks": 6},
+        yaxis2={"domain": list(_FOOT), "range": [0, 1], "visible": False, "fixedrange": True},
+        shapes=[*_limit_shapes(shown, panels), *_span_shapes(shown, panels)],
+        annotations=[*_limit_words(shown, height), *_span_words(shown, panels), *_panel_words(panels)],
+    )
+    for panel in panels:
+        layout[f"xaxis{panel.axis}"] = {**layout["xaxis"], **_axis(panel, day=panel.axis == "2")}
+    return figure.update_layout(layout)
+
+
+def _panels(shown: Curve) -> list[_Panel]:
+    times = sorted(dot.at for dot in shown.dots)
+    first, last = f"{times[0][:10]}T00:00:00", f"{times[-1][:10]}T23:59:59"
+    if shown.day is None:
+        return [_Panel("", (0.0, 1.0), first, last)]
+    if times[0] >= shown.day[0]:
+        return [_Panel("2", (0.0, 1.0), *shown.day)]
+    return [_Panel("", (0.0, 0.56), first, shown.day[0]), _Panel("2", (0.6, 1.0), *shown.day)]
+
+
+def _axis(panel: _Panel, *, day: bool) -> dict[str, Any]:
+    return {
+        "type": "date",
+        "domain": list(panel.place),
+        "range": [panel.first, panel.last],
+        "tickformat": "%H:%M" if day else "%-d %b",
+        "nticks": 5 if day else 6,
+        "anchor": "y2",
+    }
+
+
+def _reach(shown: Curve) -> tuple[float, float]:
+    """The value axis: all batches, limits and episodes, and the window where it is not far away."""
+    values = [dot.value for dot in shown.dots] + [span.level for span in shown.spans]
+    values += [v for v in (shown.level, shown.lower, shown.upper) if v is not None]
+    low, high = min(values), max(values)
+    room = high - low or 1.0
+    for edge in shown.window or ():
+        if low - 0.35 * room <= edge <= high + 0.35 * room:
+            low, high = min(low, edge), max(high, edge)
+    pad = 0.08 * (high - low or 1.0)
+    return round(low - pad, 4), round(high + pad, 4)
+
+
+def _traces(shown: Curve, panel: _Panel) -> list[Any]:
+    dots = [dot for dot in shown.dots if panel.holds(dot.at)]
+    marks = [mark for mark in shown.marks if panel.holds(mark.at)]
+    traces = [_dots(shown, dots, panel)] if dots else []
+    for kind in ("lot", "change"):
+        alike = [mark for mark in marks if mark.kind == kind]
+        if alike:
+            traces.append(_marks(shown, alike, panel))
+    return traces
+
+
+def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
+    from plotly.graph_objects import Scatter
+
+    below = [shown.level is not None and dot.value < shown.level for dot in dots]
+    symbols = [
+        ("triangle-down" if low else "triangle-up") if dot.outside else "circle"
+        for dot, low in zip(dots, below, strict=True)
+    ]
+    size = {True: 9, False: 5.5}
+    colour = {True: look.TODAY, False: look.EARLIER}
+    return Scatter(
+        x=[dot.at for dot in dots],
+        y=[dot.value for dot in dots],
+        xaxis=f"x{panel.axis}",
+        mode="markers+text" if panel.axis == "2" and len(dots) <= 14 else "markers",
+        text=[plain(dot.label) if len(dot.label) <= _LEGIBLE else "" for dot in dots],
+        textposition=["bottom center" if low else "top center" for low in below],
+        textfont={"size": 10.5, "color": look.QUIET},
+        name="batches",
+        hovertext=["<br>".join(plain(line) for line in dot.says) for dot in dots],
+        hoverinfo="text",
+        cliponaxis=False,
+        marker={
+            "symbol": symbols,
+            "size": [size[dot.today] + (3 if dot.outside else 0) for dot in dots],
+            "color": [look.RED if dot.outside else colour[dot.today] for dot in dots],
+            "opacity": 1,
+            "line": {"width": 0.5, "color": look.CARD},
+        },
+    )
+
+
+def _marks(shown: Curve, marks: list[Mark], panel: _Panel) -> Any:
+    """Yeast lots as ticks with their name, changes as numbered flags; the numbers stand below the figure."""
+    from plotly.graph_objects import Scatter
+
+    change = marks[0].kind == "change"
+    return Scatter(
+        x=[mark.at for mark in marks],
+        y=[0.5] * len(marks),
+        xaxis=f"x{panel.axis}",
+        yaxis="y2",
+        mode="markers+text",
+        text=[plain(_mark_label(shown, mark)) for mark in marks],
+        textposition="top center" if change else "middle right",
+        textfont={"size": 11, "color": look.INK if change else look.QUIET},
+        hovertext=[plain(mark.says) for mark in marks],
+        hoverinfo="text",
+        cliponaxis=False,
+        marker={
+            "symbol": "triangle-down" if change else "line-ns-open",
+            "size": 9,
+            "color": look.INK if change else look.QUIET,
+            "line": {"width": 1.4, "color": look.INK if change else look.QUIET},
+        },
+        name="changes" if change else "yeast lots",
+    )
+
+
+def _mark_label(shown: Curve, mark: Mark) -> str:
+    if mark.kind == "change":
+        return str([m for m in shown.marks if m.kind == "change"].index(mark) + 1)
+    name = mark.says.removeprefix("yeast lot ")
+    return name if len(name) <= _LEGIBLE else ""
+
+
+def _limit_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
+    shapes: list[dict[str, Any]] = []
+    if shown.lower is not None and shown.upper is not None:
+        shapes.append(_across(shown.lower, shown.upper, fillcolor=look.BAND, line={"width": 0}, type="rect"))
+    for edge in (shown.lower, shown.upper):
+        if edge is not None:
+            shapes.append(_across(edge, edge, line={"width": 1, "dash": "dash", "color": look.QUIET}, type="line"))
+    if shown.level is not None:
+        shapes.append(_across(shown.level, shown.level, line={"width": 1, "color": look.QUIET}, type="line"))
+    for edge in _window_in_reach(shown):
+        shapes.append(_across(edge, edge, line={"width": 1.6, "dash": "dot", "color": look.AMBER}, type="line"))
+    weeks = panels[0]
+    if shown.baseline and shown.baseline[0] < weeks.last and shown.baseline[1] > weeks.first:
+        shapes.append(
+            {
+                "type": "rect",
+                "xref": f"x{weeks.axis}",
+                "x0": max(shown.baseline[0], weeks.first),
+                "x1": min(shown.baseline[1], weeks.last),
+                "yref": "paper",
+                "y0": _BODY[0],
+                "y1": _BODY[0] + 0.015,
+                "fillcolor": look.QUIET,
+                "line": {"width": 0},
+                "layer": "below",
+            }
+        )
+    return shapes
+
+
+def _window_in_reach(shown: Curve) -> list[float]:
+    low, high = _reach(shown)
+    return [edge for edge in shown.window or () if low <= edge <= high]
+
+
+def _across(low: float, high: float, **more: Any) -> dict[str, Any]:
+    place = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": round(low, 4), "y1": round(high, 4)}
+    return {**place, "layer": "below", **more}
+
+
+def _pieces(span: Span, panels: list[_Panel]) -> list[tuple[_Panel, str, str]]:
+    """The parts of an episode that lie in each panel."""
+    found = []
+    for panel in panels:
+        first, last = max(span.first, panel.first), min(span.last, panel.last)
+        if first <= last:
+            found.append((panel, first, last))
+    return found
+
+
+def _span_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": "line",
+            "xref": f"x{panel.axis}",
+            "x0": first,
+            "x1": last,
+            "yref": "y",
+            "y0": span.level,
+            "y1": span.level,
+            "line": {"width": 5, "color": look.RED},
+            "opacity": 0.55,
+            "layer": "below",
+        }
+        for span in shown.spans
+        for panel, first, last in _pieces(span, panels)
+    ]
+
+
+def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
+    """Names beside the right end of the lines, pushed apart where lines lie close together."""
+    said = [(value, name) for name, value in (("level", shown.level), ("limit", shown.upper)) if value is not None]
+    said += [(shown.lower, "limit")] if shown.lower is not None else []
+    said += [(edge, "window") for edge in _window_in_reach(shown)]
+    low, high = _reach(shown)
+    pixels = (height - 46) * (_BODY[1] - _BODY[0]) / (high - low)
+    words, below = [], float("-inf")
+    for value, name in sorted(said):
+        at = max(value, below + _APART_PX / pixels)
+        below = at
+        words.append(_word(at, f"{name} {number(value, shown.unit).split(chr(160))[0]}"))
+    return words
+
+
+def _word(at: float, text: str) -> dict[str, Any]:
+    return {
+        "xref": "paper",
+        "x": 1,
+        "xanchor": "left",
+        "xshift": 5,
+        "yref": "y",
+        "y": round(at, 4),
+        "yanchor": "middle",
+        "text": plain(text),
+        "showarrow": False,
+        "font": {"size": 11, "color": look.QUIET},
+    }
+
+
+def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
+    words = []
+    for span in shown.spans:
+        pieces = _pieces(span, panels)
+        if not pieces:
+            continue
+        panel, first, _ = pieces[-1]
+        low = span.direction == "low"
+        words.append(
+            {
+                "xref": f"x{panel.axis}",
+                "x": first,
+                "xanchor": "right",
+                "xshift": -8,
+                "yref": "y",
+                "y": span.level,
+                "yanchor": "middle",
+                "text": plain(f"{'▼' if low else '▲'} {span.says.split(' (')[0]}"),
+                "showarrow": False,
+                "font": {"size": 12.5, "color": look.RED},
+            }
+        )
+    return words
+
+
+def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
+    if len(panels) == 1:
+        return []
+    return [
+        {
+            "xref": "paper",
+            "x": panel.place[0],
+            "xanchor": "left",
+            "yref": "paper",
+            "y": 1,
+            "yanchor": "bottom",
+            "text": words,
+            "showarrow": False,
+            "font": {"size": 11, "color": look.QUIET},
+        }
+        for panel, words in zip(panels, ("the weeks before", "this day"), strict=True)
+    ]
+
+
+def bars(shown: Bars) -> Figure:
+    """Contributions laid end to end from nothing to the change, with what bounds each."""
+    from plotly.graph_objects import Bar, Figure
+
+    starts, at = [], 0.0
+    for bar in shown.bars:
+        starts.append(round(at, 4))
+        at += bar.contribution
+    names = [bar.group.capitalize() for bar in shown.bars]
+    left_over = [bar.group == "unexplained" for bar in shown.bars]
+    parts = Bar(
+        orientation="h",
+        y=names,
+        x=[bar.contribution for bar in shown.bars],
+        base=starts,
+        marker={
+            "color": [look.EARLIER if rest else look.QUIET for rest in left_over],
+            "pattern": {"shape": ["/" if rest else "" for rest in left_over], "fgcolor": look.CARD},
+        },
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [round(b.high - b.contribution, 4) for b in shown.bars],
+            "arrayminus": [round(b.contribution - b.low, 4) for b in shown.bars],
+            "color": look.INK,
+            "thickness": 1.2,
+            "width": 4,
+        },
+        hovertext=[plain(f"{b.group}: {b.driver}") for b in shown.bars],
+        hoverinfo="text",
+        name="parts",
+    )
+    total = Bar(
+        orientation="h", y=["Change"], x=[shown.change], marker={"color": look.RED}, hoverinfo="skip", name="sum"
+    )
+    order = ["Change", *reversed(names)]
+    layout = look.layout(
+        200,
+        barmode="overlay",
+        bargap=0.5,
+        margin={"l": 92, "r": 20, "t": 6},
+        xaxis={"zeroline": True, "zerolinecolor": look.INK, "nticks": 6},
+        yaxis={"categoryorder": "array", "categoryarray": order, "ticks": "", "linecolor": "rgba(0,0,0,0)"},
+    )
+    return Figure(data=[parts, total]).update_layout(layout)

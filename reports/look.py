@@ -1,0 +1,70 @@
+"""The look of every drawing: one template of our own, one configuration, colours and shapes with their meaning.
+
+Colours after ISO 22324 (red: danger, yellow: caution, green: safe, blue: information), in shades that people with
+a red-green weakness tell apart; a shape and a word always stand beside them.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+INK = "#2a211b"
+QUIET = "#6a5c4f"
+RULE = "#d9cdbb"
+CARD = "#fffdf8"
+BAND = "#f0e7d6"
+EARLIER = "#9c8b79"
+TODAY = "#1d4f73"
+RED = "#b3261e"
+AMBER = "#b97900"
+GREEN = "#00735c"
+FONT = '"Segoe UI", Roboto, "Helvetica Neue", "Liberation Sans", Arial, sans-serif'
+
+CONFIG: dict[str, Any] = {
+    "displayModeBar": False,
+    "displaylogo": False,
+    "showSendToCloud": False,
+    "responsive": True,
+    "scrollZoom": False,
+}
+
+
+def plain(text: str) -> str:
+    """Text for a drawing: a name from a log is never markup."""
+    return escape(text, quote=False)
+
+
+def layout(height: int, **more: Any) -> dict[str, Any]:
+    """The layout that all figures share; `more` wins."""
+    axis = {
+        "showgrid": False,
+        "zeroline": False,
+        "linecolor": RULE,
+        "tickcolor": RULE,
+        "ticks": "outside",
+        "ticklen": 4,
+        "fixedrange": True,
+    }
+    base: dict[str, Any] = {
+        "template": "none",
+        "height": height,
+        "margin": {"l": 46, "r": 16, "t": 18, "b": 30},
+        "font": {"family": FONT, "size": 12.5, "color": INK},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "showlegend": False,
+        "hovermode": "closest",
+        "hoverlabel": {
+            "bgcolor": CARD,
+            "bordercolor": INK,
+            "font": {"family": FONT, "size": 12.5, "color": INK},
+            "align": "left",
+        },
+        "separators": ".\u202f",
+        "xaxis": axis,
+        "yaxis": axis,
+    }
+    for name in ("xaxis", "yaxis", "margin"):
+        base[name] = {**base[name], **more.pop(name, {})}
+    return {**base, **more}

@@ -1,0 +1,119 @@
+"""The pages: plain data in, offline HTML out. The same data give the same bytes; an unchanged page is not rewritten."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from models import words
+from models.day import Day
+from models.shown import LEVEL_WORDS, STATE_WORDS
+from reports import figures, look
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+TEMPLATES = Path(__file__).parent / "templates"
+LIBRARY = "plotly.min.js"
+
+
+class _Drawn:
+    """The drawings of one page as JSON that is safe inside a script element; remembers if there were any."""
+
+    def __init__(self) -> None:
+        self.any = False
+
+    def _json(self, figure: Figure) -> Markup:
+        self.any = True
+        plain = {**figure.to_plotly_json(), "config": look.CONFIG}
+        return Markup(_safe(json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)))
+
+    def __getattr__(self, name: str) -> Any:
+        draw = getattr(figures, name)
+        return lambda *args, **more: self._json(draw(*args, **more))
+
+
+def _safe(text: str) -> str:
+    """JSON that cannot end its script element, whatever a log wrote."""
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(
+        number=words.number,
+        interval=words.interval,
+        limits=words.limits,
+        sentence=words.sentence,
+        state_words=STATE_WORDS,
+        level_words=LEVEL_WORDS,
+        style=Markup((TEMPLATES / "style.css").read_text(encoding="utf-8")),
+        script=Markup((TEMPLATES / "page.js").read_text(encoding="utf-8")),
+    )
+    return environment
+
+
+def library() -> str:
+    """The drawing library's source, as plotly brings it."""
+    from plotly.offline import get_plotlyjs
+
+    return get_plotlyjs()
+
+
+def render(template: str, page: Any, *, single_file: bool = False) -> tuple[str, bool]:
+    """A page as text, and whether it holds drawings. A single file carries the library and links to no other page."""
+    drawn = _Drawn()
+    loaded = _environment().get_template(template)
+    context = {"page": page, "figures": drawn, "pages": not single_file, "library": None, "drawn": True}
+    if not single_file:
+        text = loaded.render(context)
+        return text, drawn.any
+    return loaded.render({**context, "library": Markup(library().replace("</script", "<\\/script"))}), drawn.any
+
+
+def write_day(day: Day, folder: Path, *, single_file: bool = False) -> Path:
+    """Write the day's page into `folder`; returns its path. A single file is named …-single.html."""
+    return _write("day.html", day, folder, f"day-{day.date.isoformat()}", single_file)
+
+
+def _write(template: str, page: Any, folder: Path, name: str, single_file: bool) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    text, drawn = render(template, page, single_file=single_file)
+    path = folder / f"{name}{'-single' if single_file else ''}.html"
+    if drawn and not single_file:
+        put(folder / LIBRARY, library())
+    put(path, text)
+    return path
+
+
+def put(path: Path, text: str) -> bool:
+    """Write a file whole or not at all; False where it already says exactly this."""
+    content = text.encode("utf-8")
+    if path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content:
+        return False
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+    return True

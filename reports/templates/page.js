@@ -1,0 +1,47 @@
+"use strict";
+(function () {
+  const PRINT_WIDTH = 680;
+  const coarse = window.matchMedia("(pointer: coarse)").matches;
+
+  function draw(holder) {
+    const box = document.getElementById(holder.dataset.for);
+    if (!box || box.dataset.drawn || !window.Plotly || box.offsetWidth === 0) return;
+    const figure = JSON.parse(holder.textContent);
+    const narrow = box.offsetWidth < 480;
+    if (coarse && figure.layout.xaxis) { figure.layout.xaxis.fixedrange = true; figure.layout.dragmode = false; }
+    if (narrow) {
+      figure.layout.font.size = 11.5;
+      figure.layout.margin.l = Math.min(figure.layout.margin.l, 84);
+      figure.layout.margin.r = 8;
+      if (figure.layout.xaxis) figure.layout.xaxis.nticks = 4;
+    }
+    box.dataset.drawn = "yes";
+    Plotly.newPlot(box, figure.data, figure.layout, figure.config);
+  }
+
+  function holders() { return document.querySelectorAll("script[type='application/json'][data-for]"); }
+  function drawn() { return document.querySelectorAll(".drawing[data-drawn]"); }
+  function drawAll() { holders().forEach(draw); }
+
+  document.querySelectorAll("details").forEach(function (part) { part.addEventListener("toggle", drawAll); });
+
+  window.addEventListener("beforeprint", function () {
+    document.querySelectorAll("details[data-print]").forEach(function (part) { part.open = true; });
+    drawAll();
+    drawn().forEach(function (box) { Plotly.relayout(box, { width: PRINT_WIDTH, autosize: false }); });
+  });
+  window.addEventListener("afterprint", function () {
+    drawn().forEach(function (box) { Plotly.relayout(box, { width: null, autosize: true }); });
+  });
+
+  document.querySelectorAll("time[data-age]").forEach(function (mark) {
+    const minutes = Math.floor((Date.now() - Date.parse(mark.dateTime)) / 60000);
+    if (!(minutes >= 0)) return;
+    const days = Math.floor(minutes / 1440), hours = Math.floor(minutes / 60) % 24;
+    const age = minutes < 60 ? minutes + " min" : days ? days + " d " + hours + " h" : hours + " h " + (minutes % 60) + " min";
+    mark.insertAdjacentText("afterend", " (" + age + " ago)");
+  });
+
+  if (holders().length && !window.Plotly) document.documentElement.classList.add("undrawn");
+  drawAll();
+})();

@@ -1,0 +1,1 @@
+"""An invented bakery: its plant file, the generator of its logs, and a small sample of them."""

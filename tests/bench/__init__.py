@@ -1,0 +1,1 @@
+"""Measurements, each run by hand: `python -m tests.bench.kettle`. They print figures and name the machine."""
