@@ -34,7 +34,7 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
     option("--kettle", metavar="K", help="the kettle, as in the plant file")
     option("--doughs", metavar="N", help="how many doughs the kettle goes into")
     option("--at", choices=("kettle", "mixer"), default="kettle", help="where the water is put back")
-    option("--card", metavar="FILE.html", help="write a card to print: Wa against kg of water, for the day without a screen")
+    option("--card", metavar="FILE.html", help="write a card to print: Wa against kg of water")
     option("--json", action="store_true", help="print one JSON object and nothing else")
     parser.set_defaults(run=run)
     return parser

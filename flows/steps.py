@@ -121,10 +121,10 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
         known[sha] = (sheet.kind, "taken")
         pending.append(take.Pending(file_id, sheet, typed, seq))
-        take.put_raw(con, pending[-1])
         seq += pending[-1].n
         pulled.files.append(_said(name, sha, sheet.kind, "taken", "") | {"notes": notes, "passed_over": [
             {"row": line.row, "why": line.why} for line in sheet.passed_over]})
+    take.put_raw(con, pending)
     return pending
 
 

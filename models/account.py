@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from models import store
-from models.logbook import KINDS, TABLES
+from models.logbook import KINDS, TABLES, Column
 
 if TYPE_CHECKING:
     import duckdb
@@ -36,9 +36,15 @@ def own_identity(kind: str) -> str:
     """SQL of a row's identity from its own columns; a row that lacks one stands for itself."""
     parts = {"dough": ["shift_date", "line", "dough_batch"], "paste": ["shift_date", "kettle", "paste_batch"]}.get(
         kind, list(TABLES[kind].identity))
-    texts = ["coalesce(operator, '')" if name == "operator" else f"CAST({name} AS VARCHAR)" for name in parts]
+    texts = [_text(TABLES[kind].by_name[name]) for name in parts]
     joined = " || '/' || ".join(texts)
     return f"coalesce({joined}, '? ' || digest)"
+
+
+def _text(column: Column) -> str:
+    if column.name == "operator":
+        return "coalesce(operator, '')"
+    return f"CAST(CAST({column.name} AS DATE) AS VARCHAR)" if column.type == "date" else f"CAST({column.name} AS VARCHAR)"
 
 
 def digest(kind: str) -> str:

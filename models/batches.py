@@ -53,8 +53,9 @@ def reduce(plant: Plant, logs: Logs) -> Wide:
     Empty cells stay missing; only `makeup_water_kg` not recorded counts 0 in `hydration_pct`, and other
     water not recorded is taken as the formula has it (`models.paste.unwritten_other_water`).
     """
-    pastes = _pastes(plant, logs.paste.reset_index(drop=True))
-    doughs = logs.dough.reset_index(drop=True)
+    logs = _in_order(logs)
+    pastes = _pastes(plant, logs.paste)
+    doughs = logs.dough
     formula = _formula(plant, doughs["product"])
     tubs = _tubs(pastes, doughs, formula)
     pastes = pastes.join(_drawn(pastes, tubs))
@@ -70,6 +71,20 @@ def reduce(plant: Plant, logs: Logs) -> Wide:
     )
 
 
+def _in_order(logs: Logs) -> Logs:
+    """Rows by the numbers that are summed, so that sums are the same to the last digit in any order of rows."""
+    summed = {
+        "paste": ["cook_end"],
+        "dough": ["mixed_at", "flour_kg", "paste_kg", "paste_kg_2"],
+        "proof": ["proof_in"],
+        "gas": ["gas_produced_ml", "gas_retained_ml"],
+        "loaf": ["baked_g", "volume_ml", "scaled_g"],
+    }
+    frames = {kind: getattr(logs, kind) for kind in summed}
+    order = {kind: np.lexsort([frame[c].to_numpy() for c in summed[kind]]) for kind, frame in frames.items()}
+    return Logs(**{kind: frame.iloc[order[kind]].reset_index(drop=True) for kind, frame in frames.items()})
+
+
 def _shaped(frame: pd.DataFrame, columns: tuple[Column, ...], order: list[str]) -> pd.DataFrame:
     frame = frame[[c.name for c in columns]].astype({c.name: DTYPES[c.type] for c in columns})
     return frame.sort_values(order, kind="stable").reset_index(drop=True)
@@ -77,7 +92,7 @@ def _shaped(frame: pd.DataFrame, columns: tuple[Column, ...], order: list[str]) 
 
 def _of(names: pd.Series, table: Mapping[Any, float] | pd.Series) -> pd.Series:
     """Numbers looked up by name, in a table or a column indexed by it; NaN where it is missing or unknown."""
-    return names.map(dict(table)).astype("float64")
+    return names.map(table).astype("float64")
 
 
 def _text_of(names: pd.Series, table: Mapping[str, str]) -> pd.Series:
@@ -206,7 +221,7 @@ def _tubs(pastes: pd.DataFrame, doughs: pd.DataFrame, formula: ledger.Formula) -
     A dough that names two tubs takes half a part of each.
     """
     flour_each = formula.paste(formula.all_flour_of(doughs["flour_kg"])).flour_kg
-    named = pd.DataFrame({"dough": doughs.index, "flour_each_kg": flour_each.to_numpy()})
+    named = pd.DataFrame({"dough": doughs.index, "flour_each_kg": flour_each.where(flour_each > 0)})
     first = named.assign(tub=1, paste_key=doughs["paste_key"], weighed_kg=doughs["paste_kg"])
     second = named.assign(tub=2, paste_key=doughs["paste_key_2"], weighed_kg=doughs["paste_kg_2"])
     tubs = pd.concat([first, second]).dropna(subset=["paste_key"])
@@ -273,7 +288,7 @@ def _batches(
 
 def _got(plant: Plant, doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.DataFrame) -> pd.DataFrame:
     """The paste each dough got; kg, flour and water missing where any tub's are."""
-    first = tubs[tubs["tub"] == 1].set_index("dough").reindex(doughs.index)
+    first = tubs.drop_duplicates("dough").set_index("dough").reindex(doughs.index)
     named = doughs["paste_batch"].notna().astype(float) + doughs["paste_batch_2"].notna().astype(float)
     linked = _of(doughs.index.to_series(), tubs.groupby("dough").size()).fillna(0.0)
     pasteless = (named == 0) & (formula.paste_flour_pct == 0)
@@ -289,8 +304,8 @@ def _got(plant: Plant, doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.D
     for column, total in _sums(tubs, doughs.index).items():
         got[column] = total.where(whole).mask(pasteless, 0.0)
     got["paste_dose"] = _dose_words(doughs, tubs, got["paste_kg"])
-    weighed = doughs["paste_kg"] + doughs["paste_kg_2"].fillna(0.0)
-    got["paste_kg"] = got["paste_kg"].fillna(weighed)
+    second = doughs["paste_kg_2"].mask(doughs["paste_kg_2"].isna() & doughs["paste_batch_2"].isna(), 0.0)
+    got["paste_kg"] = got["paste_kg"].fillna(doughs["paste_kg"] + second)
     return got.join(_weighted(doughs, tubs))
 
 
@@ -304,7 +319,7 @@ def _sums(tubs: pd.DataFrame, index: pd.Index) -> dict[str, pd.Series]:
 def _dose_words(doughs: pd.DataFrame, tubs: pd.DataFrame, paste_kg: pd.Series) -> pd.Series:
     parted = tubs.loc[tubs["weighed_kg"].isna() & tubs["kg"].notna(), "dough"]
     divided = doughs.index.isin(parted) & paste_kg.notna()
-    weighed = ~divided & doughs["paste_kg"].notna()
+    weighed = ~divided & doughs["paste_kg"].notna() & (doughs["paste_kg_2"].notna() | doughs["paste_batch_2"].isna())
     return pd.Series(np.select([divided, weighed], ["divided", "weighed"], "not recorded"), index=doughs.index)
 
 

@@ -108,4 +108,4 @@ def bars(alert: Alert) -> Bars | None:
     )
     total = words.join(number(c.contribution, "", 2, signed=True) for c in alert.causes)
     says = f"{total} make {number(alert.change, alert.unit, signed=True)}; the lines bound each with 90 % credibility."
-    return Bars(f"causes-{alert.alert}", shown, round(alert.change, 4), alert.unit, says)
+    return Bars(f"causes-{words.slug(alert.alert)}", shown, round(alert.change, 4), alert.unit, says)

@@ -42,12 +42,12 @@ class Judged:
     outcomes: tuple[Outcome, ...]
 
 
-def judge_truth(kind: str, frames: list[pd.DataFrame], plant: Plant) -> Judged:
-    """Hold typed rows of one log, file by file, against *can this be true?*; positions run on through the files.
+def judge_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> Judged:
+    """Hold a log's typed rows against *can this be true?*. file: which file each row came in.
 
-    What is usual in a file is worked out from that file alone, so that it is judged on its own.
+    What is usual in a file is worked out from that file alone, so that each is judged on its own.
     """
-    rows = pd.concat([derive.for_truth(kind, frame, plant) for frame in frames], ignore_index=True)
+    rows = derive.for_truth(kind, frame, file, plant)
     return _judge(f"{kind}: can this be true?", rows, (*required_rules(kind), *truth_rules(kind)), plant)
 
 

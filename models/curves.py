@@ -9,6 +9,7 @@ from models import words
 from models.production_day import end, start
 from models.shapes import Baseline, Charted, Episode
 from models.shown import Curve, Dot, Mark, Span
+from models.snapshot import records
 from models.words import number
 
 if TYPE_CHECKING:
@@ -16,17 +17,28 @@ if TYPE_CHECKING:
 
 DAYS_SHOWN = 21
 ORDER = (
-    "specific volume", "volume", "weight", "bake loss", "within-batch spread", "dough temperature", "proof time", "proof height",
-    "gassing power", "share of gas kept", "paste loss", "cook temperature", "paste at 2 h", "paste at 6 h",
-)  # fmt: skip
+    "specific volume",
+    "volume",
+    "weight",
+    "bake loss",
+    "within-batch spread",
+    "dough temperature",
+    "proof time",
+    "proof height",
+    "gassing power",
+    "share of gas kept",
+    "paste loss",
+    "cook temperature",
+    "paste at 2 h",
+    "paste at 6 h",
+)
 
 
 def name_of(charted: Charted) -> str:
     """A name for the stream that fits an address: "specific-volume-l1-milk-loaf"."""
     stream = charted.stream
     parts = (stream.characteristic, stream.kettle, stream.line, stream.product)
-    plain = "-".join(part for part in parts if part).lower()
-    return "".join(c if c.isascii() and c.isalnum() else "-" for c in plain)
+    return words.slug("-".join(part for part in parts if part))
 
 
 def in_order(charted: Charted) -> tuple[int, str, str]:
@@ -49,6 +61,7 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     )
     base = charted.baseline
     window = _window(charted, snapshot)
+    name = "window" if charted.stream.characteristic == "specific volume" else "action limit"
     return Curve(
         name=name_of(charted),
         title=words.characteristic(charted.stream.characteristic).title,
@@ -61,7 +74,8 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
         upper=charted.upper,
         window=window,
         day=_day(today, snapshot) if today else None,
-        window_says=f"window of the plant file: {words.interval(*window, charted.stream.unit)}" if window else "",
+        window_name=name,
+        window_says=f"{name} of the plant file: {words.interval(*window, charted.stream.unit)}" if window else "",
         baseline=(_iso(base.first_at, snapshot), _iso(base.last_at, snapshot)) if base else None,
         baseline_says=baseline_says(base, charted.stream.unit, snapshot),
         promise=charted.promise,
@@ -154,10 +168,12 @@ def _marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark
     points = charted.points
     first, last = points.at[shown[0]], points.at[shown[-1]]
     found = []
-    for change in snapshot.changes.to_dict("records"):
+    for change in records(snapshot.changes):
         at = change["changed_at"].to_datetime64()
-        if first <= at <= last and _concerns(change, charted):
-            found.append(Mark(_iso(change["changed_at"], snapshot), "change", f"{change['name']}: {change['what']}"))
+        if first <= at <= last and _concerns(change, charted, snapshot):
+            when = words.when(change["changed_at"], snapshot.plant.zone)
+            says = f"{change['name']}: {change['what']}"
+            found.append(Mark(_iso(change["changed_at"], snapshot), "change", says, when))
     seen = {points.lot[shown[0]], ""}
     for i in shown:
         if points.lot[i] not in seen:
@@ -166,11 +182,12 @@ def _marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark
     return tuple(sorted(found, key=lambda mark: (mark.at, mark.says)))
 
 
-def _concerns(change: dict[str, Any], charted: Charted) -> bool:
+def _concerns(change: dict[str, Any], charted: Charted, snapshot: Snapshot) -> bool:
     stream = charted.stream
     if change["scope"] in ("plant", "instrument", "lot"):
         return True
-    return change["name"] in (stream.line, stream.kettle)
+    line = snapshot.plant.lines.get(stream.line or "")
+    return change["name"] in (stream.line, stream.kettle, line.kettle if line else None)
 
 
 def _summary(charted: Charted, dots: tuple[Dot, ...]) -> str:

@@ -7,15 +7,17 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from models import held, words
-from models.rowaccount import Account, account, restated
 from models.changes import Change, change
-from models.cooks import Cooks, cooks, levels_of
+from models.cooks import Cooks, cooks
 from models.curves import curve, in_order, weeks_before
 from models.footing import footing
 from models.notchecked import not_checked
 from models.production_day import of_day, on_during
-from models.shown import Cell, Curve, Footing, Item, Sheet, State
-from models.words import number
+from models.rowaccount import Account, account, restated
+from models.shown import Curve, Footing, Item, Sheet, State
+from models.tables import Head, of_batches
+from models.weights import Weights, weights
+from models.words import slug
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,35 +53,59 @@ class Day:
     not_checked: tuple[Item, ...]
     restated: Sheet
     corrected: str
+    weights: Weights
     lines: tuple[Line, ...]
+    plantwide: tuple[Curve, ...]
     cooks: Cooks
     account: Account
     footing: Footing
 
 
-def day(snapshot: Snapshot, on: date) -> Day:
-    """The production day `on`, told from the snapshot alone."""
+def day(snapshot: Snapshot, which: date | str) -> Day:
+    """The production day `which` (a date, or "2026-05-05"), told from the snapshot alone.
+
+    Raises ValueError, one line, for a text that is no date.
+    """
+    on = date_of(which)
     held_items, waiting = held.holds(snapshot, on), held.to_decide(snapshot, on)
     review = (*held.to_act_on(snapshot, on), *held.beyond_limits(snapshot, on))
     unchecked = not_checked(snapshot, on)
     sheet, corrected = restated(snapshot, on)
     lines = tuple(_line(snapshot, name, on) for name in sorted(snapshot.plant.lines))
+    counts = {
+        "held": len(held_items),
+        "to decide": len(waiting),
+        "to review": len(review),
+        "not checked": len(unchecked),
+    }
     return Day(
         date=on,
         plant=snapshot.plant.plant,
         title=words.long_day(on),
-        lead=_lead(snapshot, on, held_items, waiting, review, unchecked),
+        lead=_lead(snapshot, on, counts, lines),
         held=held_items,
         to_decide=waiting,
         to_review=review,
         not_checked=unchecked,
         restated=sheet,
         corrected=corrected,
+        weights=weights(snapshot, on),
         lines=lines,
+        plantwide=_plantwide(snapshot, on),
         cooks=cooks(snapshot, on),
         account=account(snapshot, on),
         footing=footing(snapshot),
     )
+
+
+def date_of(which: date | str) -> date:
+    """A production day from its text. Raises ValueError that says how a day is written."""
+    if isinstance(which, date):
+        return which
+    try:
+        return date.fromisoformat(which)
+    except ValueError:
+        raise ValueError(f"{which}: there is no such day; it is written like 2026-05-06") from None
 
 
 def days(snapshot: Snapshot) -> tuple[date, ...]:
@@ -89,27 +115,17 @@ def days(snapshot: Snapshot) -> tuple[date, ...]:
     return tuple(sorted(found))
 
 
-def _lead(
-    snapshot: Snapshot,
-    on: date,
-    held_items: tuple[Item, ...],
-    waiting: tuple[Item, ...],
-    review: tuple[Item, ...],
-    unchecked: tuple[Item, ...],
-) -> tuple[str, ...]:
+def _lead(snapshot: Snapshot, on: date, counts: dict[str, int], lines: tuple[Line, ...]) -> tuple[str, ...]:
+    """What the QA lead would say first: what was made, what is open, and the changes that last."""
     doughs, pastes = len(of_day(snapshot.batches, on)), len(of_day(snapshot.pastes, on))
     if not doughs and not pastes:
         return ("No dough and no paste is recorded for this day. That is not the same as a day without production.",)
-    made = f"{words.count(doughs, 'dough')} and {words.count(pastes, 'paste')}"
-    open_ = words.join(
-        [
-            words.count(len(held_items), "thing") + " held",
-            words.count(len(waiting), "thing") + " to decide",
-            words.count(len(review), "thing") + " to review",
-            words.count(len(unchecked), "thing") + " not checked",
-        ]
-    )
-    return f"{made}.", f"{words.sentence(open_)}"
+    made = f"{words.count(doughs, 'dough')} and {words.count(pastes, 'paste')}."
+    counted = "; ".join(f"{many or 'nothing'} {what}" for what, many in counts.items())
+    changed = [
+        f"{line.line}: {words.sentence(c.size.split(' (')[0])}" for line in lines for c in line.changes if not c.over
+    ]
+    return made, words.sentence(counted), *changed[:4]
 
 
 def _line(snapshot: Snapshot, name: str, on: date) -> Line:
@@ -119,7 +135,9 @@ def _line(snapshot: Snapshot, name: str, on: date) -> Line:
     curves = [(c, curve(c, snapshot, weeks_before(on), on, today=on)) for c in charted]
     main = _main(charted)
     alerts = [
-        a for a in snapshot.alerts if a.line == name and a.kind == "chart" and on_during(a, on, on, snapshot.plant)
+        a
+        for a in snapshot.alerts
+        if a.line == name and (a.kind == "chart" or a.causes) and on_during(a, on, on, snapshot.plant)
     ]
     state, says = _state(snapshot, name, batches, main, [c for s, c in curves if s in main], alerts)
     return Line(
@@ -128,9 +146,16 @@ def _line(snapshot: Snapshot, name: str, on: date) -> Line:
         says=says,
         main=tuple(c for s, c in curves if s in main),
         others=tuple(c for s, c in curves if s not in main and c.dots),
-        changes=tuple(change(a, snapshot) for a in sorted(alerts, key=lambda a: (a.began_at, a.alert))),
-        batches=_batches(snapshot, name, batches),
+        changes=tuple(change(a, snapshot, on) for a in sorted(alerts, key=lambda a: (a.began_at, a.alert))),
+        batches=_batches(snapshot, name, batches, on),
     )
+
+
+def _plantwide(snapshot: Snapshot, on: date) -> tuple[Curve, ...]:
+    """Streams that belong to no line and no kettle, like the gassing power of the yeast lots."""
+    found = sorted((c for c in snapshot.charted if not c.stream.line and not c.stream.kettle), key=in_order)
+    drawn = (curve(c, snapshot, weeks_before(on), on, today=on) for c in found)
+    return tuple(c for c in drawn if c.dots)
 
 
 def _main(charted: list[Charted]) -> list[Charted]:
@@ -161,30 +186,23 @@ def _state(
 
 
 _BATCHES = (
-    ("dough_batch", "Dough", ""), ("product", "Product", ""), ("mixed_at", "Mixed", "time"), ("loaves", "Loaves", ""),
-    ("specific_volume", "Specific volume", "mL/g"), ("specific_volume_sd", "Spread (sd)", "mL/g"), ("volume_ml", "Volume", "mL"),
-    ("baked_g", "Weight", "g"), ("bake_loss_pct", "Bake loss", "%"), ("dough_temp_c", "Dough", "°C"), ("proof_minutes", "Proof", "min"),
-    ("yeast_lot", "Yeast lot", ""),
-)  # fmt: skip
+    Head("dough_batch", "Dough", kind="text"),
+    Head("product", "Product", kind="text"),
+    Head("mixed_at", "Mixed", kind="time"),
+    Head("loaves", "Loaves", "n"),
+    Head("specific_volume", "Specific volume", "mL/g"),
+    Head("specific_volume_sd", "Spread, sd", "mL/g"),
+    Head("volume_ml", "Volume", "mL"),
+    Head("baked_g", "Weight", "g"),
+    Head("bake_loss_pct", "Bake loss", "%"),
+    Head("dough_temp_c", "Dough", "°C"),
+    Head("proof_minutes", "Proof", "min"),
+    Head("yeast_lot", "Yeast lot", kind="text"),
+)
 
 
-def _batches(snapshot: Snapshot, name: str, batches: pd.DataFrame) -> Sheet:
-    levels = levels_of(snapshot)
-    heads = tuple(f"{title}, {unit}" if unit not in ("", "time") else title for _, title, unit in _BATCHES)
-    rows = []
-    for row in batches.to_dict("records"):
-        cells = []
-        for column, _, unit in _BATCHES:
-            value = row[column]
-            if words.missing(value):
-                cells.append(Cell(words.NOT_RECORDED, "missing"))
-            elif unit == "time":
-                cells.append(Cell(words.clock(value, snapshot.plant.zone)))
-            elif isinstance(value, str):
-                cells.append(Cell(value))
-            else:
-                shown = number(value, unit).split("\u00a0")[0] if unit else number(value, "", 0)
-                cells.append(Cell(shown, levels.get((row["batch_key"], column), ""), number=True))
-        rows.append(tuple(cells))
-    says = f"The batches of {name}"
-    return Sheet(f"batches-{name}".lower(), says, heads, tuple(rows), f"No dough is recorded on {name}.")
+def _batches(snapshot: Snapshot, name: str, batches: pd.DataFrame, on: date) -> Sheet:
+    one = len(snapshot.plant.lines[name].products) == 1
+    heads = [head for head in _BATCHES if not (one and head.column == "product")]
+    empty = f"No dough is recorded on {name}."
+    return of_batches(snapshot, on, f"batches-{slug(name)}", f"The batches of {name}", heads, batches, empty)

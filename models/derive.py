@@ -20,13 +20,14 @@ if TYPE_CHECKING:
 ENOUGH_FOR_MEDIAN = 5
 
 
-def for_truth(kind: str, frame: pd.DataFrame, plant: Plant) -> pd.DataFrame:
+def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> pd.DataFrame:
     """A log's typed rows with every column its truth rules use.
 
-    frame: the contract's columns of `kind`, typed. The file's own rows serve as the measure of what is
-    usual in it, so a file is judged on its own.
+    frame: the contract's columns of `kind`, typed; file: which file each row came in. A file's own rows
+    serve as the measure of what is usual in it, so a file is judged on its own.
     """
     rows = frame.reset_index(drop=True).copy()
+    rows["file"] = file.to_numpy()
     for code, known in codes(plant).items():
         column = next((c.name for c in TABLES[kind].columns if c.plant_code == code), None)
         if column:
@@ -82,7 +83,7 @@ def _paste_columns(rows: pd.DataFrame, plant: Plant) -> None:
 
 
 def _paste_ratios(rows: pd.DataFrame, plant: Plant) -> None:
-    rows["before_on_median"] = _on_median(rows, "net_before_kg", ["kettle"])
+    rows["before_on_median"] = _on_median(rows, "net_before_kg", ["file", "kettle"])
     usual = rows["cook_minutes"].between(3, 60) & rows["gross_loss_pct"].between(0.2, 20)
     steel = rows["cook_temp_c"].between(20, 55, inclusive="left") & (rows["probe"] == "infrared")
     rows["wall_reading"] = steel & usual
@@ -91,7 +92,7 @@ def _paste_ratios(rows: pd.DataFrame, plant: Plant) -> None:
 
 
 def _dough_ratios(rows: pd.DataFrame, plant: Plant) -> None:
-    rows["flour_on_median"] = _on_median(rows, "flour_kg", ["line", "product"])
+    rows["flour_on_median"] = _on_median(rows, "flour_kg", ["file", "line", "product"])
 
 
 def _proof_columns(rows: pd.DataFrame, plant: Plant) -> None:

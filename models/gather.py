@@ -46,9 +46,9 @@ def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) 
 
 def newest(con: duckdb.DuckDBPyConnection) -> datetime:
     """The newest instant anything in force was recorded; alerts are aged against it, not against a clock."""
-    parts = [f"SELECT max({TABLES[kind].at})::TIMESTAMP AS at FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
+    parts = [f"SELECT max({TABLES[kind].at})::TIMESTAMP AS newest FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
              for kind in KINDS if TABLES[kind].by_name[TABLES[kind].at].type == "time"]
-    found = con.execute(f"SELECT max(at) FROM ({' UNION ALL '.join(parts)})").fetchone()
+    found = con.execute(f"SELECT max(newest) FROM ({' UNION ALL '.join(parts)})").fetchone()
     return found[0] if found and found[0] else datetime(1970, 1, 1)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -42,6 +43,7 @@ class Header:
     units_below: bool
 
 
+@functools.lru_cache(maxsize=4096)
 def unit_of(text: str) -> str | None:
     """The unit a cell names, in the logbook's spelling; None where it names none."""
     return _SPOKEN.get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()).strip("."))

@@ -9,6 +9,7 @@ from models import words
 from models.production_day import end, of_day, on_during
 from models.shapes import Alert
 from models.shown import Item, State
+from models.snapshot import records
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,7 +46,7 @@ def where(alert: Alert) -> str:
 
 def headline(alert: Alert) -> str:
     """What and how big: "L1, milk-loaf: specific volume 4.5 % small"; a limit's own sentence where it has one."""
-    if alert.kind == "limit" and alert.says:
+    if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
         return f"{where(alert)}: {alert.says}"
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     return f"{where(alert)}: {words.characteristic(alert.characteristic).title.lower()} {big}"
@@ -64,12 +65,12 @@ def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
 
 def _held(alert: Alert, snapshot: Snapshot, on: date) -> Item:
     item = _item(alert, snapshot, on)
-    went = _went_into(alert, snapshot, on)
+    went = went_into(alert, snapshot, on)
     decided = "Somebody has closed the case." if alert.case == "closed" else "Held until QA decides."
     return Item("hold", item.title, item.says, (*went, *item.detail, decided), alert.alert)
 
 
-def _went_into(alert: Alert, snapshot: Snapshot, on: date) -> tuple[str, ...]:
+def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple[str, ...]:
     """The doughs that a held paste went into; baking does not repair a paste that was held warm."""
     if not alert.kettle:
         batches = [words.batch(key, on) for key in alert.batches]
@@ -88,7 +89,7 @@ def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     rows = snapshot.excluded
     rows = rows[(rows["status"] == "quarantined") & (rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day)))]
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
-    for row in rows.to_dict("records"):
+    for row in records(rows):
         groups.setdefault((row["kind"], row["rule"]), []).append(row)
     ordered = sorted(groups.items(), key=lambda g: (_gravity(g[0][0], g[1]), g[0][1]))
     return tuple(_group(kind, alike) for (kind, _), alike in ordered)
@@ -129,7 +130,7 @@ def beyond_limits(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     }
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
     found = of_day(snapshot.findings, day)
-    for row in found[found["level"] == "action"].to_dict("records"):
+    for row in records(found[found["level"] == "action"]):
         if (row["rule"], row["key"]) not in spoken:
             place = row["kettle"] if words.missing(row["line"]) else row["line"]
             groups.setdefault((words.text(place), row["rule"]), []).append(row)

@@ -41,7 +41,8 @@ class Advice:
 
     water_kg: to put back in all. each_kg and dose_each_kg: water and paste for each dough, where the
     doughs are known. less_paste_pct: how much less paste than written each dough takes, where it is
-    weighed out. reads_kg: what the scale shows, net, once the water is in the kettle.
+    weighed out. reads_kg: what the scale shows, net, once the water is in the kettle. pressing: the points
+    that decide; where the paste is weighed out they stand for the kettle that runs short, too.
     """
 
     do: Do
@@ -51,6 +52,7 @@ class Advice:
     usual_kg: float
     excess_kg: float
     points: float
+    pressing: float
     plus_minus_kg: float
     place: Place
     water_kg: float = 0.0
@@ -85,6 +87,13 @@ class _Ledger:
     def usual_kg(self) -> float:
         return self.weighing.before_kg * self.recipe.usual_loss_pct / 100
 
+    @property
+    def pressing(self) -> float:
+        """Points that decide. Weighed out, every dough lacks little but the last lacks the whole excess."""
+        if self.recipe.dosing == "divided":
+            return self.points
+        return max(self.points, float(ledger.points_of_excess(self.formula, self.excess_kg, self.flour_kg)))
+
 
 def advise(
     plant: Plant, product: Product, weighing: Weighing, place: Place = "kettle", doughs: int | None = None
@@ -95,9 +104,9 @@ def advise(
     Raises ValueError where the product has no paste.
     """
     book = _book(plant, product, weighing)
-    do, why = _decide(book)
+    do, why = _decide(book, doughs)
     advice = Advice(
-        do, why, book.lost_kg, book.loss_pct, book.usual_kg, book.excess_kg, book.points,
+        do, why, book.lost_kg, book.loss_pct, book.usual_kg, book.excess_kg, book.points, book.pressing,
         WEIGHING * weighing.before_kg, place, doughs=doughs, notes=_notes(book, do), not_checked=_not_checked(weighing),
     )
     return _with_water(advice, book) if do == "put water back" else advice
@@ -123,7 +132,7 @@ def _book(plant: Plant, product: Product, weighing: Weighing) -> _Ledger:
 # --- which instruction --------------------------------------------------------------------------
 
 
-def _decide(book: _Ledger) -> tuple[Do, tuple[str, ...]]:
+def _decide(book: _Ledger, doughs: int | None) -> tuple[Do, tuple[str, ...]]:
     doubts = _doubts(book)
     if doubts:
         return "stir and measure again", doubts
@@ -136,16 +145,27 @@ def _decide(book: _Ledger) -> tuple[Do, tuple[str, ...]]:
             f"{temp_c:.0f} °C is below {window.act[0]:g} °C: the starch is not cooked. "
             f"Cook on to {window.warn[0]:g} °C at the least, then weigh again.",
         )
-    warn = book.recipe.hydration_points.warn
-    if book.points <= warn / 2:
+    if book.pressing <= book.recipe.hydration_points.warn / 2:
         return "nothing to put back", (_within(book),)
-    return "put water back", (f"It takes {book.points:.1f} points from the dough (warning at {warn:g}).",)
+    return "put water back", _takes(book, doughs)
 
 
 def _within(book: _Ledger) -> str:
-    if book.points < 0:
-        return f"The paste lost no more than usual: the dough is {-book.points:.1f} points wetter than its formula."
-    return f"{book.points:.1f} points: the formula and the scale bear that."
+    if book.points < -0.05:
+        return f"The paste lost less than usual: the dough is {-book.points:.1f} points wetter than its formula."
+    return f"It takes {abs(book.points):.1f} points from the dough: the formula and the scale bear that."
+
+
+def _takes(book: _Ledger, doughs: int | None) -> tuple[str, ...]:
+    warn = book.recipe.hydration_points.warn
+    if book.recipe.dosing == "divided":
+        return (f"It takes {book.points:.1f} points from the dough (warning at {warn:g}).",)
+    each = f"It takes {book.points:.1f} points from each dough"
+    if not doughs:
+        return (f"{each}, and the kettle runs {book.excess_kg:.2f} kg short: the last dough would lack all of that.",)
+    dose_kg = (book.weighing.before_kg - book.usual_kg) / doughs
+    last_kg = ledger.last_dose(book.weighing.after_kg, dose_kg, doughs)
+    return (f"{each}, and the last of {doughs} would get {last_kg:.2f} kg of paste instead of {dose_kg:.2f} kg.",)
 
 
 def _doubts(book: _Ledger) -> tuple[str, ...]:
@@ -175,7 +195,7 @@ def _temperature_doubts(book: _Ledger) -> tuple[str, ...]:
         return ()
     if temp_c > 106:
         return (f"{temp_c:g} is no paste temperature in °C; in °F it would be {(temp_c - 32) / 1.8:.0f} °C.",)
-    if temp_c < window.act[0] and book.points > book.recipe.hydration_points.warn:
+    if temp_c < window.act[0] and book.pressing > book.recipe.hydration_points.warn:
         return (f"{temp_c:g} °C and {book.lost_kg:.2f} kg gone do not go together. Stir, probe in the core.",)
     if temp_c < STEEL_WALL_C and book.loss_pct >= book.recipe.loss_pct.warn[0]:
         return (f"{temp_c:g} °C with a normal loss: the steel was read, not the paste. Stir, probe in the core.",)
@@ -243,8 +263,8 @@ def _notes(book: _Ledger, do: Do) -> tuple[str, ...]:
         return ()
     points, window, temp_c = book.recipe.hydration_points, book.recipe.cook_temp_c, book.weighing.temp_c
     notes = []
-    if book.points > points.act:
-        notes.append(f"Beyond the action limit of {points.act:g} points: tell the supervisor, look at the cook.")
+    if book.pressing > points.act:
+        notes.append("More than the plant's action limit: tell the supervisor, look at the cook.")
     if book.points < -points.warn:
         notes.append(f"Wetter than the formula by {-book.points:.1f} points: was it cooked to the end?")
     if temp_c is not None and window.act[0] <= temp_c < window.warn[0]:

@@ -154,7 +154,7 @@ def judge_t1(below_t1: int, n: int) -> Word:
 def _together(words: list[Word]) -> Word:
     for worst in ("not met", "cannot tell"):
         if worst in words:
-            return worst  # type: ignore[return-value]
+            return worst
     return "met"
 
 

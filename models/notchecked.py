@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from models import words
 from models.production_day import of_day
 from models.shown import Item
+from models.snapshot import records
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,7 +67,7 @@ def _missing_lines(snapshot: Snapshot, batches: pd.DataFrame) -> Iterator[Item]:
 def _missing_kettles(snapshot: Snapshot, pastes: pd.DataFrame) -> Iterator[Item]:
     silent = sorted(set(snapshot.plant.kettles) - set(pastes["kettle"].dropna()))
     if silent:
-        yield _item(f"no paste recorded in kettle {words.join(silent)}")
+        yield _item(f"no paste recorded in {'kettle' if len(silent) == 1 else 'kettles'} {words.join(silent)}")
 
 
 def _doughs(batches: pd.DataFrame) -> Iterator[Item]:
@@ -133,7 +134,7 @@ def _rules(snapshot: Snapshot, day: date) -> Iterator[Item]:
     of_the_day = rules[(rules["shift_date"] == pd.Timestamp(day)) | rules["shift_date"].isna()]
     failed = of_the_day[of_the_day["outcome"] == "could not run"]
     if len(failed):
-        names = words.join(f"{row['kind']} {words.rule(row['rule'])}" for row in failed.to_dict("records"))
+        names = words.join(f"{row['kind']} {words.rule(row['rule'])}" for row in records(failed))
         yield _item(
             f"{words.count(len(failed), 'rule')} could not run", "Their answer is unknown, not good.", (f"{names}.",)
         )

@@ -13,34 +13,47 @@ import numpy as np
 from models.headers import unit_of
 from models.logbook import Column
 
-NOT_RECORDED = frozenset(("", "-", "--", "---", "–", "—", "−", "n/a", "n.a.", "na", "nan", "null", "n.r."))
-DITTO = frozenset(('"', "''", "″", "”", "“", "〃", ",,", "ditto", "do.", "do", "idem", "id.", "same", "as above", '""', "„"))
-_WHOLE = re.compile(r"[+-]?\d+")
+NOT_RECORDED = frozenset(("", "-", "--", "---", "n/a", "n.a.", "na", "nan", "null", "n.r."))
+DITTO_MARKS = frozenset(('"', '""', "''", "″", "”", "“", "„", "〃", ",,", "'"))
+DITTO = DITTO_MARKS | {"ditto", "do.", "do", "idem", "id.", "same", "as above"}
 _MARKED = re.compile(r"[+-]?\d+([.,])\d+")
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([.,])\d{3}")
 _ERROR = re.compile(r"#[\w/]+[!?]?")
+_SOME_DIGITS = re.compile(r"[+-]?\d[\d., ']*")
+_WITH_UNIT = re.compile(r"([+-]?\d(?:[\d., ']*\d)?)[.,]?\s*([^\d\s.,*?~'\"].*)")
+_FACTOR = {
+    ("g", "kg"): 0.001, ("kg", "g"): 1000.0, ("L", "mL"): 1000.0, ("lb", "kg"): 0.45359237, ("lb", "g"): 453.59237,
+    ("h", "min"): 60.0, ("s", "min"): 1 / 60, ("cm", "mm"): 10.0, ("t", "kg"): 1000.0,
+}  # fmt: skip
+_SAYS = {".": "point", ",": "comma"}
+_OTHER = {".": ",", ",": "."}
 _FORMS = {
-    mark: re.compile(rf"[+-]?(?:\d+|\d{{1,3}}(?:[{re.escape(other)} ']\d{{3}})+)?(?:{re.escape(mark)}\d*)?(?:[eE][+-]?\d{{1,3}})?")
-    for mark, other in ((".", ","), (",", "."))
+    mark: re.compile(
+        rf"[+-]?(?:\d+|\d{{1,3}}(?:{re.escape(other)}\d{{3}})+|\d{{1,3}}(?: \d{{3}})+|\d{{1,3}}(?:'\d{{3}})+)?"
+        rf"(?:{re.escape(mark)}\d*)?(?:[eE][+-]?\d{{1,3}})?"
+    )
+    for mark, other in _OTHER.items()
 }
 
 
 class Undecidable(ValueError):
-    """Comma and point cannot be told apart; `str()` is the question to a person."""
+    """Something of the whole file can be read two ways; `str()` is the question to a person."""
 
 
 @dataclass(frozen=True)
 class Misread:
-    """Why a text is no number, and what it may be."""
+    """Why a text cannot be read, and what it may be."""
 
     why: str
     proposal: str | None = None
 
 
 def plain(text: str) -> str:
-    """A cell without the variants of one sign: full-width digits, narrow blanks, long minus, raised comma."""
-    text = unicodedata.normalize("NFKC", text) if not text.isascii() else text
-    return text.replace("−", "-").replace("–", "-").replace("’", "'").replace("\u066b", ".").strip()
+    """A cell without the variants of one sign: full-width digits, narrow blanks, long minus."""
+    if not text.isascii():
+        text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
+        text = text.replace("\u2019", "'").replace("\u066b", ".")
+    return text.strip()
 
 
 def parse(text: str, column: Column, decimal: str) -> float | Misread | None:
@@ -48,22 +61,25 @@ def parse(text: str, column: Column, decimal: str) -> float | Misread | None:
     bare = plain(text)
     if bare.casefold() in NOT_RECORDED:
         return None
-    number = _number(bare, decimal)
-    if number is None:
-        without = re.fullmatch(r"(.*?\d[.,]?)\s*([^\d\s.,*?~'\"].*)", bare)
-        if without and column.unit and unit_of(without[2].strip("()[] ")) == column.unit:
-            number = _number(without[1].strip(), decimal)
-        elif without and column.unit == "°C" and without[2].strip() in ("°", "º", "o"):
-            number = _number(without[1].strip(), decimal)
-    return number if number is not None else _misread(bare, column, decimal)
+    value = number(bare, decimal)
+    if value is None and column.unit and (parts := _WITH_UNIT.fullmatch(bare)) is not None:
+        said = parts[2].strip("()[] ")
+        if unit_of(said) == column.unit or (column.unit == "°C" and said in ("°", "º")):
+            value = number(parts[1], decimal)
+    return value if value is not None else _misread(bare, column, decimal)
 
 
-def _number(text: str, decimal: str) -> float | None:
-    if not text or not _FORMS[decimal].fullmatch(text) or not any(c.isdigit() for c in text):
+def number(text: str, decimal: str) -> float | None:
+    """A bare number under a decimal mark; None where the text is none."""
+    if not _FORMS[decimal].fullmatch(text) or not any("0" <= c <= "9" for c in text) or not text.isascii():
         return None
-    other = "," if decimal == "." else "."
-    number = float(text.replace(other, "").replace(" ", "").replace("'", "").replace(decimal, "."))
-    return number if math.isfinite(number) else None
+    for mark in (_OTHER[decimal], " ", "'"):
+        text = text.replace(mark, "")
+    try:
+        value = float(text.replace(decimal, "."))
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
 
 
 def _misread(text: str, column: Column, decimal: str) -> Misread:
@@ -72,89 +88,96 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
         return Misread(f"a ditto mark is no number: write {name} again, or leave it empty if it was not measured")
     if _ERROR.fullmatch(text):
         return Misread(f"a formula that gave an error: write {name} as it was read")
-    digits = re.search(r"[+-]?\d[\d., ']*", text)
-    inner = digits[0].strip(" '.,") if digits else ""
-    if not inner:
+    found = [m[0].strip(" '.,") for m in _SOME_DIGITS.finditer(text)]
+    if not found:
         return Misread(f"no number: write {name}, 0 if it was none, or leave it empty if it was not measured")
-    other = "," if decimal == "." else "."
-    if inner == text and (value := _number(text, other)) is not None:
-        says = {".": "point", ",": "comma"}
-        return Misread(f"the other numbers of this file have a decimal {says[decimal]}, this one has a {says[other]}", number_text(value))
-    rest = (text[: digits.start()] + text[digits.end() :]).strip() if digits else ""
-    value = _number(inner, decimal)
-    if value is not None and (swapped := _converted(value, rest, column.unit)):
-        return Misread(f"written in {swapped[0]}: write {name}", number_text(swapped[1]))
+    if len(found) > 1:
+        return Misread(f"two numbers in one cell: write {name} alone, remarks into the note")
+    if found[0] == text:
+        return _odd_marks(text, name, decimal)
+    value = number(found[0], decimal)
+    rest = text.replace(found[0], "", 1).strip("()[] ")
+    converted = _converted(value, rest, column.unit) if value is not None else None
+    if converted is not None:
+        return Misread(f"written in {unit_of(rest)}: write {name}", number_text(converted))
     return Misread(
-        f"more than a number: is it {inner}? write {name} alone, remarks into the note", number_text(value) if value is not None else None
+        f"more than a number: is it {found[0]}? write {name} alone, remarks into the note",
+        None if value is None else number_text(value),
     )
 
 
-_FACTOR = {("g", "kg"): 0.001, ("kg", "g"): 1000.0, ("L", "mL"): 1000.0, ("lb", "kg"): 0.45359237, ("h", "min"): 60.0, ("cm", "mm"): 10.0}
+def _odd_marks(text: str, name: str, decimal: str) -> Misread:
+    value = number(text, _OTHER[decimal])
+    if value is None:
+        return Misread(f"comma and point do not work out: write {name} with one decimal mark and no thousands mark")
+    says = f"this file's numbers have a decimal {_SAYS[decimal]}, this one a {_SAYS[_OTHER[decimal]]}: write {name} again"
+    return Misread(says, number_text(value))
 
 
-def _converted(value: float, written: str, unit: str) -> tuple[str, float] | None:
+def _converted(value: float, written: str, unit: str) -> float | None:
     said = unit_of(written)
     if said == "°F" and unit == "°C":
-        return said, round((value - 32) / 1.8, 1)
+        return round((value - 32) / 1.8, 1)
     factor = _FACTOR.get((said or "", unit))
-    return (said or "", value * factor) if factor else None
+    return value * factor if factor else None
 
 
-def number_text(number: float) -> str:
+def number_text(value: float) -> str:
     """A number in the standard form: fifteen digits, whole numbers without a point."""
-    if number == int(number) and abs(number) < 1e15:
-        return str(int(number))
-    return format(number, ".15g")
+    if value == int(value) and abs(value) < 1e15:
+        return str(int(value))
+    return format(value, ".15g")
 
 
-def decide(cells: Iterable[tuple[Column, Sequence[str], np.ndarray]]) -> tuple[str, str]:
-    """The file's decimal mark and the note that says so.
+def decide(cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_separated: bool) -> tuple[str, str]:
+    """The file's decimal mark and the note that says so, empty where no number needs it.
 
-    cells: for each number column its distinct texts and how often each occurs. Marks that can only be
-    decimal are counted; where none is, what can be true decides. Raises Undecidable with the question.
+    cells: for each number column its distinct texts and how often each occurs. comma_separated: the file is of the
+    contract's own form, where a point is always decimal. Marks that can only be decimal are
+    counted and the more frequent wins, the point where they are equal; where there is none, what can be true
+    decides. Raises Undecidable with the question.
     """
     sure = {".": 0, ",": 0}
     open_: list[tuple[str, str, Column, int]] = []
     for column, texts, counts in cells:
-        for text, count in zip(map(plain, texts), counts, strict=True):
-            mark, certain = _evidence(text)
-            if mark and certain:
+        for text, count in zip(texts, counts, strict=True):
+            bare = plain(text)
+            mark, certain = _evidence(bare)
+            if mark and (certain or (comma_separated and mark == ".")):
                 sure[mark] += int(count)
             elif mark:
-                open_.append((text, mark, column, int(count)))
+                open_.append((bare, mark, column, int(count)))
     if sure["."] or sure[","]:
         decimal = "," if sure[","] > sure["."] else "."
-        return decimal, f"decimal {'comma' if decimal == ',' else 'point'}"
+        return decimal, f"decimal {_SAYS[decimal]}" + (" (mixed with the other)" if all(sure.values()) else "")
     return _by_what_can_be(open_) if open_ else (".", "")
 
 
 def _evidence(text: str) -> tuple[str | None, bool]:
-    """The mark that is decimal if this text stands alone, and whether it can be nothing else."""
+    """The mark that is decimal if this text is a number, and whether it can be nothing else."""
     if (m := _MARKED.fullmatch(text)) is not None:
         return m[1], not _GROUPED.fullmatch(text)
-    if "," in text and "." in text:
-        last = max(text.rfind(","), text.rfind("."))
-        return (text[last], True) if _FORMS[text[last]].fullmatch(text) else (None, False)
-    for mark, other in ((".", ","), (",", ".")):
-        if text.count(mark) > 1 and _FORMS[other].fullmatch(text):
-            return other, True
-        if mark in text and _FORMS[mark].fullmatch(text):
+    for mark in _OTHER:
+        fits, fits_other = _FORMS[mark].fullmatch(text), _FORMS[_OTHER[mark]].fullmatch(text)
+        if fits and not fits_other and ("," in text or "." in text):
             return mark, True
     return None, False
 
 
+def _can_be(text: str, mark: str, column: Column) -> bool:
+    value, (low, high) = number(text, mark), column.can_be or (-math.inf, math.inf)
+    return value is not None and low <= value <= high and (column.unit != "pieces" or value == int(value))
+
+
 def _by_what_can_be(cells: list[tuple[str, str, Column, int]]) -> tuple[str, str]:
+    """Every number looks like 1,234: the mark under which they can be true, all to one side."""
     votes = {".": 0, ",": 0}
     for text, mark, column, count in cells:
-        other = "," if mark == "." else "."
-        low, high = column.can_be or (-math.inf, math.inf)
-        fits = {d: low <= (_number(text, d) or 0.0) <= high for d in (mark, other)}
-        if fits[mark] != fits[other]:
-            votes[mark if fits[mark] else other] += count
+        if _can_be(text, mark, column) != _can_be(text, _OTHER[mark], column):
+            votes[mark if _can_be(text, mark, column) else _OTHER[mark]] += count
     if bool(votes["."]) == bool(votes[","]):
         text, mark, column, _ = cells[0]
-        whole = text.replace(mark, "")
-        parts = text.replace(mark, ".")
-        raise Undecidable(f"is {text} in {column.name} {parts} or {whole}? write the numbers with a decimal point and no thousands mark")
+        question = f"is {text} in {column.name} {text.replace(mark, '.')} or {text.replace(mark, '')}?"
+        raise Undecidable(f"{question} write the file's numbers with a decimal point and no thousands mark")
     decimal = "," if votes[","] else "."
-    return decimal, f"decimal {'comma' if decimal == ',' else 'point'}, told by what can be true"
+    return decimal, f"decimal {_SAYS[decimal]}, told by what can be true"

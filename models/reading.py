@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from models import clock, numbers
-from models.logbook import TABLES, Column, Table
+from models import clock, instants, numbers
+from models.logbook import TABLES, Column
 from models.numbers import Misread
 from models.plant import Plant
 from models.sheet import Sheet
@@ -35,6 +35,8 @@ _SYNONYMS = {
     "volume": "vol vol. v",
 }
 _UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
+_UNKNOWN = frozenset(("?", "??", "???"))
+_DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
 _FREE = frozenset(("note", "what"))
 
 
@@ -184,6 +186,12 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
             wrong[index], values[index] = read, None
         else:
             values[index] = read
+    changed = [(text, value) for text, value in zip(texts, values, strict=True) if text != value]
+    if not changed:
+        return desk.sheet.rows[column.name]
+    said = [f"{text} read as {value}" for text, value in changed if value is not None]
+    if said:
+        desk.notes.append(f"{column.name}: {', '.join(said[:5])}{' and more' if len(said) > 5 else ''}")
     desk.misread(column.name, wrong, "choice" if column.choices else "text")
     return pd.Series(desk.spread(values, codes, None), dtype="str")
 
@@ -191,11 +199,11 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
 def _text(text: str, column: Column, plant: Plant) -> str | Misread | None:
     if column.name in _FREE:
         return text
-    if text in _UNWRITTEN or (text in ("?", "??") and not column.required):
+    if text in _UNWRITTEN or (text in _UNKNOWN and not column.required):
         return None
-    if text.casefold() in numbers.DITTO:
+    if text.casefold() in _DITTO_TEXT:
         return Misread(f"a ditto mark: write {column.name} again in every row")
-    if text in ("?", "??"):
+    if text in _UNKNOWN:
         return Misread(f"{column.name} is needed: ask who wrote the row")
     if column.choices:
         return _choice(text, column)
@@ -247,11 +255,47 @@ def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
         codes, texts = desk.sheet.coded(name)
         read = clock.stamps(texts, desk.sheet.decisions.day_first)
         desk.misread(name, read.wrong, "time")
+        if read.serial:
+            desk.notes.append(f"{name}: spreadsheet serial numbers read as dates")
         local[name] = desk.spread(read.local, codes, "NaT")
         fixed[name] = desk.spread(read.utc, codes, "NaT")
-        bare = desk.spread(read.clock, codes, "NaT")
-        _complete(desk, name, local[name], bare, columns)
-    return {name: pd.Series(_instants(desk, name, local[name], fixed[name])) for name in local}
+        _complete(desk, name, local[name], desk.spread(read.clock, codes, "NaT"), columns)
+    if not local:
+        return {}
+    group = _group(desk)
+    _roll(desk, local, group, columns)
+    utc = _instants(desk, local, group)
+    return {name: pd.Series(np.where(np.isnat(utc[name]), fixed[name], utc[name])) for name in local}
+
+
+def _group(desk: _Desk) -> np.ndarray:
+    """What keeps its own order of time in a sheet: a line or a kettle, else the sheet."""
+    for name in ("line", "kettle"):
+        if name in desk.sheet.rows.columns:
+            return desk.sheet.coded(name)[0] + 1
+    return np.zeros(desk.size, dtype=np.int64)
+
+
+def _roll(desk: _Desk, local: dict[str, np.ndarray], group: np.ndarray, columns: dict[str, pd.Series]) -> None:
+    """Times after midnight that carry the date of the evening before go to the next day, in place."""
+    first, *second = local
+    moved = instants.after_midnight(local[first], group)
+    if "shift_date" in columns and moved.any():
+        start, length = _shifts(desk.plant, columns["shift"])
+        ends = columns["shift_date"].to_numpy() + start + length + instants.OVERTIME
+        moved &= local[first] + instants.DAY <= ends
+    local[first][moved] += instants.DAY
+    _inferred(desk, first, moved)
+    for name in second:
+        moved = instants.end_after_midnight(local[first], local[name])
+        local[name][moved] += instants.DAY
+        _inferred(desk, name, moved)
+
+
+def _inferred(desk: _Desk, name: str, moved: np.ndarray) -> None:
+    if moved.any():
+        rows = ", ".join(map(str, desk.sheet.row_numbers[moved][:5])) + (" and more" if moved.sum() > 5 else "")
+        desk.notes.append(f"{name}: after midnight under the evening's date, taken as the next day (row {rows})")
 
 
 def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, columns: dict[str, pd.Series]) -> None:
@@ -259,16 +303,14 @@ def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, colum
     rows = np.flatnonzero(~np.isnat(bare))
     if not len(rows):
         return
+    why = "the time has no date: write it like 2026-03-14T13:10"
     if "shift_date" in columns:
         start, length = _shifts(desk.plant, columns["shift"].iloc[rows])
-        date = columns["shift_date"].to_numpy()[rows]
-        local[rows] = clock.complete(bare[rows], date, start, length)
-        why = "the time has no date and lies outside the shift: write it like 2026-03-14T13:10"
-        desk.notes.append(f"{name}: {len(rows)} times without a date, dated by their shift")
-    else:
-        why = "the time has no date: write it like 2026-03-14T13:10"
-    for row in rows[np.isnat(local[rows])]:
-        desk.slips.append(Slip(int(row), name, _text_at(desk.sheet, name, int(row)), "time", why, None))
+        local[rows] = instants.complete(bare[rows], columns["shift_date"].to_numpy()[rows], start, length)
+        why = "the time has no date and does not lie in the shift: write it like 2026-03-14T13:10"
+        desk.notes.append(f"{name}: times without a date, dated by their shift")
+    for row in rows[np.isnat(local[rows])].tolist():
+        desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "time", why, None))
 
 
 def _shifts(plant: Plant, shift: pd.Series) -> tuple[np.ndarray, np.ndarray]:
@@ -280,15 +322,26 @@ def _shifts(plant: Plant, shift: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     return start.astype("timedelta64[s]"), length.astype("timedelta64[s]")
 
 
-def _instants(desk: _Desk, name: str, local: np.ndarray, fixed: np.ndarray) -> np.ndarray:
-    utc, repeated, missing = clock.to_utc(local, desk.plant.zone)
-    for row in np.flatnonzero(missing):
-        why = "the clock went forward and never showed this time: write it as it was on the changed clock"
-        proposal = str(local[row] + np.timedelta64(1, "h"))[:16]
-        desk.slips.append(Slip(int(row), name, _text_at(desk.sheet, name, int(row)), "clock change", why, proposal))
-    return np.where(np.isnat(utc), fixed, utc)
+def _instants(desk: _Desk, local: dict[str, np.ndarray], group: np.ndarray) -> dict[str, np.ndarray]:
+    """Local times as naive UTC; a time the clock never showed is a slip."""
+    both = {name: instants.to_utc(times, desk.plant.zone) for name, times in local.items()}
+    names = list(local)
+    chunks = [names] if len(names) == 2 else [[name] for name in names]
+    utc: dict[str, np.ndarray] = {}
+    for chunk in chunks:
+        first, second = (np.column_stack([both[name][i] for name in chunk]) for i in (0, 1))
+        settled = instants.told_apart(first, second, group)
+        for place, name in enumerate(chunk):
+            utc[name] = settled[:, place]
+            _note_change(desk, name, local[name], *both[name])
+    return utc
 
 
-def table_of(sheet: Sheet) -> Table:
-    """The logbook's table of a sheet."""
-    return TABLES[sheet.kind]
+def _note_change(desk: _Desk, name: str, local: np.ndarray, first: np.ndarray, second: np.ndarray) -> None:
+    twice = int(((first != second) & ~np.isnat(first)).sum())
+    if twice:
+        desk.notes.append(f"{name}: {twice} in the hour the clock showed twice, told apart by the order of the sheet")
+    for row in np.flatnonzero(np.isnat(first) & ~np.isnat(local)).tolist():
+        why = "the clock went forward that night and never showed this time: write it as the changed clock showed it"
+        proposal = str(local[row] + instants.HOUR)[:16]
+        desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "clock change", why, proposal))

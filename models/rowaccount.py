@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from models import words
 from models.production_day import of_day
 from models.shown import Cell, Sheet
-from models.snapshot import COUNTS
+from models.snapshot import COUNTS, records
 from models.words import number
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def restated(snapshot: Snapshot, day: date) -> tuple[Sheet, str]:
         "restated",
         "Corrected since this page was last printed; both readings stay in the store.",
         ("Row", "Column", "Was", "Is now", "Brought by"),
-        tuple(_restated_row(row) for row in after.to_dict("records")),
+        tuple(_restated_row(row) for row in records(after)),
         "Nothing: no row of this day has changed since its page was last printed.",
     )
     return sheet, earlier
@@ -104,13 +104,12 @@ def _by_kind(rows: pd.DataFrame) -> Sheet:
 
 
 def _excluded(rows: pd.DataFrame) -> Sheet:
-    records = rows.to_dict("records")
-    records.sort(key=lambda r: (_STATUS.get(r["status"], 9), r["kind"], r["file"], r["row"]))
+    ordered = sorted(records(rows), key=lambda r: (_STATUS.get(r["status"], 9), r["kind"], r["file"], r["row"]))
     return Sheet(
         "excluded",
         "Every row of this day that is not in the figures, and rows whose day cannot be read",
         ("Log", "File and row", "Why it is left out", "Column", "Written", "Reason", "May be"),
-        tuple(_excluded_row(row) for row in records),
+        tuple(_excluded_row(row) for row in ordered),
         "No row was left out.",
     )
 
@@ -134,8 +133,7 @@ def _elsewhere(many: int) -> str:
 
 def _passed_over(rows: pd.DataFrame) -> Sheet:
     cells = tuple(
-        (Cell(r["file"]), Cell(number(r["row"], "", 0), number=True), Cell(words.text(r["why"])))
-        for r in rows.to_dict("records")
+        (Cell(r["file"]), Cell(number(r["row"], "", 0), number=True), Cell(words.text(r["why"]))) for r in records(rows)
     )
     return Sheet(
         "passed-over", "Lines that are no rows: titles, units, totals, blanks", ("File", "Row", "Why"), cells, "None."
@@ -143,6 +141,6 @@ def _passed_over(rows: pd.DataFrame) -> Sheet:
 
 
 def _refused(files: pd.DataFrame) -> Sheet:
-    rows = files[files["outcome"] == "refused"].to_dict("records")
+    rows = records(files[files["outcome"] == "refused"])
     cells = tuple((Cell(r["file"]), Cell(words.text(r["why"]))) for r in rows)
     return Sheet("refused", "Files refused whole; nothing of them was received", ("File", "Why"), cells, "None.")

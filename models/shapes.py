@@ -31,7 +31,8 @@ class Points:
 
     keys: batch_key or paste_key; at: datetime64[us], UTC; value: in the stream's unit, no NaN;
     n: loaves (or readings) each value is the mean of; sd_within: NaN where n is 1 or unknown;
-    lot: yeast lot ("" unknown); day: shift_date as datetime64[D].
+    lot: yeast lot, of a kettle's points its flour lot ("" unknown); day: shift_date as datetime64[D];
+    flour: flour lot of the dough ("" unknown), None where there is no such column.
     """
 
     keys: np.ndarray
@@ -41,6 +42,7 @@ class Points:
     sd_within: np.ndarray
     lot: np.ndarray
     day: np.ndarray
+    flour: np.ndarray | None = None
 
     def __len__(self) -> int:
         return len(self.value)

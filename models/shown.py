@@ -51,6 +51,10 @@ class Sheet:
     rows: tuple[tuple[Cell, ...], ...]
     empty: str = "Nothing here."
 
+    def numeric(self, column: int) -> bool:
+        """Whether a column holds numbers; its empty cells line up with them."""
+        return any(row[column].number for row in self.rows)
+
 
 @dataclass(frozen=True)
 class Dot:
@@ -71,6 +75,7 @@ class Mark:
     at: str
     kind: Literal["change", "lot"]
     says: str
+    when: str = ""
 
 
 @dataclass(frozen=True)
@@ -102,6 +107,7 @@ class Curve:
     lower: float | None = None
     upper: float | None = None
     window: tuple[float, float] | None = None
+    window_name: str = "window"
     window_says: str = ""
     baseline: tuple[str, str] | None = None
     day: tuple[str, str] | None = None

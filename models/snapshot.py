@@ -8,7 +8,7 @@ text NaN, a missing number NaN.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from models.batchbook import BATCHES, PASTES
 from models.logbook import TABLES, Column
@@ -148,6 +148,11 @@ class Snapshot:
             missing = [c.name for c in columns if c.name not in getattr(self, name).columns]
             if missing:
                 raise ValueError(f"snapshot: the frame {name} lacks {', '.join(missing)}")
+
+
+def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a frame as plain dictionaries, in order."""
+    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
 
 
 def frame(name: str, rows: list[dict] | None = None) -> pd.DataFrame:

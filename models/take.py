@@ -34,24 +34,39 @@ class Pending:
         return len(self.sheet.rows)
 
 
-def put_raw(con: duckdb.DuckDBPyConnection, pending: Pending) -> None:
-    """Keep a file's rows as they came, and say which of its lines are no rows."""
+def put_raw(con: duckdb.DuckDBPyConnection, files: list[Pending]) -> None:
+    """Keep the rows of files as they came, and say which of their lines are no rows."""
     import pandas as pd
 
-    sheet = pending.sheet
-    for line in sheet.passed_over:
-        con.execute("INSERT INTO passed_over VALUES (?, ?, ?)", [pending.file_id, line.row, line.why])
-    if not pending.n:
-        return
-    con.register("cells", sheet.rows)
-    numbers = pd.DataFrame({"row": sheet.row_numbers})
-    con.register("numbers", numbers)
-    con.execute(f"""INSERT INTO raw_row
-        SELECT {pending.first_seq} + c.n - 1, '{sheet.kind}', {pending.file_id}, r.row, c.cells
-        FROM (SELECT row_number() OVER () AS n, to_json(cells) AS cells FROM cells) c
-        POSITIONAL JOIN numbers r""")
+    lines = [(file.file_id, line.row, line.why) for file in files for line in file.sheet.passed_over]
+    store.insert(con, "passed_over", pd.DataFrame(lines, columns=["file_id", "row", "why"]))
+    layouts: dict[tuple[str, ...], list[Pending]] = {}
+    for file in files:
+        if file.n:
+            layouts.setdefault(file.sheet.columns, []).append(file)
+    for alike in layouts.values():
+        _put_raw_alike(con, alike)
+
+
+def _put_raw_alike(con: duckdb.DuckDBPyConnection, files: list[Pending]) -> None:
+    """Files of one layout at once: the cells become one JSON object a row, inside the store."""
+    import pandas as pd
+
+    con.register("cells", pd.concat([file.sheet.rows for file in files], ignore_index=True))
+    con.register("places", pd.concat([_places(file) for file in files], ignore_index=True))
+    con.execute("""INSERT INTO raw_row SELECT p.seq, p.kind, p.file_id, p.row, c.cells
+        FROM (SELECT to_json(cells) AS cells FROM cells) c POSITIONAL JOIN places p""")
     con.unregister("cells")
-    con.unregister("numbers")
+    con.unregister("places")
+
+
+def _places(file: Pending) -> pd.DataFrame:
+    """Where each row of a file stands: seq, kind, file_id, row."""
+    import numpy as np
+    import pandas as pd
+
+    return pd.DataFrame({"seq": np.arange(file.first_seq, file.first_seq + file.n), "kind": file.sheet.kind,
+                         "file_id": file.file_id, "row": file.sheet.row_numbers})
 
 
 def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> pd.DataFrame:
@@ -61,21 +76,19 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     files = [file for file in files if file.n]
     if not files:
         return pd.DataFrame()
-    found = checks.judge_truth(kind, [file.typed.frame for file in files], plant)
+    frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
+    places = pd.concat([_places(file) for file in files], ignore_index=True)
+    found = checks.judge_truth(kind, frame, places["file_id"], plant)
     slips = pd.DataFrame(slips_of(kind, files, found, plant), columns=SLIP_COLUMNS)
-    for file in files:
-        _put_rows(con, kind, file, set(slips["seq"]))
+    _put_rows(con, kind, frame, places, set(slips["seq"]))
     store.insert(con, "slip", slips.astype({"proposal": "str"}))
     return outcomes(found)
 
 
-def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, file: Pending, doubtful: set[int]) -> None:
-    import numpy as np
+def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, places: pd.DataFrame, doubtful: set[int]) -> None:
+    import pandas as pd
 
-    rows = file.typed.frame.copy()
-    rows.insert(0, "seq", np.arange(file.first_seq, file.first_seq + file.n))
-    rows["file_id"] = file.file_id
-    rows["row"] = file.sheet.row_numbers
+    rows = pd.concat([places[["seq", "file_id", "row"]], frame], axis=1)
     rows["credible"] = ~rows["seq"].isin(doubtful)
     names = ", ".join(f'"{name}"' for name in rows.columns)
     own = {"paste": "paste_key", "dough": "batch_key"}.get(kind)
@@ -161,9 +174,8 @@ def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before:
     rows = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE seq < {before} ORDER BY seq", columns)
     if rows.empty:
         return
-    parts = [part for _, part in rows.groupby("file_id", sort=True)]
-    found = checks.judge_truth(kind, parts, plant)
-    seqs = pd.concat(parts)["seq"].astype("int64").tolist()
+    found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), rows["file_id"], plant)
+    seqs = rows["seq"].astype("int64").tolist()
     codes = {outcome.rule.code for outcome in found.outcomes}
     unread = {(seq, column) for seq, column, rule in con.execute(
         f"SELECT seq, \"column\", rule FROM slip WHERE kind = '{kind}'").fetchall() if rule not in codes}

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
-import re
+import warnings
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 import pandas as pd
 
@@ -15,6 +17,9 @@ from models.plant import Plant
 from models.sheet import Refused
 
 LONGEST_LINE = 1 << 20
+LONGEST_CELL = 1 << 17
+HEAD_BYTES = 1 << 21
+_PIECE = 1 << 22
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _OTHER_FILES = {
     b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture", b"\x1f\x8b": "a compressed file",
@@ -22,7 +27,7 @@ _OTHER_FILES = {
     b"<!DOCTYPE": "a web page", b"<?xml": "an XML file", b"SQLite format": "a database",
 }  # fmt: skip
 _CONTROL = bytes(c for c in range(32) if c not in b"\t\n\r\x0b\x0c\x1a\x1c\x1d\x1e\x1f")
-_UNTIDY = re.compile(rb"[ \t]*[,;\t]")
+_ODD = bytes([*(c for c in range(32) if c not in b"\t\n\r"), 0x7F])
 
 
 @dataclass(frozen=True)
@@ -47,10 +52,12 @@ def decode(content: bytes) -> Text:
     for mark, what in _OTHER_FILES.items():
         if content[:64].lstrip().startswith(mark):
             raise Refused(f"this is {what}, not a table: save the log as CSV or XLSX")
-    content, encoding = _utf8(content)
-    if len(content) != len(content.translate(None, _CONTROL)):
-        raise Refused("binary content, not a table: save the log as CSV or XLSX")
     _lines_bounded(content)
+    content, encoding = _utf8(content)
+    for start in range(0, len(content), _PIECE):
+        piece = content[start : start + _PIECE]
+        if len(piece) != len(piece.translate(None, _CONTROL)):
+            raise Refused("binary content, not a table: save the log as CSV or XLSX")
     quoted = b'"' in content
     if not quoted and content.count(b"\r") != content.count(b"\r\n"):
         content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -99,23 +106,87 @@ def _lines_bounded(content: bytes) -> None:
         start = line_end + 1
 
 
-def _records(text: Text, delimiter: str, strict: bool = True) -> Iterator[list[str]]:
+def _records(
+    text: Text, delimiter: str, header: int = -1, columns: int = 0, odd: list[int] | None = None
+) -> Iterator[list[str]]:
+    """The file's records, as a spreadsheet counts rows: a quoted line break adds none.
+
+    columns: how many cells a line below record `header` should have, 0 while that is not known. Lines whose quotation marks do not close
+    are read as they stand, and their record numbers (0-based) put into `odd`: a lone mark (ditto) swallows no row.
+    """
     lines = io.TextIOWrapper(io.BytesIO(text.content), "utf-8", newline="")
-    quoting = csv.QUOTE_NONE if text.plain else csv.QUOTE_MINIMAL
-    yield from csv.reader(lines, delimiter=delimiter, quoting=quoting, strict=strict)
+    if text.plain:
+        yield from (_cells(line, delimiter) for line in lines)
+        return
+    waiting: deque[str] = deque()
+    number = 0
+    while True:
+        line = waiting.popleft() if waiting else next(lines, "")
+        if not line:
+            return
+        if '"' not in line:
+            yield _cells(line, delimiter)
+        else:
+            record = _parsed([line], delimiter) or _joined(
+                line, waiting, lines, delimiter, columns if number > header else 0
+            )
+            if record is None:
+                record = [_unquoted(cell) for cell in _cells(line, delimiter)]
+                if odd is not None:
+                    odd.append(number)
+            yield record
+        number += 1
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    line = line.rstrip("\r\n")
+    return line.split(delimiter) if line else []
+
+
+def _unquoted(cell: str) -> str:
+    bare = cell.strip()
+    return bare[1:-1].replace('""', '"') if len(bare) > 2 and bare[0] == bare[-1] == '"' else cell
+
+
+def _parsed(lines: list[str], delimiter: str) -> list[str] | None:
+    """The one record these lines hold; None where the quotation marks do not work out."""
+    try:
+        records = list(csv.reader(lines, delimiter=delimiter, strict=True))
+    except csv.Error:
+        return None
+    return records[0] if len(records) == 1 else None
+
+
+def _joined(line: str, waiting: deque[str], lines: Iterator[str], delimiter: str, columns: int) -> list[str] | None:
+    """A record that goes on over several lines, taken off `waiting`; None where it is none."""
+    if line.count('"') % 2 == 0:
+        return None
+    parts, at, size = [line], 0, len(line)
+    while size <= LONGEST_CELL:
+        if at == len(waiting):
+            following = next(lines, "")
+            if not following:
+                return None
+            waiting.append(following)
+        parts.append(waiting[at])
+        at, size = at + 1, size + len(parts[-1])
+        if parts[-1].count('"') % 2:
+            break
+    record = _parsed(parts, delimiter)
+    if record is None or (columns and (len(record) > columns or all(p.count(delimiter) == columns - 1 for p in parts))):
+        return None
+    for _ in range(at):
+        waiting.popleft()
+    return record
 
 
 def head(text: Text, delimiter: str) -> list[list[str]]:
     """The first lines of the file, cells trimmed."""
-    rows: list[list[str]] = []
-    try:
-        for record in _records(text, delimiter, strict=False):
-            rows.append([tidy(cell) for cell in record])
-            if len(rows) >= headers.SEARCHED:
-                break
-    except csv.Error:
-        pass
-    return rows
+    content = text.content
+    if len(content) > HEAD_BYTES:
+        content = content[: max(content.rfind(mark, 0, HEAD_BYTES) for mark in (b"\n", b"\r")) + 1]
+    records = _records(Text(content, text.encoding, text.plain), delimiter)
+    return [[tidy(cell) for cell in record] for record in islice(records, headers.SEARCHED)]
 
 
 def delimiter_of(text: Text, plant: Plant) -> str:
@@ -145,8 +216,8 @@ def body(text: Text, delimiter: str, header: int, columns: int) -> Body:
     if text.plain:
         try:
             return Body(_fast(text, delimiter, header, columns))
-        except pd.errors.ParserError:
-            pass
+        except (pd.errors.ParserError, pd.errors.ParserWarning):
+            pass  # more cells than headings in some line: counted out below
     return _slow(text, delimiter, header, columns)
 
 
@@ -160,23 +231,31 @@ def _fast(text: Text, delimiter: str, header: int, columns: int) -> pd.DataFrame
         return _frame([[] for _ in range(columns + 1)])
     stream = io.BytesIO(text.content)
     stream.seek(start)
-    frame = pd.read_csv(
-        stream, sep=delimiter, header=None, names=list(range(columns + 1)), index_col=False, dtype=str, engine="c",
-        keep_default_na=False, na_values=[""], skip_blank_lines=False, quoting=csv.QUOTE_NONE, encoding="utf-8",
-    )  # fmt: skip
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        frame = pd.read_csv(
+            stream, sep=delimiter, header=None, names=list(range(columns + 1)), index_col=False, dtype=str, engine="c",
+            keep_default_na=False, na_values=[""], skip_blank_lines=False, quoting=csv.QUOTE_NONE, encoding="utf-8",
+        )  # fmt: skip
     return _tidied(frame, text.content)
 
 
 def _tidied(frame: pd.DataFrame, content: bytes) -> pd.DataFrame:
-    untidy = not content.isascii() or any(mark in content for mark in _blanks())
-    return frame.apply(tidied) if untidy else frame
+    return frame.apply(tidied) if _untidy(content) else frame
 
 
-def _blanks() -> Iterator[bytes]:
-    for mark in (",", ";", "\t", "\n", "\r"):
-        yield f"{mark} ".encode()
-        yield f" {mark}".encode()
-    yield from (b"\x0b", b"\x0c", b"\x1a", b"\x1c", b"\x1d", b"\x1e", b"\x1f", b"\x7f", b"\n\t", b"\t\t")
+_PLACE = bytes(ord("|") if chr(c) in ",;\t\r\n" else c for c in range(256))
+
+
+def _untidy(content: bytes) -> bool:
+    """Whether any cell may begin or end with a blank, or hold a character that is no text."""
+    if not content.isascii():
+        return True
+    for start in range(0, len(content), _PIECE):
+        piece = content[max(start - 1, 0) : start + _PIECE].translate(_PLACE)
+        if b" |" in piece or b"| " in piece or len(piece.translate(None, _ODD)) != len(piece):
+            return True
+    return content.startswith(b" ") or content.endswith(b" ") or (b"\t" in content and b"," in content)
 
 
 def tidied(column: pd.Series) -> pd.Series:
@@ -189,21 +268,19 @@ def tidied(column: pd.Series) -> pd.Series:
 def _slow(text: Text, delimiter: str, header: int, columns: int) -> Body:
     cells: list[list[str | None]] = [[] for _ in range(columns + 1)]
     known: dict[str, str | None] = {}
-    try:
-        for number, record in enumerate(_records(text, delimiter)):
-            if number <= header:
-                continue
-            if len(record) > columns:
-                record = [*record[:columns], delimiter.join(record[columns:]).strip(delimiter + " ")]
-            for index, cell in enumerate(record):
-                if cell not in known:
-                    known[cell] = tidy(cell) or None
-                cells[index].append(known[cell])
-            for index in range(len(record), columns + 1):
-                cells[index].append(None)
-    except csv.Error as error:
-        raise Refused(f"line {len(cells[0]) + header + 2} cannot be read as CSV ({error}): look for a quotation mark that is not closed") from None
-    return Body(_frame(cells))
+    odd: list[int] = []
+    for record in islice(_records(text, delimiter, header, columns, odd), header + 1, None):
+        if len(record) > columns:
+            record = [*record[:columns], delimiter.join(record[columns:]).strip(delimiter + " ")]
+        for index, cell in enumerate(record):
+            if cell not in known:
+                known[cell] = tidy(cell) or None
+            cells[index].append(known[cell])
+        for index in range(len(record), columns + 1):
+            cells[index].append(None)
+    rows = ", ".join(str(n + 1) for n in odd[:5]) + (" and more" if len(odd) > 5 else "")
+    notes = (f"quotation marks that do not close in row {rows}: read as they stand",) if odd else ()
+    return Body(_frame(cells), notes)
 
 
 def _frame(cells: list[list[str | None]]) -> pd.DataFrame:

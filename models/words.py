@@ -14,8 +14,21 @@ _SPACE = "\u00a0"
 _MINUS = "\u2212"
 
 _DECIMALS = {
-    "mL/g": 2, "mL": 0, "g": 0, "kg": 2, "°C": 1, "%": 1, "% of Wb": 1, "points": 1, "min": 0, "h": 1, "mm": 0, "pieces": 0,
-}  # fmt: skip
+    "mL/g": 2,
+    "mL": 0,
+    "g": 0,
+    "kg": 2,
+    "°C": 1,
+    "%": 1,
+    "% of Wb": 1,
+    "points": 1,
+    "min": 0,
+    "h": 1,
+    "n": 0,
+    "mm": 0,
+    "pieces": 0,
+    "loaves": 0,
+}
 
 
 @dataclass(frozen=True)
@@ -80,9 +93,14 @@ def number(value: Any, unit: str = "", decimals: int | None = None, *, signed: b
     return f"{shown}{_SPACE}{unit}" if unit else shown
 
 
+def decimals(unit: str) -> int:
+    """Decimals that values in this unit are shown with."""
+    return _DECIMALS.get(unit, 2)
+
+
 def finer(unit: str) -> int:
     """Decimals for a spread or an error in this unit: one more than its values are shown with."""
-    return _DECIMALS.get(unit, 2) + 1
+    return decimals(unit) + 1
 
 
 def interval(low: Any, high: Any, unit: str = "", decimals: int | None = None, *, signed: bool = False) -> str:
@@ -164,9 +182,19 @@ def long_day(value: date) -> str:
 def month_name(month: int) -> str:
     """ "May"."""
     return (
-        "January", "February", "March", "April", "May", "June",
-        "July", "August", "September", "October", "November", "December",
-    )[month - 1]  # fmt: skip
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    )[month - 1]
 
 
 def when(value: Any, zone: ZoneInfo, on: date | None = None) -> str:
@@ -195,6 +223,11 @@ def hours(minutes: float) -> str:
         return f"{whole // 60}{_SPACE}h" + (f" {rest}{_SPACE}min" if rest else "")
     rest = whole // 60 % 24
     return f"{whole // 1440}{_SPACE}days" + (f" {rest}{_SPACE}h" if rest else "")
+
+
+def slug(name: str) -> str:
+    """A name that fits an id and an address: "Line 1/b" is "line-1-b"."""
+    return "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
 
 
 def batch(key: Any, on: date | None = None) -> str:

@@ -73,6 +73,7 @@ def _axis(panel: _Panel, *, day: bool) -> dict[str, Any]:
         "range": [panel.first, panel.last],
         "tickformat": "%H:%M" if day else "%-d %b",
         "nticks": 5 if day else 6,
+        "tickangle": 0,
         "anchor": "y2",
     }
 
@@ -117,7 +118,7 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
         xaxis=f"x{panel.axis}",
         mode="markers+text" if panel.axis == "2" and len(dots) <= 14 else "markers",
         text=[plain(dot.label) if len(dot.label) <= _LEGIBLE else "" for dot in dots],
-        textposition=["bottom center" if low else "top center" for low in below],
+        textposition="bottom center" if any(span.direction == "high" for span in shown.spans) else "top center",
         textfont={"size": 10.5, "color": look.QUIET},
         name="batches",
         hovertext=["<br>".join(plain(line) for line in dot.says) for dot in dots],
@@ -240,7 +241,7 @@ def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
     """Names beside the right end of the lines, pushed apart where lines lie close together."""
     said = [(value, name) for name, value in (("level", shown.level), ("limit", shown.upper)) if value is not None]
     said += [(shown.lower, "limit")] if shown.lower is not None else []
-    said += [(edge, "window") for edge in _window_in_reach(shown)]
+    said += [(edge, shown.window_name.split()[0]) for edge in _window_in_reach(shown)]
     low, high = _reach(shown)
     pixels = (height - 46) * (_BODY[1] - _BODY[0]) / (high - low)
     words, below = [], float("-inf")
@@ -278,13 +279,14 @@ def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
             {
                 "xref": f"x{panel.axis}",
                 "x": first,
-                "xanchor": "right",
-                "xshift": -8,
+                "xanchor": "center" if panel.axis == "2" else "right",
                 "yref": "y",
                 "y": span.level,
-                "yanchor": "middle",
+                "yanchor": "top" if low else "bottom",
+                "yshift": -7 if low else 7,
                 "text": plain(f"{'▼' if low else '▲'} {span.says.split(' (')[0]}"),
                 "showarrow": False,
+                "bgcolor": look.VEIL,
                 "font": {"size": 12.5, "color": look.RED},
             }
         )
@@ -326,7 +328,7 @@ def bars(shown: Bars) -> Figure:
         x=[bar.contribution for bar in shown.bars],
         base=starts,
         marker={
-            "color": [look.EARLIER if rest else look.QUIET for rest in left_over],
+            "color": [look.EARLIER if rest else look.CRUST for rest in left_over],
             "pattern": {"shape": ["/" if rest else "" for rest in left_over], "fgcolor": look.CARD},
         },
         error_x={

@@ -28,7 +28,7 @@ def page(asked: Asked, advice: Advice, cautions: tuple[str, ...]) -> str:
     blocks = [
         _banner(headline(advice)),
         [*advice.why, *how(asked, advice), *advice.notes],
-        _figures(asked, advice),
+        _figures(asked, advice) if advice.do != "stir and measure again" else _weighed(asked, advice),
         [f"Not checked: {missing}." for missing in advice.not_checked],
         list(cautions),
     ]
@@ -38,7 +38,7 @@ def page(asked: Asked, advice: Advice, cautions: tuple[str, ...]) -> str:
 def headline(advice: Advice) -> str:
     """The instruction in capitals, the kilograms in it."""
     if advice.do != "put water back":
-        return advice.do.replace("ask", "ASK").upper()
+        return advice.do.upper()
     if advice.place == "kettle":
         return f"PUT BACK {advice.water_kg:.2f} kg OF WATER NOW"
     if advice.each_kg is not None:
@@ -82,13 +82,24 @@ def _at_the_mixer(asked: Asked, advice: Advice) -> str:
 
 
 def _figures(asked: Asked, advice: Advice) -> list[str]:
+    return [
+        *_weighed(asked, advice),
+        f"  usual             {_two(advice.usual_kg)} kg  the formula allows for it",
+        f"  beyond the usual  {_two(advice.excess_kg)} kg",
+        f"  from the dough    {_two(advice.points)} points of hydration "
+        f"(warning {asked.warn_points:g}, action {asked.act_points:g})",
+    ]
+
+
+def _weighed(asked: Asked, advice: Advice) -> list[str]:
     kettle = f", kettle {asked.kettle}" if asked.kettle else ""
     return [
         f"{asked.recipe} for {asked.product}, plant {asked.plant}{kettle}",
-        f"  water lost        {advice.lost_kg:7.2f} kg  {advice.loss_pct:.1f} % of Wb; "
+        f"  water lost        {_two(advice.lost_kg)} kg  {advice.loss_pct:.1f} % of Wb; "
         f"± {advice.plus_minus_kg:.2f} kg on a scale good to 0.1 %",
-        f"  usual             {advice.usual_kg:7.2f} kg  the formula allows for it",
-        f"  beyond the usual  {advice.excess_kg:7.2f} kg",
-        f"  from the dough    {advice.points:7.2f} points of hydration "
-        f"(warning {asked.warn_points:g}, action {asked.act_points:g})",
     ]
+
+
+def _two(number: float) -> str:
+    """Two decimals in a column of seven, and never a minus before zero."""
+    return f"{round(number, 2) + 0.0:7.2f}"

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import tempfile
 from functools import cache
+from html import unescape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,11 +16,15 @@ from markupsafe import Markup
 
 from models import words
 from models.day import Day
+from models.month import Month
+from models.notice import notice
 from models.shown import LEVEL_WORDS, STATE_WORDS
-from reports import figures, look
+from reports import figures, intervals, look
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
+
+    from models.snapshot import Snapshot
 
 TEMPLATES = Path(__file__).parent / "templates"
 LIBRARY = "plotly.min.js"
@@ -30,14 +36,30 @@ class _Drawn:
     def __init__(self) -> None:
         self.any = False
 
+    def curve(self, *shown: Any) -> Markup:
+        """A stream."""
+        return self._json(figures.curve(*shown))
+
+    def bars(self, shown: Any) -> Markup:
+        """A change and what it is made of."""
+        return self._json(figures.bars(shown))
+
+    def shares(self, shown: Any) -> Markup:
+        """Loaves outside the window."""
+        return self._json(intervals.shares(shown))
+
+    def differences(self, shown: Any) -> Markup:
+        """Lines side by side."""
+        return self._json(intervals.differences(shown))
+
+    def grid(self, shown: Any) -> Markup:
+        """What was recorded, day by day."""
+        return self._json(intervals.grid(shown))
+
     def _json(self, figure: Figure) -> Markup:
         self.any = True
         plain = {**figure.to_plotly_json(), "config": look.CONFIG}
         return Markup(_safe(json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)))
-
-    def __getattr__(self, name: str) -> Any:
-        draw = getattr(figures, name)
-        return lambda *args, **more: self._json(draw(*args, **more))
 
 
 def _safe(text: str) -> str:
@@ -59,6 +81,7 @@ def _environment() -> Environment:
         interval=words.interval,
         limits=words.limits,
         sentence=words.sentence,
+        slug=words.slug,
         state_words=STATE_WORDS,
         level_words=LEVEL_WORDS,
         style=Markup((TEMPLATES / "style.css").read_text(encoding="utf-8")),
@@ -77,17 +100,47 @@ def library() -> str:
 def render(template: str, page: Any, *, single_file: bool = False) -> tuple[str, bool]:
     """A page as text, and whether it holds drawings. A single file carries the library and links to no other page."""
     drawn = _Drawn()
-    loaded = _environment().get_template(template)
-    context = {"page": page, "figures": drawn, "pages": not single_file, "library": None, "drawn": True}
-    if not single_file:
-        text = loaded.render(context)
-        return text, drawn.any
-    return loaded.render({**context, "library": Markup(library().replace("</script", "<\\/script"))}), drawn.any
+    source = Markup(library().replace("</script", "<\\/script")) if single_file else None
+    text = _environment().get_template(template).render(page=page, figures=drawn, pages=not single_file, library=source)
+    return text, drawn.any
 
 
 def write_day(day: Day, folder: Path, *, single_file: bool = False) -> Path:
     """Write the day's page into `folder`; returns its path. A single file is named …-single.html."""
     return _write("day.html", day, folder, f"day-{day.date.isoformat()}", single_file)
+
+
+def write_alert(snapshot: Snapshot, alert: str, folder: Path, *, single_file: bool = False) -> Path:
+    """Write the page of the alert of that name. Raises KeyError where the snapshot has no such alert."""
+    for found in snapshot.alerts:
+        if found.alert == alert:
+            return _write("alert.html", notice(snapshot, found), folder, f"alert-{alert}", single_file)
+    raise KeyError(f"there is no alert {alert}")
+
+
+def write_month(month: Month, folder: Path, *, single_file: bool = False) -> Path:
+    """Write the month's page into `folder`; returns its path."""
+    return _write("month.html", month, folder, f"month-{month.first:%Y-%m}", single_file)
+
+
+def write_index(folder: Path) -> Path:
+    """List the pages that lie in the folder, the newest day first."""
+    kinds = (("Days", "day-*.html"), ("Alerts", "alert-*.html"), ("Months", "month-*.html"))
+    listed = []
+    for title, pattern in kinds:
+        names = sorted((p for p in folder.glob(pattern) if not p.stem.endswith("-single")), reverse=title != "Alerts")
+        listed.append((title, [(path.name, _title(path)) for path in names]))
+    text, _ = render("index.html", listed)
+    path = folder / "index.html"
+    put(path, text)
+    return path
+
+
+def _title(path: Path) -> str:
+    """A page's title as its own head says it."""
+    with path.open(encoding="utf-8") as page:
+        found = re.search(r"<title>(.*?)</title>", page.read(2000), re.DOTALL)
+    return unescape(found[1]) if found else path.stem
 
 
 def _write(template: str, page: Any, folder: Path, name: str, single_file: bool) -> Path:
@@ -97,6 +150,8 @@ def _write(template: str, page: Any, folder: Path, name: str, single_file: bool)
     if drawn and not single_file:
         put(folder / LIBRARY, library())
     put(path, text)
+    if not single_file:
+        write_index(folder)
     return path
 
 

@@ -139,7 +139,7 @@ def make(store: Store, slot: Slot) -> DoughMade:
     lid = LID_LETS if plant().lines[slot.line].lidded else 1.0
     return DoughMade(
         slot, charge, mixing, proof, (1.0 + short) * (1.0 + chance.normal(0.0, 0.004)),
-        baked - (1.2 if cold_oven else 0.0), 1.3 if moulded else 1.0, {group: lid * effects[group] for group in GROUPS},
+        baked - (1.2 if cold_oven else 0.0), 1.5 if moulded else 1.0, {group: lid * effects[group] for group in GROUPS},
     )  # fmt: skip
 
 
@@ -183,7 +183,7 @@ def _target_c(product: Product) -> float:
 def _mix(store: Store, slot: Slot, at: datetime, charge: Charge, chance: Chance) -> Mixing:
     cold = COLD_MORNING.acts(at, slot.line)
     stiff = -0.15 * min(0.0, charge.gap)
-    dough_c = _target_c(plant().products[slot.product]) + stiff + chance.normal(0.0, 0.40)
+    dough_c = _target_c(plant().products[slot.product]) + stiff + chance.normal(0.0, 0.25)
     work = chance.normal(0.0, 0.02)
     energy = MAKES[slot.product].mix_energy * (1.0 + work) * (1.0 - 0.025 * charge.gap)
     return Mixing(
@@ -201,14 +201,14 @@ def _proof(slot: Slot, charge: Charge, mixing: Mixing, moulded: bool, chance: Ch
     before = response.gas_before_proof(
         strength, dose, mixing.dough_c - _target_c(product), box_c - PROOF_BOX_C, charge.gap
     )
-    minutes = usual.proof_minutes * math.exp(chance.normal(0.0, 0.025))
+    minutes = usual.proof_minutes * math.exp(chance.normal(0.0, 0.015))
     if plant().lines[slot.line].proof_mode == "height":
         minutes = usual.proof_minutes * min(1.4, max(0.75, math.exp(-before / 0.9 + chance.normal(0.0, 0.012))))
     minutes = round(minutes)
     gas = before + 0.9 * math.log(minutes / usual.proof_minutes)
     begun = mixing.at + timedelta(minutes=round(chance.normal(36, 2)))
     height = usual.proof_height_mm * math.exp(0.7 * gas + chance.normal(0.0, 0.012) - (0.02 if moulded else 0.0))
-    kept = chance.normal(BASE_KEPT_PCT, 0.7)
+    kept = chance.normal(BASE_KEPT_PCT, 0.5)
     return Proof(begun, begun + timedelta(minutes=minutes), box_c, chance.normal(83.0, 1.2), height, gas, kept)
 
 
@@ -216,7 +216,7 @@ def _effects(
     seed: int, slot: Slot, charge: Charge, mixing: Mixing, proof: Proof, chance: Chance
 ) -> dict[str, float]:
     """What each group does to ln(volume) before any fault of moulder or oven, and before a lid."""
-    unknown = mixing.flour_lot.volume + day_effect(seed, slot.day) + chance.normal(0.0, 0.010)
+    unknown = mixing.flour_lot.volume + day_effect(seed, slot.day) + chance.normal(0.0, 0.006)
     return {
         "paste": response.water(charge.gap),
         "yeast": response.gassing(proof.gas),

@@ -35,12 +35,12 @@ def _at(month: int, day: int, clock: str) -> datetime:
 
 
 COLD_MORNING = Fault(
-    "cold morning", "yeast", ("L1", "L3"), "", _at(10, 22, "06:00"), _at(10, 22, "14:00"), -2.0, "°C dough temperature",
+    "cold morning", "yeast", ("L1", "L3"), "", _at(10, 28, "06:00"), _at(10, 28, "14:00"), -2.0, "°C dough temperature",
     "mixer M1's water 6 °C too cold in the early shift: doughs 2 °C cold",
 )
 WEAK_YEAST = Fault(
-    "weak yeast lot", "yeast", ("L1", "L2", "L3", "L4"), "", _at(10, 26, "00:00"), _at(10, 28, "00:00"), -11.0, "% gas",
-    "one yeast lot makes 11 % less gas, on every line from the hour at which the line opened it",
+    "weak yeast lot", "yeast", ("L1", "L2", "L3", "L4"), "", _at(10, 24, "00:00"), _at(10, 26, "00:00"), -12.0, "% gas",
+    "one yeast lot makes 12 % less gas, on every line from the hour at which the line opened it",
 )
 LONG_BOIL = Fault(
     "kettle boils too long", "paste", ("L1", "L2"), "K1", _at(10, 29, "18:00"), _at(10, 31, "06:00"), 4.5, "% of Wb",
@@ -58,7 +58,7 @@ SHORT_WEIGHT = Fault(
     "net weight short", "", ("L4",), "", _at(11, 4, "14:00"), _at(11, 4, "22:00"), -4.0, "% piece weight",
     "divider of line L4 set 4 % light for one late shift",
 )
-FAULTS = (COLD_MORNING, WEAK_YEAST, LONG_BOIL, MOULDER, COLD_OVEN, SHORT_WEIGHT)
+FAULTS = (WEAK_YEAST, COLD_MORNING, LONG_BOIL, MOULDER, COLD_OVEN, SHORT_WEIGHT)
 
 UNWRITTEN_WATER = (date(2026, 10, 19), "K1", "02")
 COOLING_MISSED = (date(2026, 11, 7), "K2", "04")

@@ -11,7 +11,7 @@ from seed_data.lots import Flour, flour_of
 from seed_data.plan import COOKS, DOUGHS_A_SHIFT, Cook, instant, plant, shift_of
 
 LOSS_MEDIAN = 2.05
-LOSS_SD = 0.22
+LOSS_SD = 0.20
 UNWRITTEN_LOSS = 5.6
 TUB_TARE_KG = 48.2
 

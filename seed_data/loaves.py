@@ -11,8 +11,8 @@ from seed_data.doughs import DoughMade
 from seed_data.faults import COLD_OVEN, WEAK_YEAST
 from seed_data.plan import MAKES, plant
 
-LOAF_SD = 0.016
-READ_SD = {"seed": 0.010, "laser": 0.005}
+LOAF_SD = 0.012
+READ_SD = {"seed": 0.009, "laser": 0.005}
 METHOD = {"L1": ("seed", "V1"), "L2": ("seed", "V1"), "L3": ("laser", "V2"), "L4": ("laser", "V2")}
 _PLACES = (("left", -0.003), ("middle", 0.004), ("right", -0.001), ("back", 0.0))
 LID_SD = 0.004

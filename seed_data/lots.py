@@ -1,4 +1,4 @@
-"""Deliveries: yeast lots that last about two days, flour lots that last four to six."""
+"""Deliveries: yeast lots that last about two days, flour lots that last two or three (a tanker each time)."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from seed_data.plan import FIRST_DAY, instant
 
 LOT_DAYS_BEFORE = 1.9
 LOT_DAYS_AFTER = 2.0
-YEAST_SD = 0.02
+YEAST_SD = 0.013
 YEAST_DECLINE = 0.006
 FLOUR_SD = 0.004
 GAS_ML = 1460.0
-_WEAK = 11
-_FLOUR_DAYS = (-2, 4, 9, 13, 18, 23, 27, 33)
+_WEAK = 10
+_FLOUR_DAYS = (-2, 1, 3, 6, 8, 11, 13, 15, 17, 20, 23, 26, 29, 32, 34)
 
 
 @dataclass(frozen=True)
@@ -88,4 +88,4 @@ def flour_of(lots: list[Flour], at: datetime) -> Flour:
 
 def day_effect(seed: int, day: date) -> float:
     """What the day does to ln(volume) of everything baked on it."""
-    return Chance(seed, "day", day).normal(0.0, 0.005, within=2.0)
+    return Chance(seed, "day", day).normal(0.0, 0.004, within=2.0)

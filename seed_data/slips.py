@@ -225,7 +225,7 @@ def _litres(sheets: Sheets) -> list[Done]:
 
 def _steel_wall(sheets: Sheets) -> list[Done]:
     wall: Row = {"cook_temp_c": 37.5, "probe": "infrared", "thermometer": "T5"}
-    return _overwrite(sheets, "paste", _d(10, 24), wall, "cook_temp_c", kettle="K2", paste_batch="01")
+    return _overwrite(sheets, "paste", _d(10, 27), wall, "cook_temp_c", kettle="K2", paste_batch="01")
 
 
 def _measured_hot(sheets: Sheets) -> list[Done]:

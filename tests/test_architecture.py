@@ -76,10 +76,12 @@ def test_what_is_imported_is_declared():
     assert not wrong
 
 
+PLANT = str(tree.ROOT / "seed_data" / "plant.toml")
 LIGHT = {
     "--help": ["--help"],
     "--version": ["--version"],
     "makeup --help": ["makeup", "--help"],
+    "makeup": ["makeup", "--plant", PLANT, "--product", "white-tin", "--before", "60", "--after", "56.5"],
 }
 
 

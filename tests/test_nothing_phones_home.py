@@ -55,7 +55,8 @@ def test_the_guard_lets_this_machine_talk_to_itself(tmp_path: Path):
 
 @pytest.mark.slow
 def test_run_on_the_sample_opens_no_outside_connection(tmp_path: Path):
-    words = ["run", "--plant", str(ROOT / "seed_data" / "plant.toml"), "--logs", str(ROOT / "seed_data" / "sample")]
+    sample = ROOT / "seed_data" / "sample"
+    words = ["run", "--plant", str(sample / "plant.toml"), "--logs", str(sample / "logs")]
     words += ["--store", "store.duckdb", "--out", "reports", "--json"]
     program = f"from flows.cli import main; raise SystemExit(main({words!r}))"
     done = _python(program, tmp_path / "log", tmp_path)

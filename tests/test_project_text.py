@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+import json
 import os
 import re
 import tomllib
@@ -110,12 +111,12 @@ def test_what_is_installed_is_what_is_pinned():
 
 
 def _installed() -> list[str]:
-    """Files of the installed program; empty where it is not installed or is the checkout itself."""
-    try:
-        found = importlib.metadata.files("loaftrace") or []
-    except importlib.metadata.PackageNotFoundError:
-        found = []
-    return [file.as_posix() for file in found if file.parts[0] in tree.PACKAGES]
+    """Files of the program as pip installed it; empty where it did not, or where it only points to the checkout."""
+    for found in importlib.metadata.distributions(name="loaftrace"):
+        came_from = json.loads(found.read_text("direct_url.json") or "{}")
+        if found.read_text("RECORD") and not came_from.get("dir_info", {}).get("editable"):
+            return [file.as_posix() for file in found.files or [] if file.parts[0] in tree.PACKAGES]
+    return []
 
 
 def test_installed_program_carries_all_its_files():

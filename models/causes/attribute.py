@@ -10,12 +10,12 @@ import numpy as np
 
 from models.causes import words
 from models.causes.drivers import Shift, Terms, height_lines, shifts, terms
-from models.causes.effects import EFFECTS
+from models.causes.effects import BY_NAME, EFFECTS
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
 from models.causes.positive import handling_evidence
-from models.causes.response import Fit, design, elasticity, fit
-from models.causes.suspects import Other, suspects
+from models.causes.response import Fit, design, fit
+from models.causes.suspects import Other, elsewhere, nuisances, suspects
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
 
@@ -58,7 +58,7 @@ def _difference(columns: np.ndarray, field: Field) -> np.ndarray:
 def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str, ...], tuple[str, ...]]:
     """Functionals of the coefficients, one a driver and one a kind of lot or day: names and groups beside."""
     p, at = len(model.mean), model.design.coefficient
-    silent = model.design.blocks["slopes"].columns.stop - 1
+    silent, n = model.design.blocks["slopes"].columns.stop - 2, len(field)
     rows, names, groups = [], [], []
     for k, effect in enumerate(EFFECTS):
         row = np.zeros(p)
@@ -73,10 +73,15 @@ def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str,
         rows.append(row)
         names.append(effect.name)
         groups.append(effect.group)
+    row = np.zeros(p)
+    row[silent + 1] = _difference(model.design.d[:n, [silent + 1]], field)[0]
+    rows.append(row)
+    names.append("ageing")
+    groups.append("yeast")
     for name, group in (("lots", "yeast"), ("flour", "unexplained"), ("days", "unexplained"), ("stints", "unexplained")):
         row = np.zeros(p)
         columns = model.design.blocks[name].columns
-        row[columns] = _difference(model.design.d[:, columns], field)
+        row[columns] = _difference(model.design.d[:n, columns], field)
         rows.append(row)
         names.append(name)
         groups.append(group)
@@ -88,7 +93,7 @@ def _ask_candidates(field: Field, candidates, names: tuple[str, ...]) -> np.ndar
     out = np.zeros((len(names) + len(GROUPS), len(candidates)))
     for i, candidate in enumerate(candidates):
         if candidate.inside:
-            out[len(names) + GROUPS.index(candidate.group), i] = _difference(candidate.column[:, None], field)[0]
+            out[len(names) + GROUPS.index(candidate.group), i] = _difference(candidate.column[:len(field), None], field)[0]
     return out
 
 
@@ -97,11 +102,9 @@ def evidence(plant: Plant, batches: DataFrame, stream: Stream, baseline: Baselin
     """Fit the response model and weigh the candidates for one episode."""
     field = read(plant, batches, stream, baseline, episode, points)
     found = terms(plant, field)
-    to_height = height_lines(plant, field)
-    answer = elasticity(to_height)
-    candidates = suspects(plant, field, episode, others, answer)
-    nuisance = np.column_stack([c.column for c in candidates if c.name == "line" or not c.inside])
-    model = fit(design(field, found, to_height), nuisance)
+    rows = design(field, found, height_lines(plant, field))
+    model = fit(rows, nuisances(field, others, rows))
+    candidates = suspects(plant, field, episode, elsewhere(field, others, model.design), model.design)
     ask, names, groups = _ask(field, found, model)
     ask = np.vstack([ask, np.zeros((len(GROUPS), ask.shape[1]))])
     extra = handling_evidence(plant, field, episode, changes, candidates)
@@ -114,9 +117,22 @@ def _contributions(known: Evidence) -> tuple[np.ndarray, np.ndarray, np.ndarray,
     gather = np.array([[g == group for g in known.term_groups] for group in GROUPS], dtype=float)
     w = known.weighed
     mean = w.mean @ gather.T
-    var = np.einsum("gt,stu,gu->sg", gather, w.cov, gather)
+    var = np.einsum("gt,stu,gu->sg", gather, w.cov, gather) + _beyond(known, gather)
     limits = np.array([bounds(w.weight, mean[:, g], np.sqrt(var[:, g])) for g in range(len(GROUPS))])
     return w.weight @ mean, limits[:, 0], limits[:, 1], w.weight @ w.mean
+
+
+SLOPE_ELSEWHERE = 0.2
+NATURAL = {"paste": 0.002, "yeast": 0.003, "handling": 0.004, "unexplained": 0.004}
+NATURAL_BATCH = {"paste": 0.002, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
+
+
+def _beyond(known: Evidence, gather: np.ndarray) -> np.ndarray:
+    """Variance beyond the model's: slopes that differ by line and curve, and what no column follows."""
+    w, n = known.weighed, max(int(known.field.episode.sum()), 1)
+    by_term = (w.weight @ w.mean) ** 2 * np.array([name in BY_NAME for name in known.term_names])
+    natural = np.array([NATURAL[g] ** 2 + NATURAL_BATCH[g] ** 2 / n for g in GROUPS])
+    return SLOPE_ELSEWHERE**2 * gather @ by_term + natural
 
 
 def shares(contributions: np.ndarray, change: float) -> np.ndarray:

@@ -21,11 +21,13 @@ FULL_TOO_MUCH = 0.05
 class Terms:
     """Terms of the response model, n rows by len(EFFECTS), filled where not recorded (`known` says which).
 
+    gas: the gas terms as they are, before lines that proof to a height answer less; NaN where not recorded.
     silent: rows whose water put back was not recorded. shown: each driver as its own limits judge it, in
     `Effect.unit`, NaN where not recorded.
     """
 
     x: np.ndarray
+    gas: np.ndarray
     known: np.ndarray
     silent: np.ndarray
     shown: np.ndarray
@@ -46,15 +48,6 @@ def _work(field: Field, gap: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(energy), energy, _ratio(field, "mix_minutes"))
 
 
-def _via_paste(dough: np.ndarray, paste: np.ndarray) -> np.ndarray:
-    """Part of a dough's odd temperature that its odd paste brought; none where water made up for it."""
-    free = effects.PASTE_DEGREES_FREE
-    brought = effects.DOUGH_PER_PASTE_DEGREE * (paste - np.clip(paste, -free, free))
-    brought = np.where(np.isfinite(brought), brought, 0.0)
-    same = np.sign(brought) == np.sign(dough)
-    return np.where(same, np.sign(dough) * np.minimum(np.abs(brought), np.abs(dough)), 0.0)
-
-
 def _cook_limits(plant: Plant, field: Field) -> tuple[np.ndarray, np.ndarray]:
     usual = field.usual["paste_cook_temp_c"]
     low, high = np.full(len(field), np.nan), np.full(len(field), np.nan)
@@ -68,16 +61,14 @@ def _cook_limits(plant: Plant, field: Field) -> tuple[np.ndarray, np.ndarray]:
 def _shown(plant: Plant, field: Field) -> dict[str, np.ndarray]:
     gap = field.num["usual_gap_points"]
     own_gap = gap - field.usual["usual_gap_points"]
-    dough, paste = _gap(field, "dough_temp_c"), _gap(field, "paste_temp_c")
     work = _work(field, own_gap)
     cook = field.num["paste_cook_temp_c"]
     low, high = _cook_limits(plant, field)
-    brought = _via_paste(dough, paste)
     return {
         "water": own_gap, "water_curve": own_gap, "dose": _gap(field, "dose_pct"),
         "undercooked": np.maximum(low - cook, 0.0), "overcooked": np.maximum(cook - high, 0.0),
-        "paste_temp": paste, "paste_age": np.maximum(field.num["paste_age_h"] - FRESH_H, 0.0),
-        "yeast_dose": 100 * np.expm1(_ratio(field, "yeast_pct")), "dough_temp": dough - brought,
+        "paste_temp": _gap(field, "paste_temp_c"), "paste_age": np.maximum(field.num["paste_age_h"] - FRESH_H, 0.0),
+        "yeast_dose": 100 * np.expm1(_ratio(field, "yeast_pct")), "dough_temp": _gap(field, "dough_temp_c"),
         "proof_time": 100 * np.expm1(_ratio(field, "proof_minutes")), "proof_temp": _gap(field, "proof_temp_c"),
         "undermixed": 100 * np.maximum(-work, 0.0), "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
         "proof_dry": np.maximum(DRY_AIR_PCT - field.num["proof_rh_pct"], 0.0),
@@ -91,7 +82,7 @@ def _term(effect: Effect, shown: dict[str, np.ndarray], field: Field) -> np.ndar
         gap, usual = (np.clip(v, *POINTS_RANGE) for v in (field.num["usual_gap_points"], field.usual["usual_gap_points"]))
         return gap - usual if effect.name == "water" else gap**2 - usual**2
     if effect.name == "paste_temp":
-        return _via_paste(_gap(field, "dough_temp_c"), value)
+        return np.where(np.isfinite(value), 0.0, np.nan)
     if effect.name in ("undermixed", "overmixed"):
         return value / 100
     return np.log1p(value / 100) if effect.relative else value
@@ -126,19 +117,46 @@ def _damped(x: np.ndarray) -> np.ndarray:
     return out
 
 
+def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> None:
+    """Share out an odd dough temperature between an odd paste and the rest, in place.
+
+    Only where the paste's temperature is outside its own limits; what warmer water made up for counts nothing.
+    """
+    product = plant.products.get(field.streams[field.own][1])
+    recipe = plant.pastes.get(product.paste or "") if product else None
+    found = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
+    dough = shift_of(BY_NAME["dough_temp"], field, shown["dough_temp"])
+    if not (product and recipe and found.outside) or not abs(dough.after - dough.before) > 0.1:
+        return
+    kg = product.paste_flour_pct / 100 * (1 + recipe.liquid_ratio)
+    brought = min(kg * effects.DOUGH_PER_PASTE_KG, 0.6) * (found.after - found.before)
+    part = float(np.clip(brought / (dough.after - dough.before), 0.0, 1.0))
+    shown["paste_brought"] = np.where(field.episode, part * shown["dough_temp"], 0.0)
+    shown["dough_temp"] = shown["dough_temp"] - shown["paste_brought"]
+
+
 def terms(plant: Plant, field: Field) -> Terms:
     """The terms of every measured batch."""
     shown = _shown(plant, field)
+    _warm_paste(plant, field, shown)
     raw = np.column_stack([_term(e, shown, field) for e in EFFECTS])
     known = np.isfinite(raw)
     x = np.column_stack([_fill(raw[:, k], field) for k in range(len(EFFECTS))])
+    gas = raw.copy()
+    if "paste_brought" in shown:
+        x[:, _PASTE_TEMP] = np.nan_to_num(shown["paste_brought"])
+        gas[:, _DOUGH_TEMP] += x[:, _PASTE_TEMP]
     to_height = height_lines(plant, field)
     for k, e in enumerate(EFFECTS):
         if e.of_gas:
             answering = e.name in ("proof_time", "proof_temp")
             x[to_height, k] *= 0.0 if answering else effects.ELASTICITY_AT_HEIGHT / effects.ELASTICITY
     silent = field.text["water_made_good"] == "not recorded"
-    return Terms(_damped(x), known, silent, np.column_stack([shown[e.name] for e in EFFECTS]))
+    return Terms(_damped(x), gas, known, silent, np.column_stack([shown[e.name] for e in EFFECTS]))
+
+
+_PASTE_TEMP = [e.name for e in EFFECTS].index("paste_temp")
+_DOUGH_TEMP = [e.name for e in EFFECTS].index("dough_temp")
 
 
 @dataclass(frozen=True)
@@ -162,15 +180,14 @@ def _recorded_mean(values: np.ndarray) -> tuple[float, float, int]:
     return float(known.mean()), float(known.std(ddof=1)) if len(known) > 1 else float("nan"), len(known)
 
 
-def shift(effect: Effect, field: Field, found: Terms) -> Shift:
-    """The driver's move and whether it is outside its own limits.
+def shift_of(effect: Effect, field: Field, shown: np.ndarray) -> Shift:
+    """The driver's move and whether it is outside its own limits; `shown` is the driver in its own unit.
 
     Own limits: the baseline's batch-to-batch spread, batches near in time taken as alike (correlation 0.15);
     outside is beyond 2.5 standard errors and not smaller than `Effect.least`. Common practice, no source.
     """
-    k = EFFECTS.index(effect)
-    before, sd, n0 = _recorded_mean(found.shown[field.base, k])
-    after, _, n1 = _recorded_mean(found.shown[field.episode, k])
+    before, sd, n0 = _recorded_mean(shown[field.base])
+    after, _, n1 = _recorded_mean(shown[field.episode])
     if not (n0 > 2 and n1):
         return Shift(effect, before, after, sd, n0, n1, float("nan"), False)
     error = max(sd, effect.least / 6, 1e-9) * np.sqrt((1 + 0.15 * (n1 - 1)) / n1 + (1 + 0.15 * 4) / n0)
@@ -180,7 +197,7 @@ def shift(effect: Effect, field: Field, found: Terms) -> Shift:
 
 def shifts(field: Field, found: Terms) -> dict[str, Shift]:
     """Every driver's move, by the effect's name."""
-    return {e.name: shift(e, field, found) for e in EFFECTS if e.name != "water_curve"}
+    return {e.name: shift_of(e, field, found.shown[:, k]) for k, e in enumerate(EFFECTS) if e.name != "water_curve"}
 
 
 def named(name: str) -> Effect:

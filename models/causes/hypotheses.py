@@ -11,6 +11,7 @@ from models.causes.response import Fit
 from models.shapes import Group
 
 LARGEST_SET = 3
+KEPT_SETS = 60
 
 
 @dataclass(frozen=True)
@@ -33,12 +34,11 @@ class Candidate:
 class Weighed:
     """Posterior over sets of candidates.
 
-    sets: each a tuple of indices into candidates; weight: their probabilities; mean (sets, terms) and
-    cov (sets, terms, terms): the functionals asked for, under each set. present: probability of each candidate.
+    weight: probability of each set; mean (sets, terms) and cov (sets, terms, terms): the functionals asked for,
+    under each set. present: probability of each candidate; size: its mean size, 0 counted where it is not there.
     """
 
     candidates: tuple[Candidate, ...]
-    sets: tuple[tuple[int, ...], ...]
     weight: np.ndarray
     mean: np.ndarray
     cov: np.ndarray
@@ -46,8 +46,23 @@ class Weighed:
     size: np.ndarray
 
 
-def _sets(count: int) -> list[tuple[int, ...]]:
-    return [s for k in range(min(LARGEST_SET, count) + 1) for s in combinations(range(count), k)]
+def _log_odds(candidates: tuple[Candidate, ...], extra: dict[int, float]) -> tuple[float, np.ndarray]:
+    """Log prior of the empty set, and what each candidate's being there adds to it."""
+    chance = np.array([c.chance for c in candidates])
+    gain = np.log(chance) - np.log1p(-chance) + np.array([extra.get(i, 0.0) for i in range(len(candidates))])
+    return float(np.log1p(-chance).sum()), gain
+
+
+def _weigh_size(k: int, prior: np.ndarray, s_matrix: np.ndarray, s_vector: np.ndarray) -> tuple[np.ndarray, ...]:
+    """All sets of k candidates: members (m, k), log likelihood ratio, size's mean and covariance."""
+    pick = np.array(list(combinations(range(len(prior)), k)), dtype=int).reshape(-1, k)
+    inner = s_matrix[pick[:, :, None], pick[:, None, :]]
+    own = np.zeros_like(inner)
+    own[:, range(k), range(k)] = 1 / prior[pick]
+    small = np.linalg.inv(own + inner)
+    at = np.einsum("mij,mj->mi", small, s_vector[pick])
+    log = 0.5 * (s_vector[pick] * at).sum(axis=1) + 0.5 * np.linalg.slogdet(small)[1] - 0.5 * np.log(prior[pick]).sum(axis=1)
+    return pick, log, at, small
 
 
 def weigh(found: Fit, candidates: tuple[Candidate, ...], ask: np.ndarray, ask_candidates: np.ndarray,
@@ -58,38 +73,37 @@ def weigh(found: Fit, candidates: tuple[Candidate, ...], ask: np.ndarray, ask_ca
     sizes; extra: log likelihood ratio that other evidence (spread, gas kept, a recorded change) gives a
     candidate being there against its not being there.
     """
-    d = found.design.d
-    c = np.column_stack([x.column for x in candidates]) if candidates else np.empty((len(d), 0))
+    d, count = found.design.d, len(candidates)
+    c = np.column_stack([x.column for x in candidates])
     weighted = c * found.weights[:, None]
     cross = found.cov @ (d.T @ weighted)
     s_matrix = c.T @ weighted - (d.T @ weighted).T @ cross
     s_vector = weighted.T @ (found.design.y - d @ found.mean)
     base_mean, base_cov = ask @ found.mean, ask @ found.cov @ ask.T
     change = ask_candidates - ask @ cross
-    sets, logs, means, covs, sizes = _sets(len(candidates)), [], [], [], []
-    for chosen in sets:
-        pick = list(chosen)
-        log = sum(np.log(x.chance) + extra.get(i, 0.0) if i in chosen else np.log1p(-x.chance)
-                  for i, x in enumerate(candidates))
-        size = np.zeros(len(candidates))
-        if pick:
-            prior = np.diag([candidates[i].sd ** 2 for i in pick])
-            inner = s_matrix[np.ix_(pick, pick)]
-            small = np.linalg.inv(np.linalg.inv(prior) + inner)
-            at = small @ s_vector[pick]
-            log += 0.5 * s_vector[pick] @ at - 0.5 * np.linalg.slogdet(np.eye(len(pick)) + inner @ prior)[1]
-            size[pick] = at
-            means.append(base_mean + change[:, pick] @ at)
-            covs.append(base_cov + change[:, pick] @ small @ change[:, pick].T)
-        else:
-            means.append(base_mean)
-            covs.append(base_cov)
-        logs.append(log)
+    none, gain = _log_odds(candidates, extra)
+    prior = np.array([x.sd**2 for x in candidates])
+    logs, means, covs, members, sizes = [np.array([none])], [base_mean[None]], [base_cov[None]], [np.zeros((1, count))], [
+        np.zeros((1, count))]
+    for k in range(1, min(LARGEST_SET, count) + 1):
+        pick, log, at, small = _weigh_size(k, prior, s_matrix, s_vector)
+        kept = log + none + gain[pick].sum(axis=1)
+        best = np.argsort(-kept, kind="stable")[:KEPT_SETS]
+        pick, at, small = pick[best], at[best], small[best]
+        moved = change[:, pick].transpose(1, 0, 2)
+        logs.append(kept[best])
+        means.append(base_mean + np.einsum("mtk,mk->mt", moved, at))
+        covs.append(base_cov + moved @ small @ moved.transpose(0, 2, 1))
+        rows = np.arange(len(pick))[:, None]
+        member, size = np.zeros((len(pick), count)), np.zeros((len(pick), count))
+        member[rows, pick], size[rows, pick] = 1.0, at
+        members.append(member)
         sizes.append(size)
-    weight = np.exp(np.array(logs) - max(logs))
+    log = np.concatenate(logs)
+    weight = np.exp(log - log.max())
     weight /= weight.sum()
-    member = np.array([[i in s for i in range(len(candidates))] for s in sets], dtype=float).reshape(len(sets), -1)
-    return Weighed(candidates, tuple(sets), weight, np.array(means), np.array(covs), weight @ member, weight @ np.array(sizes))
+    return Weighed(candidates, weight, np.concatenate(means), np.concatenate(covs), weight @ np.concatenate(members),
+                   weight @ np.concatenate(sizes))
 
 
 def bounds(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray, tail: float = 0.05) -> tuple[float, float]:

@@ -13,9 +13,9 @@ from datetime import datetime
 import numpy as np
 
 from models.charts.characteristics import Characteristic
-from models.charts.follow import Known, Raw
-from models.charts.innovations import Model
-from models.charts.variation import fit
+from models.charts.follow import Raw
+from models.charts.innovations import Known, Model, Series
+from models.charts.variation import Trade, fit
 from models.charts.working import REFERENCE_POINTS, Working
 from models.shapes import Baseline, Points
 
@@ -25,13 +25,18 @@ FAR = 5.0
 """Robust standard deviations from its lot beyond which a single batch is left out of a baseline."""
 TRADE_DF = 6.0
 """Degrees of freedom the trade's spread counts for while learning."""
+TRADE_PHI = 0.2
+TRADE_NU = 8.0
 
 
 def trade_model(char: Characteristic, work: Working) -> Model:
     """The variation the trade expects, on the working scale, with a level still unknown."""
-    factor = _trade_factor(char, work)
-    batch, lot, within = (v * factor for v in (char.trade.batch, char.trade.lot, char.trade.within))
-    return Model(float(work.y[0]), batch, lot, within, 0.2, 8.0, 20.0 * (batch + lot + within), True, TRADE_DF)
+    t, factor = char.trade, _trade_factor(char, work)
+    batch, lot, flour, within = (v * factor for v in (t.batch, t.lot, t.flour, t.within))
+    wide = 20.0 * (batch + lot + flour + within)
+    return Model(
+        float(work.y[0]), batch, lot, flour, within, TRADE_PHI, TRADE_NU, wide, True, scale_df=TRADE_DF
+    )
 
 
 def _trade_factor(char: Characteristic, work: Working) -> float:
@@ -43,10 +48,12 @@ def _trade_factor(char: Characteristic, work: Working) -> float:
     return work.reference if char.trade.relative else 1.0
 
 
-def frozen_model(char: Characteristic, baseline: Baseline) -> Model:
-    """The model a frozen baseline stands for, on the working scale."""
+def frozen_model(baseline: Baseline) -> Model:
+    """The model a baseline stands for, on the working scale."""
     x = baseline.extra
-    return Model(x["level"], x["batch"], x["lot"], x["within"], baseline.phi, x["nu"], x["level_se"], False)
+    return Model(
+        x["level"], x["batch"], x["lot"], x["flour"], x["within"], baseline.phi, x["nu"], x["level_se"], False, x["scale2"]
+    )
 
 
 def complete_at(work: Working, episodes: tuple[Raw, ...]) -> int | None:
@@ -75,33 +82,37 @@ def in_control(size: int, episodes: tuple[Raw, ...]) -> np.ndarray:
 def freeze(char: Characteristic, points: Points, work: Working, stop: int, episodes: tuple[Raw, ...]) -> Baseline:
     """The frozen baseline of points[:stop], without the batches of episodes and single far ones."""
     inside = in_control(stop, episodes)
-    excluded = [(str(points.keys[i]), "in an episode that signalled while the chart learned") for i in np.flatnonzero(~inside)]
+    reasons = {i: "in an episode that signalled while the chart learned" for i in np.flatnonzero(~inside)}
     far = _far(work, inside, stop)
-    excluded += [(str(points.keys[i]), f"more than {FAR:g} robust sd from its lot") for i in far]
+    reasons |= {i: f"more than {FAR:g} robust sd from its lot" for i in far}
     inside[far] = False
     keep = np.flatnonzero(inside)
     within = _within(char, points, work, keep)
-    ratio = char.trade.lot / char.trade.batch
-    found = fit(work.y[keep], work.error_var(within)[keep], work.lots[keep], ratio)
-    extra = {
-        "level": found.level, "level_se": found.level_se, "batch": found.batch, "lot": found.lot, "within": within,
-        "nu": found.nu, "reference": work.reference,
-    }
-    return _described(points, work, keep, excluded, extra, found.phi, found.sd_rel_se, learning=False)
+    model, sd_rel_se = fit(_part(work.series(within), keep), _ratios(char), within)
+    excluded = [(str(points.keys[i]), reasons[i]) for i in sorted(reasons)]
+    return _described(points, work, keep, stop, excluded, model, sd_rel_se, learning=False)
 
 
 def learning(char: Characteristic, points: Points, work: Working, known: Known, episodes: tuple[Raw, ...]) -> Baseline:
     """What the chart compares with while it learns: the level so far, the trade's spread scaled by what was seen."""
-    model = trade_model(char, work)
-    keep = np.flatnonzero(in_control(len(points), episodes))
-    keep = keep if len(keep) else np.arange(1)
-    scale = known.scale2**0.5
-    extra = {
-        "level": known.level, "level_se": known.level_var**0.5 * scale, "batch": model.batch * scale,
-        "lot": model.lot * scale, "within": model.within * scale, "nu": model.nu, "reference": work.reference,
-    }
-    excluded = [(str(k), "in an episode") for k in np.delete(points.keys, keep)]
-    return _described(points, work, keep, excluded, extra, model.phi, (0.5 / known.scale_df) ** 0.5, learning=True)
+    t = trade_model(char, work)
+    level_se = (known.level_var * known.scale2) ** 0.5
+    model = Model(
+        known.level, t.batch, t.lot, t.flour, t.within, t.phi, t.nu, level_se, False, known.scale2, known.scale_df
+    )
+    inside = in_control(len(points), episodes)
+    keep = np.flatnonzero(inside) if inside.any() else np.arange(1)
+    excluded = [(str(points.keys[i]), "in an episode") for i in np.flatnonzero(~inside)]
+    sd_rel_se = (0.5 / known.scale_df) ** 0.5
+    return _described(points, work, keep, len(points), excluded, model, sd_rel_se, learning=True)
+
+
+def _part(series: Series, keep: np.ndarray) -> Series:
+    return Series(series.y[keep], series.error_var[keep], series.lots[keep], series.flours[keep])
+
+
+def _ratios(char: Characteristic) -> Trade:
+    return Trade(char.trade.lot / char.trade.batch, char.trade.flour / char.trade.batch)
 
 
 def _far(work: Working, inside: np.ndarray, stop: int) -> np.ndarray:
@@ -122,24 +133,32 @@ def _within(char: Characteristic, points: Points, work: Working, keep: np.ndarra
     return char.trade.within * _trade_factor(char, work)
 
 
-def _described(points, work, keep, excluded, extra, phi, sd_rel_se, learning: bool) -> Baseline:
-    first, last = int(keep[0]), int(keep[-1])
-    batches, lots = len(keep), len(np.unique(work.lots[keep]))
-    days = len(np.unique(points.day[keep]))
-    error = float(np.mean(work.error_var(extra["within"])[keep]))
-    sd = (extra["batch"] ** 2 + extra["lot"] ** 2 + error) ** 0.5
-    label = "lots" if any(points.lot[keep]) else "days"
-    says = f"learning: {batches} batches, {lots} {label} of {LOTS}" if learning else (
-        f"{batches} batches on {days} days, {lots} {label}"
-    )
-    level = extra["level"]
+def _described(points, work, keep, stop, excluded, model: Model, sd_rel_se, learning: bool) -> Baseline:
+    """The baseline in the stream's unit; what the chart works with goes into `extra`, on the working scale."""
+    scale = model.scale2**0.5
+    error = float(np.mean(work.error_var(model.within)[keep]))
+    sd = scale * (model.batch**2 + model.lot**2 + model.flour**2 + error) ** 0.5
+    extra = {
+        "level": model.level, "level_se": model.level_se, "batch": model.batch, "lot": model.lot, "flour": model.flour,
+        "within": model.within, "nu": model.nu, "scale2": model.scale2, "reference": work.reference,
+    }
+    lots = len(np.unique(work.lots[keep]))
     return Baseline(
-        level=work.unit(level), sd=work.unit_sd(sd, level), sd_within=work.unit_sd(extra["within"], level), phi=phi,
-        level_se=work.unit_sd(extra["level_se"], level), sd_rel_se=sd_rel_se, first_key=str(points.keys[first]),
-        last_key=str(points.keys[last]), first_at=_moment(points.at[first]), last_at=_moment(points.at[last]),
-        batches=batches, days=days, lots=lots, excluded=tuple(excluded), fingerprint=_fingerprint(points, keep),
-        learning=learning, says=says, extra=extra,
+        level=work.unit(model.level), sd=work.unit_sd(sd, model.level),
+        sd_within=work.unit_sd(scale * model.within, model.level), phi=model.phi,
+        level_se=work.unit_sd(model.level_se, model.level), sd_rel_se=sd_rel_se,
+        first_key=str(points.keys[0]), last_key=str(points.keys[stop - 1]), first_at=_moment(points.at[0]),
+        last_at=_moment(points.at[stop - 1]), batches=len(keep), days=len(np.unique(points.day[keep])), lots=lots,
+        excluded=tuple(excluded), fingerprint=_fingerprint(points, keep), learning=learning,
+        says=_says(points, keep, lots, learning), extra=extra,
     )
+
+
+def _says(points: Points, keep: np.ndarray, lots: int, learning: bool) -> str:
+    label = "lots" if any(points.lot[keep]) else "days"
+    if learning:
+        return f"learning: {len(keep)} batches of {BATCHES}, {lots} {label} of {LOTS}"
+    return f"{len(keep)} batches on {len(np.unique(points.day[keep]))} days, {lots} {label}"
 
 
 def _moment(at: np.datetime64) -> datetime:

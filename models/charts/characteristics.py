@@ -26,11 +26,13 @@ Scale = Literal["plain", "spread", "loss"]
 class Trade:
     """What the trade expects: standard deviations, in the unit or relative to the level (`relative`).
 
-    batch: between batches of one lot; lot: between lots; within: of one loaf or reading within a batch.
+    batch: between batches of one lot; lot: between yeast lots; flour: between flour lots; within: of one loaf or
+    reading within a batch. Specific volume: measured and assumed values of the trade; the rest common practice.
     """
 
     batch: float
     lot: float
+    flour: float = 0.0
     within: float = 0.0
     relative: bool = False
 
@@ -76,22 +78,22 @@ def _kettle(name: str, unit: str, column: str, trade: Trade, small: float, **mor
     return Characteristic(name, unit, "pastes", column, "cook_end", "kettle", name, 0, trade, small, **more)
 
 
-_SV = Trade(0.020, 0.018, 0.020, relative=True)
+_SV = Trade(0.020, 0.016, 0.012, 0.020, relative=True)
 
 DECLARED: tuple[Characteristic, ...] = (
     _loaf("specific volume", "mL/g", "specific_volume", 0, _SV, 0.03, spread="specific_volume_sd", open_lines_only=True),
     _loaf("volume", "mL", "volume_ml", 1, _SV, 0.03, open_lines_only=True),
-    _loaf("weight", "g", "baked_g", 2, Trade(0.006, 0.003, 0.012, relative=True), 0.01),
-    _loaf("bake loss", "%", "bake_loss_pct", 3, Trade(0.35, 0.20, 0.60), 0.5),
+    _loaf("weight", "g", "baked_g", 2, Trade(0.006, 0.002, 0.002, 0.012, relative=True), 0.01),
+    _loaf("bake loss", "%", "bake_loss_pct", 3, Trade(0.35, 0.10, 0.15, 0.60), 0.5),
     Characteristic(
         "within-batch spread", "mL/g", "batches", "specific_volume_sd", "mixed_at", "line", "within-batch spread", 0,
-        Trade(0.10, 0.05, relative=True), 0.5, scale="spread", count="loaves", open_lines_only=True,
+        Trade(0.10, 0.05, 0.05, relative=True), 0.5, scale="spread", count="loaves", open_lines_only=True,
     ),
-    _dough("dough temperature", "°C", "dough_temp_c", Trade(0.7, 0.3), 1.0),
-    _dough("proof time", "min", "proof_minutes", Trade(0.04, 0.03, relative=True), 0.05, proof_mode="height"),
-    _dough("proof height", "mm", "proof_height_mm", Trade(0.03, 0.025, relative=True), 0.05, proof_mode="time"),
+    _dough("dough temperature", "°C", "dough_temp_c", Trade(0.7, 0.2, 0.2), 1.0),
+    _dough("proof time", "min", "proof_minutes", Trade(0.04, 0.03, 0.01, relative=True), 0.05, proof_mode="height"),
+    _dough("proof height", "mm", "proof_height_mm", Trade(0.03, 0.025, 0.01, relative=True), 0.05, proof_mode="time"),
     _dough("gassing power", "mL", "gas_produced_ml", Trade(0.03, 0.04, relative=True), 0.05, count="gas_tests"),
-    _dough("share of gas kept", "%", "gas_kept_pct", Trade(1.5, 0.7), 3.0, count="gas_tests"),
+    _dough("share of gas kept", "%", "gas_kept_pct", Trade(1.5, 0.2, 1.0), 3.0, count="gas_tests"),
     Characteristic(
         "gassing power of the lot", "mL", "batches", "lot_gas_ml", "mixed_at", "plant", "gassing power of the lot", 0,
         Trade(0.05, 0.0, relative=True), 0.1,
@@ -176,12 +178,14 @@ def _points(char: Characteristic, rows: DataFrame) -> Points:
     size = len(rows)
     blank = np.full(size, np.nan)
     lot = rows["flour_lot" if pastes else "yeast_lot"].fillna("").to_numpy(dtype=object)
+    plain = char.per == "plant"
     return Points(
         keys=rows["paste_key" if pastes else "batch_key"].to_numpy(dtype=object),
         at=rows[char.at].to_numpy(dtype="datetime64[us]"),
         value=rows[char.column].to_numpy(dtype=float),
         n=rows[char.count].fillna(1).to_numpy(dtype=float) if char.count else np.ones(size),
         sd_within=rows[char.spread].to_numpy(dtype=float) if char.spread else blank,
-        lot=np.full(size, "", dtype=object) if char.per == "plant" else lot,
+        lot=np.full(size, "", dtype=object) if plain else lot,
         day=rows["shift_date"].to_numpy(dtype="datetime64[D]"),
+        flour=None if pastes or plain else rows["flour_lot"].fillna("").to_numpy(dtype=object),
     )

@@ -13,7 +13,7 @@ from models.charts.baseline import complete_at, freeze, frozen_model, learning, 
 from models.charts.boundary import boundary
 from models.charts.characteristics import characteristic
 from models.charts.follow import Followed, Raw, follow
-from models.charts.innovations import Model
+from models.charts.innovations import Model, student_score
 from models.charts.promise import promise
 from models.charts.scan import WINDOW
 from models.charts.working import Working, working
@@ -47,7 +47,7 @@ def chart(
     work = working(char, points, fixed.extra["reference"] if fixed else None)
     used, raws, statistic = _run(char, points, work, arl0, fixed)
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
-    model = frozen_model(char, used)
+    model = frozen_model(used)
     lower, upper = _limits(work, model, arl0, used.learning)
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
     words = promise(char, points, work, model, boundary(arl0, WINDOW, _stretch(used)), arl0, used)
@@ -63,9 +63,8 @@ def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | Non
     size = len(points)
     wide = boundary(arl0, WINDOW, LEARNING_STRETCH)
     model = trade_model(char, work)
-    error_var = work.error_var(model.within)
     stop = size if fixed is None else int(np.searchsorted(points.at, np.datetime64(fixed.last_at, "us"), side="right"))
-    learned = follow(work.y, error_var, work.lots, model, wide, 0, stop, QUIET)
+    learned = follow(work.series(model.within), model, wide, 0, stop, QUIET)
     if fixed is None:
         done = complete_at(work, learned.episodes)
         if done is None:
@@ -73,9 +72,9 @@ def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | Non
         stop = done + 1
         learned = Followed(_known_by(learned.episodes, stop), learned.statistic[:stop], learned.known)
         fixed = freeze(char, points, work, stop, learned.episodes)
-    frozen = frozen_model(char, fixed)
+    frozen = frozen_model(fixed)
     limits = boundary(arl0, WINDOW, FROZEN_STRETCH)
-    monitored = follow(work.y, work.error_var(frozen.within), work.lots, frozen, limits, stop, size)
+    monitored = follow(work.series(frozen.within), frozen, limits, stop, size)
     return fixed, learned.episodes + monitored.episodes, np.concatenate([learned.statistic[:stop], monitored.statistic])
 
 
@@ -102,7 +101,7 @@ def _change_se(raw: Raw, points: Points, work: Working, baseline: Baseline) -> f
     alike = (1 + baseline.phi) / (1 - baseline.phi) if count > 1 else 1.0
     batches = x["batch"] ** 2 * min(alike, count) / count
     own = float(work.error_var(x["within"])[span].mean()) / count
-    return work.unit_sd((batches + own + x["level_se"] ** 2) ** 0.5, x["level"])
+    return work.unit_sd(((batches + own) * x["scale2"] + x["level_se"] ** 2) ** 0.5, x["level"])
 
 
 def _kind(lag: int) -> str:
@@ -138,11 +137,6 @@ def _limits(work: Working, model: Model, arl0: float, learns: bool) -> tuple[flo
     """Limits for a single batch of the usual number of readings, in the stream's unit."""
     reach = float(boundary(arl0, 1, LEARNING_STRETCH if learns else FROZEN_STRETCH)[0])
     error = float(np.median(work.error_var(model.within)))
-    sd = (model.batch**2 + model.lot**2 + error + model.level_se**2) ** 0.5
-    reach = _student_reach(reach, model.nu) * sd
+    variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2 + model.level_se**2
+    reach = float(student_score(reach, model.nu)) * variance**0.5
     return work.unit(model.level - reach), work.unit(model.level + reach)
-
-
-def _student_reach(score: float, nu: float) -> float:
-    """Inverse of innovations.normal_score: the Student deviate that is as far out as a normal score."""
-    return float(np.sqrt(nu * np.expm1((score * (8 * nu + 3) / (8 * nu + 1)) ** 2 / nu)))

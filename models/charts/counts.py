@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.charts.boundary import boundary
-from models.charts.innovations import Model, filtered
+from models.charts.innovations import Model, Series, filtered
 from models.charts.scan import scan
 
 
@@ -103,5 +103,5 @@ def _scores(counts, sizes, level, spread, proportion):
     middle = law.cdf(counts) - 0.5 * law.pmf(counts)
     score = ndtri(np.clip(middle, 1e-12, 1.0 - 1e-12))
     size = len(score)
-    plain = Model(0.0, 1.0, 0.0, 0.0, 0.0, 1e9, 0.0, False)
-    return filtered(score, np.zeros(size), np.zeros(size, dtype=int), plain)
+    alike = np.zeros(size, dtype=int)
+    return filtered(Series(score, np.zeros(size), alike, alike), Model(0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1e9, 0.0, False))

@@ -6,12 +6,12 @@ when later points come. When an episode is over the filter starts afresh at the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from models.charts.innovations import Innovations, Model, filtered
-from models.charts.scan import onset_evidence, scan
+from models.charts.innovations import Known, Model, Series, filtered
+from models.charts.scan import WINDOW, onset_evidence, scan
 
 BACK = 5.0
 """Log likelihood ratio, back at the level against still off, at which an episode is over."""
@@ -19,7 +19,7 @@ STAYED = 3
 """Batches that must at least have been back."""
 SHARPEN = 40
 """Batches after the signal that still sharpen where it began."""
-_BLOCK = 256
+_BLOCK = 512
 
 
 @dataclass(frozen=True)
@@ -39,16 +39,6 @@ class Raw:
 
 
 @dataclass(frozen=True)
-class Known:
-    """What is known of level and scale where the filter starts."""
-
-    level: float
-    level_var: float
-    scale2: float
-    scale_df: float
-
-
-@dataclass(frozen=True)
 class Followed:
     """Episodes in order, the largest score at every batch, and what is known at the end."""
 
@@ -58,20 +48,19 @@ class Followed:
 
 
 def follow(
-    y: np.ndarray, error_var: np.ndarray, lots: np.ndarray, model: Model, limits: np.ndarray,
-    start: int, stop: int, quiet: int = 0,
+    series: Series, model: Model, limits: np.ndarray, start: int, stop: int, quiet: int = 0
 ) -> Followed:
-    """Chart y[start:stop]. limits: the boundary by window length; quiet: first batches that cannot signal."""
-    known = Known(model.level, model.level_se**2, 1.0, model.scale_df)
+    """Chart series[start:stop]. limits: the boundary by window length; quiet: first batches that cannot signal."""
+    known = Known(model.level, model.level_se**2, model.scale2, model.scale_df)
     statistic, episodes = np.zeros(stop - start), []
     pos = start
     while pos < stop:
-        hit, innovations, scores = _first_hit(y, error_var, lots, model, limits, pos, stop, known, start + quiet)
+        hit, v, scores = _first_hit(series, model, limits, pos, stop, known, start + quiet)
         last = stop if hit is None else pos + hit + 1
         statistic[pos - start : last - start] = scores[: last - pos]
         if hit is None:
-            return Followed(tuple(episodes), statistic, _known_at(innovations, stop - pos - 1))
-        episode, known = _track(y, error_var, lots, model, innovations, pos, pos + hit, stop, known)
+            return Followed(tuple(episodes), statistic, v.known(stop - pos - 1))
+        episode, known = _track(series, model, v, pos + hit, stop, known)
         episodes.append(episode)
         resume = stop if episode.declared is None else episode.until + 1
         statistic[pos + hit - start : resume - start] = statistic[pos + hit - start]
@@ -79,20 +68,13 @@ def follow(
     return Followed(tuple(episodes), statistic, known)
 
 
-def _known_at(v: Innovations, at: int) -> Known:
-    return Known(v.level[at], v.level_var[at], v.scale2[at], v.scale_df[at])
-
-
-def _first_hit(y, error_var, lots, model, limits, pos, stop, known, earliest):
+def _first_hit(series, model, limits, pos, stop, known, earliest):
     """The first batch from `pos` that signals (None: none), looking at longer and longer stretches."""
     block = _BLOCK
     level_se = 0.0 if model.learns else model.level_se
     while True:
         end = min(stop, pos + block)
-        v = filtered(
-            y[:end], error_var, lots[:end], model, start=pos, level=known.level, level_var=known.level_var,
-            scale2=known.scale2, scale_df=known.scale_df,
-        )
+        v = filtered(series, model, pos, end, known)
         found = scan(v, limits, level_se)
         over = found.excess > 0
         over[: max(earliest - pos, 0)] = False
@@ -103,25 +85,21 @@ def _first_hit(y, error_var, lots, model, limits, pos, stop, known, earliest):
         block *= 4
 
 
-def _track(y, error_var, lots, model, v, pos, signal, stop, known):
+def _track(series, model, v, signal, stop, known):
     """One episode from its signal on, and what is known of the level where the filter starts again."""
-    window = len(v.score)
-    nums, dens = onset_evidence(v, signal - pos, window)
+    pos = v.start
+    nums, dens = onset_evidence(v, signal - pos, WINDOW)
     lag = int(np.argmax(_log_weight(nums, dens)))
     began, sign = signal - lag, 1 if nums[lag] > 0 else -1
-    before = _known_at(v, began - pos)
-    level = before.level
-    until, declared = _end(y - level, error_var, model, before.scale2, began, signal, sign, stop)
+    before = v.known(began - pos)
+    deviation = series.y - before.level
+    until, declared = _end(deviation, series.error_var, model, before.scale2, began, signal, sign, stop)
     sharp = min(until, signal + SHARPEN)
     if sharp > signal:
-        v = filtered(
-            y[: sharp + 1], error_var, lots[: sharp + 1], model, start=pos, level=known.level,
-            level_var=known.level_var, scale2=known.scale2, scale_df=known.scale_df, hold=began,
-        )
-        nums, dens = onset_evidence(v, sharp - pos, sharp - pos + 1)
+        v = filtered(series, model, pos, sharp + 1, known, hold=began)
+        nums, dens = onset_evidence(v, sharp - pos, WINDOW + sharp - signal)
     low, best, high = _onset(nums, dens, sharp, sign, signal)
-    episode = Raw(sign, signal, lag, best, low, high, max(until, signal), declared, level, before.level_var**0.5)
-    return replace(episode, until=max(until, best)), before
+    return Raw(sign, signal, lag, best, low, high, until, declared, before.level, before.level_var**0.5), before
 
 
 def _log_weight(nums, dens):
@@ -144,7 +122,7 @@ def _onset(nums, dens, at, sign, signal):
 
 def _end(d, error_var, model, scale2, began, signal, sign, stop):
     """Last batch of the episode so far, and the index at which its end was seen (None: still on)."""
-    spread = model.batch**2 * (1 + model.phi) / (1 - model.phi) + model.lot**2
+    spread = model.batch**2 * (1 + model.phi) / (1 - model.phi) + model.lot**2 + model.flour**2
     total, count = float(d[began : signal + 1].sum()), signal + 1 - began
     evidence, back = 0.0, signal + 1
     for i in range(signal + 1, stop):

@@ -2,13 +2,14 @@
 
 In control a batch mean is taken to be
 
-    y_i = level + lot effect + a_i + w_i
+    y_i = level + lot effect + flour effect + a_i + w_i
 
-with a lot effect that is drawn anew at each lot (variance lot^2), a_i a first-order autoregression along the
-batches (variance batch^2, coefficient phi) and w_i the error of a mean of few loaves (variance within^2 / n_i).
-A Kalman filter over the state (lot effect, a, level) gives the one-step forecast, and the innovation
-e_i = y_i - forecast with its variance S_i. In control the standardised innovations are independent; a lot that
-differs as lots here usually differ, or neighbours that are alike, are foretold and so are no news.
+with a lot effect drawn anew at each yeast lot (variance lot^2), another at each flour lot (flour^2), a_i a first-order
+autoregression along the batches (variance batch^2, coefficient phi) and w_i the error of a mean of few loaves
+(variance within^2 / n_i). A Kalman filter over the state (lot, flour, a, level) gives the one-step forecast, and the
+innovation e_i = y_i - forecast with its variance S_i. In control the standardised innovations are independent: a
+lot that differs as lots here usually differ, or neighbours that are alike, are foretold and so are no news. A lot
+that comes back is remembered.
 
 A step of one unit that begins at batch tau moves the innovation of batch i by r_i(tau) = 1 - (what the filter has
 already taken up of it); `Innovations` keeps the gains from which that response is rebuilt for every tau at once.
@@ -27,34 +28,58 @@ import numpy as np
 
 CLIP = 2.5
 """Innovations beyond this many sd are cut before they move the state."""
+_DIFFUSE = 0.9
+"""A batch whose gain on the level is beyond this tells nothing of the scale."""
 
 
 @dataclass(frozen=True)
 class Model:
     """Variation in control, as standard deviations on the chart's working scale; `nu`: degrees of freedom of the tails.
 
-    level_se is the uncertainty of the level; with `learns` the level is estimated on the way from there, and the
-    scale too, beginning with `scale_df` degrees of freedom.
+    level_se is the uncertainty of the level. scale2 multiplies every variance. With `learns` level and scale are
+    estimated on the way from there, the scale beginning with `scale_df` degrees of freedom.
     """
 
     level: float
     batch: float
     lot: float
+    flour: float
     within: float
     phi: float
     nu: float
     level_se: float
     learns: bool
-    scale_df: float = 0.0
+    scale2: float = 1.0
+    scale_df: float = 1e9
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of level and scale where the filter starts; level_var in units of scale2."""
+
+    level: float
+    level_var: float
+    scale2: float
+    scale_df: float
+
+
+@dataclass(frozen=True)
+class Series:
+    """What is filtered: y, the variance of each mean's own error, and integer labels of yeast and flour lots."""
+
+    y: np.ndarray
+    error_var: np.ndarray
+    lots: np.ndarray
+    flours: np.ndarray
 
 
 @dataclass(frozen=True)
 class Innovations:
     """The filtered series from `start` on; every array is as long as what was filtered.
 
-    score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_lot, gain_a, gain_level: Kalman gains; same: whether the
-    next batch is of the same lot; offset: standardised response to a level that was off from the start;
-    level, level_var: estimate of the level before the batch; scale2, scale_df: scale before the batch.
+    score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_*: Kalman gains; same_lot, same_flour: whether the next
+    batch is of the same lot; offset: standardised response to a level that was off from the start; level, level_var,
+    scale2, scale_df: what was known before the batch.
     """
 
     start: int
@@ -62,77 +87,96 @@ class Innovations:
     score: np.ndarray
     root: np.ndarray
     gain_lot: np.ndarray
+    gain_flour: np.ndarray
     gain_a: np.ndarray
     gain_level: np.ndarray
-    same: np.ndarray
+    same_lot: np.ndarray
+    same_flour: np.ndarray
     offset: np.ndarray
     level: np.ndarray
     level_var: np.ndarray
     scale2: np.ndarray
     scale_df: np.ndarray
 
+    def known(self, at: int) -> Known:
+        """Level and scale before batch `at`, counted from the start."""
+        return Known(float(self.level[at]), float(self.level_var[at]), float(self.scale2[at]), float(self.scale_df[at]))
 
-def normal_score(t: np.ndarray | float, nu: np.ndarray | float) -> np.ndarray | float:
+
+def normal_score(t: np.ndarray | float, nu: np.ndarray | float) -> np.ndarray:
     """The normal deviate as far out as `t` is in Student's distribution with `nu` degrees of freedom.
 
-    Wallace (1959), formula from memory; within 0.02 of the exact score for nu >= 3 and |t| <= 10 (tested).
+    Wallace (1959), formula from memory; within 0.03 of the exact score for nu >= 3.5 and |t| <= 10 (tested).
     """
     return np.sign(t) * (8 * nu + 1) / (8 * nu + 3) * np.sqrt(nu * np.log1p(np.square(t) / nu))
 
 
+def student_score(score: np.ndarray | float, nu: float) -> np.ndarray:
+    """Inverse of `normal_score`: the Student deviate that is as far out as a normal score."""
+    return np.sign(score) * np.sqrt(nu * np.expm1(np.square(np.asarray(score) * (8 * nu + 3) / (8 * nu + 1)) / nu))
+
+
 def filtered(
-    y: np.ndarray, error_var: np.ndarray, lots: np.ndarray, model: Model, *, start: int = 0,
-    level: float | None = None, level_var: float | None = None, scale2: float = 1.0, scale_df: float | None = None,
+    series: Series, model: Model, start: int = 0, stop: int | None = None, known: Known | None = None,
     hold: int | None = None,
 ) -> Innovations:
-    """Filter y[start:]. error_var: variance of each mean's own error; lots: integer label of each batch's lot.
+    """Filter the series from start to stop. known: what is known before `start` (None: the model's own).
 
-    level, level_var, scale2, scale_df: what is known before `start`, else the model's. From index `hold` on the scale
-    is no longer learned. Raises nothing.
+    From index `hold` on the scale is no longer learned.
     """
-    size = len(y) - start
-    out = np.empty((10, size))
-    m = model.level if level is None else level
-    vm = (model.level_se**2 if level_var is None else level_var) if model.learns else 0.0
-    df = model.scale_df if scale_df is None else scale_df
-    lot2, batch2, phi = model.lot**2, model.batch**2, model.phi
-    drift2 = (1 - phi * phi) * batch2
-    fl = fa = 0.0
-    pll, paa = lot2, batch2
-    pla = plm = pam = 0.0
-    offset_l = offset_a = 0.0
-    kept: dict[int, tuple[float, float]] = {}
-    for j in range(size):
-        i = start + j
-        pl, pa, pm = pll + pla + plm, pla + paa + pam, plm + pam + vm
-        s = pl + pa + pm + error_var[i]
-        kl, ka, km = pl / s, pa / s, pm / s
-        e = y[i] - m - fl - fa
+    stop = len(series.y) if stop is None else stop
+    k = known or Known(model.level, model.level_se**2, model.scale2, model.scale_df)
+    same_lot, same_flour = _same(series.lots, start, stop), _same(series.flours, start, stop)
+    hold = (stop if hold is None else hold) if model.learns else start
+    out = _pass(series, model, k, start, stop, hold)
+    z = out[0]
+    nu = np.minimum(model.nu, out[10]) if model.learns else model.nu
+    return Innovations(
+        start, model.phi, np.asarray(normal_score(z, nu)), *out[1:6], same_lot, same_flour, *out[6:]
+    )
+
+
+def _same(labels: np.ndarray, start: int, stop: int) -> np.ndarray:
+    same = np.ones(stop - start)
+    same[:-1] = labels[start + 1 : stop] == labels[start : stop - 1]
+    return same
+
+
+def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hold: int) -> np.ndarray:
+    """The filter itself, in scalars for speed. P is kept as its ten entries (lot l, flour f, autoregression a, level m)."""
+    y, errors = series.y[start:stop].tolist(), series.error_var[start:stop].tolist()
+    lots, flours = series.lots[start:stop].tolist(), series.flours[start:stop].tolist()
+    lot2, flour2, batch2, phi = model.lot**2, model.flour**2, model.batch**2, model.phi
+    m, vm, scale2, df = known.level, known.level_var if model.learns else 0.0, known.scale2, known.scale_df
+    rows, kept, drift2 = [], {}, (1.0 - phi * phi) * batch2
+    fl = ff = fa = ol = of = oa = 0.0
+    ll, f2, aa = lot2, flour2, batch2
+    lf = la = lm = fb = fm = am = 0.0
+    for j, value in enumerate(y):
+        pl, pf, pa, pm = ll + lf + la + lm, lf + f2 + fb + fm, la + fb + aa + am, lm + fm + am + vm
+        s = pl + pf + pa + pm + errors[j]
+        kl, kf, ka, km = pl / s, pf / s, pa / s, pm / s
         root = 1.0 / (s * scale2) ** 0.5
-        response = 1.0 - offset_l - offset_a
-        out[:, j] = (e * root, root, kl, ka, km, response * root, m, vm, scale2, df)
-        cut = CLIP / root
-        ec = -cut if e < -cut else cut if e > cut else e
-        if model.learns and (hold is None or i < hold):
-            scale2 = (df * scale2 + scale2 * (ec * root) ** 2) / (df + 1.0)
+        z = (value - m - fl - ff - fa) * root
+        response = 1.0 - ol - of - oa
+        rows.append((z, root, kl, kf, ka, km, response * root, m, vm, scale2, df))
+        z = -CLIP if z < -CLIP else min(z, CLIP)
+        if start + j < hold and km < _DIFFUSE:
+            scale2 *= (df + z * z) / (df + 1.0)
             df += 1.0
-        fl, fa, m = fl + kl * ec, fa + ka * ec, m + km * ec
-        pll, pla, plm = pll - kl * pl, pla - kl * pa, plm - kl * pm
-        paa, pam, vm = paa - ka * pa, pam - ka * pm, vm - km * pm
-        offset_l, offset_a = offset_l + kl * response, offset_a + ka * response
-        fa, paa, pla, pam = phi * fa, phi * phi * paa + drift2, phi * pla, phi * pam
-        offset_a *= phi
-        if i + 1 < len(y) and lots[i + 1] != lots[i]:
-            kept[lots[i]] = (fl, pll)
-            fl, pll = kept.get(lots[i + 1], (0.0, lot2))
-            pla = plm = offset_l = 0.0
-    return _packed(out, lots, model, start)
-
-
-def _packed(out: np.ndarray, lots: np.ndarray, model: Model, start: int) -> Innovations:
-    z, root, kl, ka, km, offset, level, level_var, scale2, df = out
-    same = np.ones(len(z))
-    same[:-1] = lots[start + 1 :] == lots[start:-1]
-    nu = np.minimum(model.nu, df) if model.learns else model.nu
-    score = np.asarray(normal_score(z, nu))
-    return Innovations(start, model.phi, score, root, kl, ka, km, same, offset, level, level_var, scale2, df)
+        e = z / root
+        fl, ff, fa, m = fl + kl * e, ff + kf * e, phi * (fa + ka * e), m + km * e
+        ol, of, oa = ol + kl * response, of + kf * response, phi * (oa + ka * response)
+        ll, lf, la, lm = ll - kl * pl, lf - kl * pf, phi * (la - kl * pa), lm - kl * pm
+        f2, fb, fm = f2 - kf * pf, phi * (fb - kf * pa), fm - kf * pm
+        aa, am, vm = phi * phi * (aa - ka * pa) + drift2, phi * (am - ka * pm), vm - km * pm
+        if j + 1 < len(y):
+            if lots[j + 1] != lots[j]:
+                kept[lots[j]] = fl, ll
+                fl, ll = kept.get(lots[j + 1], (0.0, lot2))
+                lf = la = lm = ol = 0.0
+            if flours[j + 1] != flours[j]:
+                kept[-1 - flours[j]] = ff, f2
+                ff, f2 = kept.get(-1 - flours[j + 1], (0.0, flour2))
+                lf = fb = fm = of = 0.0
+    return np.array(rows).reshape(-1, 11).T

@@ -24,7 +24,7 @@ def promise(
     per_day = points_per_day(points)
     false = f"About one false alarm in {_days(arl0 / per_day)} here."
     small = char.small * abs(baseline.level) if char.trade.relative else char.small
-    v = filtered(work.y[-_LOOK:], work.error_var(model.within)[-_LOOK:], work.lots[-_LOOK:], model)
+    v = filtered(work.series(model.within), model, max(len(points) - _LOOK, 0))
     batches = expected_batches(v, abs(work.shift(-small, model.level)), limits)
     what = f"{100 * char.small:g} %" if char.trade.relative else f"{char.small:g} {char.unit}"
     found = (

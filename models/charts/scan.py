@@ -24,6 +24,7 @@ from models.charts.innovations import Innovations
 
 WINDOW = 200
 """Onsets up to this many batches back are looked at."""
+_TINY = 1e-12
 
 
 @dataclass(frozen=True)
@@ -35,22 +36,23 @@ class Scan:
     lag: np.ndarray
 
 
-def _sums(innovations: Innovations, first: int, window: int):
-    """Yield lag and, for every onset tau >= first, the sums s u, s^2 and s c over tau..tau + lag. Shared buffers."""
+def _sums(innovations: Innovations, first: int, stop: int, window: int):
+    """Yield lag and, for every onset tau in first..stop, the sums s u, s^2 and s c over tau..tau + lag. Shared buffers."""
     v = innovations
-    size = len(v.score) - first
+    size = stop - first
     num, den, off = np.zeros(size), np.zeros(size), np.zeros(size)
-    q_lot, q_a, q_level = np.zeros(size), np.zeros(size), np.zeros(size)
+    q_lot, q_flour, q_a, q_level = (np.zeros(size) for _ in range(4))
     for lag in range(min(window, size)):
         n = size - lag
-        here = slice(first + lag, None)
-        r = 1.0 - q_lot[:n] - q_a[:n] - q_level[:n]
+        here = slice(first + lag, stop)
+        r = 1.0 - q_lot[:n] - q_flour[:n] - q_a[:n] - q_level[:n]
         s = r * v.root[here]
         num[:n] += s * v.score[here]
         den[:n] += s * s
         off[:n] += s * v.offset[here]
         yield lag, num[:n], den[:n], off[:n]
-        q_lot[:n] = (q_lot[:n] + v.gain_lot[here] * r) * v.same[here]
+        q_lot[:n] = (q_lot[:n] + v.gain_lot[here] * r) * v.same_lot[here]
+        q_flour[:n] = (q_flour[:n] + v.gain_flour[here] * r) * v.same_flour[here]
         q_a[:n] = (q_a[:n] + v.gain_a[here] * r) * v.phi
         q_level[:n] += v.gain_level[here] * r
 
@@ -62,8 +64,8 @@ def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, 
     """
     size = len(innovations.score)
     excess, score, lags = np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int)
-    for lag, num, den, off in _sums(innovations, first, len(boundary)):
-        t = num / np.sqrt(den + (level_se * off) ** 2)
+    for lag, num, den, off in _sums(innovations, first, size, len(boundary)):
+        t = num / np.sqrt(den + (level_se * off) ** 2 + _TINY)
         over = np.abs(t) - boundary[lag]
         at = slice(first + lag, None)
         better = over > excess[at]
@@ -73,12 +75,13 @@ def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, 
     return Scan(excess, score, lags)
 
 
-def onset_evidence(innovations: Innovations, at: int, window: int, first: int = 0) -> tuple[np.ndarray, ...]:
-    """Sums s u and s^2 over tau..at for the onsets tau = at, at - 1, ...: two arrays by lag."""
+def onset_evidence(innovations: Innovations, at: int, window: int) -> tuple[np.ndarray, np.ndarray]:
+    """Sums s u and s^2 over tau..at for the onsets tau = at, at - 1, ...: two arrays by lag, at most `window` long."""
+    first = max(at + 1 - window, 0)
     nums, dens = [], []
-    for lag, num, den, _ in _sums(innovations, first, min(window, at - first + 1)):
-        nums.append(num[at - lag - first])
-        dens.append(den[at - lag - first])
+    for _, num, den, _ in _sums(innovations, first, at + 1, window):
+        nums.append(num[-1])
+        dens.append(den[-1])
     return np.array(nums), np.array(dens)
 
 
@@ -87,7 +90,7 @@ def expected_batches(innovations: Innovations, shift: float, boundary: np.ndarra
 
     From the mean of sum s^2 over the onsets of the stretch; the score's own scatter is left out.
     """
-    for lag, _, den, _ in _sums(innovations, 0, min(len(boundary), len(innovations.score))):
+    for lag, _, den, _ in _sums(innovations, 0, len(innovations.score), len(boundary)):
         if lag and len(den) < 5:
             break
         if shift * np.sqrt(float(np.mean(den))) >= boundary[lag]:

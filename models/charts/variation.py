@@ -1,82 +1,140 @@
 """Variance components of a baseline stretch, by likelihood over a grid, with the trade's values as prior.
 
-For every pair of autocorrelation and lot-to-batch ratio the Kalman filter of `innovations` gives the likelihood of the
-stretch (level and scale concentrated out); the prior is wide. The grid is then averaged, leaning to the cautious
-side, because limits that are a little wide cost a batch and limits that are too tight cost the shop's belief.
+For every combination of autocorrelation, yeast-lot and flour-lot sd (over the batch sd) the Kalman filter of
+`innovations` gives the likelihood of the stretch, level and scale concentrated out. The prior is wide. The grid is then
+averaged, leaning to the cautious side, because limits that are a little wide cost a batch and limits that are too
+tight cost the shop's belief. The tails' degrees of freedom come from the standardised innovations of the averaged
+fit, again with a prior and leaning to the heavy side: a hundred batches say little of one in ten thousand.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
+from math import lgamma, log, pi
 
 import numpy as np
 
-PHI_GRID = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7])
-RATIO_GRID = np.array([0.0, 0.15, 0.3, 0.5, 0.7, 0.9, 1.2, 1.6, 2.2, 3.0])
-NU_GRID = np.array([3.5, 4.0, 5.0, 6.0, 8.0, 12.0, 30.0])
-_NU_PRIOR = np.log(np.array([0.04, 0.10, 0.18, 0.22, 0.22, 0.14, 0.10]))
+from models.charts.innovations import Model, Series, filtered
+
+PHI = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65)
+RATIO = (0.0, 0.25, 0.5, 0.8, 1.1, 1.5, 2.1, 3.0)
+NU = np.array([3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0, 50.0])
+_NU_PRIOR = np.array([0.03, 0.05, 0.08, 0.14, 0.16, 0.18, 0.16, 0.12, 0.08])
+PHI_MEAN, PHI_SD = 0.2, 0.25
+"""Prior of the autocorrelation: neighbouring batches are alike, 0 to 0.5 (common practice, no source)."""
+RATIO_SD = 0.8
+"""Prior of ln(lot sd / batch sd) about the trade's."""
+NU_TAKEN = 0.35
+"""The quantile of the tails' degrees of freedom that is taken: below one half leans to the heavy side."""
+VARIANCE_LEAN = 0.3
+"""Posterior sds of the lot variances added to their means."""
 
 
 @dataclass(frozen=True)
-class Variation:
-    """Fitted variation on the working scale: sd between batches and lots, phi, tails, level and their uncertainty."""
+class Trade:
+    """Prior centres: lot and flour sd over the batch sd."""
 
-    level: float
-    level_se: float
-    batch: float
     lot: float
-    phi: float
-    nu: float
-    sd_rel_se: float
+    flour: float
 
 
-def fit(y: np.ndarray, error_var: np.ndarray, lots: np.ndarray, trade_ratio: float) -> Variation:
-    """Fit a stretch in control. error_var: variance of each mean's own error; trade_ratio: lot sd over batch sd."""
-    phi, ratio = (g.ravel() for g in np.meshgrid(PHI_GRID, RATIO_GRID, indexing="ij"))
-    guess = _within_lot_var(y, lots)
-    share = np.clip(1.0 - float(np.mean(error_var)) / guess, 0.1, 1.0)
-    batch2 = share * guess
-    loglik, scale2, level, level_var = _likelihood(y, error_var, lots, phi, ratio, batch2)
-    log_prior = -0.5 * ((phi - 0.2) / 0.25) ** 2 - 0.5 * (np.log((ratio + 0.2) / (trade_ratio + 0.2)) / 0.9) ** 2
-    weight = np.exp(loglik + log_prior - np.max(loglik + log_prior))
+def fit(series: Series, trade: Trade, within: float) -> tuple[Model, float]:
+    """Fit a stretch in control: the frozen model, and the relative standard error of its sd.
+
+    trade: prior ratios. within: sd of one reading within a batch, passed on.
+    """
+    grid = np.array(list(product(PHI, RATIO, RATIO if _has_flours(series) else (0.0,)))).T
+    phi, lot, flour = grid
+    batch2 = _start(series)
+    loglik, scale2, level, level_var = _likelihood(series, phi, lot, flour, batch2)
+    log_weight = loglik - 0.5 * ((phi - PHI_MEAN) / PHI_SD) ** 2 - _apart(lot, trade.lot) - _apart(flour, trade.flour)
+    weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    phi_hat, scale = float(weight @ phi), float(weight @ scale2)
-    ratio_hat = float(np.sqrt(weight @ ratio**2))
-    level_hat = float(weight @ level)
-    spread = float(weight @ (level_var * scale2 + (level - level_hat) ** 2))
-    batch = float(np.sqrt(batch2 * scale))
-    return Variation(level_hat, spread**0.5, batch, ratio_hat * batch, phi_hat, 8.0, (0.5 / len(y)) ** 0.5)
+    batch = float(np.sqrt(batch2 * (weight @ scale2)))
+    mean = float(weight @ level)
+    level_se = float(np.sqrt(weight @ (level_var * scale2 + (level - mean) ** 2)))
+    lots, flours = (batch * _leaning(weight, ratio**2) ** 0.5 for ratio in (lot, flour))
+    model = Model(mean, batch, lots, flours, within, float(weight @ phi), 50.0, level_se, False)
+    return _with_tails(series, model), float((0.5 / max(len(series.y) - 1, 1)) ** 0.5)
 
 
-def _within_lot_var(y: np.ndarray, lots: np.ndarray) -> float:
-    """Mean square within lots, robust: from the median absolute deviation about the lots' medians."""
-    residual = y - np.array([np.median(y[lots == lot]) for lot in np.unique(lots)])[np.unique(lots, return_inverse=True)[1]]
-    robust = (1.4826 * float(np.median(np.abs(residual)))) ** 2
-    return max(robust, 1e-4 * float(np.var(y)), 1e-12)
+def _has_flours(series: Series) -> bool:
+    return len(np.unique(series.flours)) > 1
 
 
-def _likelihood(y, error_var, lots, phi, ratio, batch2):
-    """Log likelihood for every pair (phi, ratio), its scale, and the level with its variance before scaling."""
-    lot2, drift2 = ratio**2 * batch2, (1 - phi**2) * batch2
+def _apart(ratio: np.ndarray, centre: float) -> np.ndarray:
+    return 0.5 * (np.log((ratio + 0.2) / (centre + 0.2)) / RATIO_SD) ** 2
+
+
+def _leaning(weight: np.ndarray, value: np.ndarray) -> float:
+    mean = float(weight @ value)
+    return mean + VARIANCE_LEAN * float(np.sqrt(weight @ (value - mean) ** 2))
+
+
+def _start(series: Series) -> float:
+    """A first value of the batch variance: the robust scatter about the lots' medians, less the means' own error."""
+    y, lots = series.y, series.lots
+    medians = {lot: np.median(y[lots == lot]) for lot in np.unique(lots)}
+    robust = (1.4826 * float(np.median(np.abs(y - np.array([medians[lot] for lot in lots]))))) ** 2
+    robust = max(robust, 1e-3 * float(np.var(y)), 1e-12)
+    return max(robust - float(np.mean(series.error_var)), 0.1 * robust)
+
+
+def _likelihood(series: Series, phi, lot, flour, batch2):
+    """Log likelihood for every combination, its scale, and the level with its variance before scaling.
+
+    The same recursion as innovations._pass, over the whole grid at once; squares are cut, as there.
+    """
+    y, errors, lots, flours = series.y, series.error_var, series.lots, series.flours
     zero = np.zeros_like(phi)
-    fl, fa, m = zero, zero, zero + y[0]
-    pll, paa, vm = lot2, zero + batch2, zero + 1e4 * (batch2 + float(np.var(y)))
-    pla, plm, pam = zero, zero, zero
-    squares, logs, count = zero, zero, 0
+    lot2, flour2, drift2 = lot**2 * batch2, flour**2 * batch2, (1 - phi**2) * batch2
+    fl, ff, fa, m = zero, zero, zero, zero + y[0]
+    ll, f2, aa, vm = lot2, flour2, zero + batch2, zero + 1e4 * (batch2 + float(np.var(y)))
+    lf = la = lm = fb = fm = am = zero
+    squares, logs = zero, zero
     for i in range(len(y)):
-        pl, pa, pm = pll + pla + plm, pla + paa + pam, plm + pam + vm
-        s = pl + pa + pm + error_var[i]
-        e = y[i] - m - fl - fa
-        kl, ka, km = pl / s, pa / s, pm / s
+        pl, pf, pa, pm = ll + lf + la + lm, lf + f2 + fb + fm, la + fb + aa + am, lm + fm + am + vm
+        s = pl + pf + pa + pm + errors[i]
+        kl, kf, ka, km = pl / s, pf / s, pa / s, pm / s
+        root = np.sqrt(s)
+        z = np.clip((y[i] - m - fl - ff - fa) / root, -3.0, 3.0)
         if i:
-            squares, logs, count = squares + np.minimum(e * e / s, 9.0), logs + np.log(s), count + 1
-        cut = 3.0 * np.sqrt(s)
-        e = np.clip(e, -cut, cut)
-        fl, fa, m = fl + kl * e, fa + ka * e, m + km * e
-        pll, pla, plm = pll - kl * pl, pla - kl * pa, plm - kl * pm
-        paa, pam, vm = paa - ka * pa, pam - ka * pm, vm - km * pm
-        fa, paa, pla, pam = phi * fa, phi**2 * paa + drift2, phi * pla, phi * pam
+            squares, logs = squares + z * z, logs + np.log(s)
+        e = z * root
+        fl, ff, fa, m = fl + kl * e, ff + kf * e, phi * (fa + ka * e), m + km * e
+        ll, lf, la, lm = ll - kl * pl, lf - kl * pf, phi * (la - kl * pa), lm - kl * pm
+        f2, fb, fm = f2 - kf * pf, phi * (fb - kf * pa), fm - kf * pm
+        aa, am, vm = phi * phi * (aa - ka * pa) + drift2, phi * (am - ka * pm), vm - km * pm
         if i + 1 < len(y) and lots[i + 1] != lots[i]:
-            fl, pll, pla, plm = zero, lot2, zero, zero
+            fl, ll, lf, la, lm = zero, lot2, zero, zero, zero
+        if i + 1 < len(y) and flours[i + 1] != flours[i]:
+            ff, f2, lf, fb, fm = zero, flour2, zero, zero, zero
+    count = max(len(y) - 1, 1)
     scale2 = squares / count
-    return -0.5 * (count * np.log(scale2) + logs), scale2, m, vm
+    return -0.5 * (count * np.log(scale2) + logs + squares / scale2), scale2, m, vm
+
+
+def _with_tails(series: Series, model: Model) -> Model:
+    """The model with the tails' degrees of freedom and the scale that goes with them."""
+    v = filtered(series, replace(model, nu=1e9, learns=True, level_se=1e3 * model.batch))
+    z = v.score[1:]
+    scales = np.array([_student_scale2(z, nu) for nu in NU])
+    log_weight = np.log(_NU_PRIOR) + np.array([_student_loglik(z, nu, s) for nu, s in zip(NU, scales, strict=True)])
+    weight = np.exp(log_weight - log_weight.max())
+    taken = int(np.searchsorted(np.cumsum(weight / weight.sum()), NU_TAKEN))
+    return replace(model, nu=float(NU[taken]), scale2=float(scales[taken]))
+
+
+def _student_scale2(z: np.ndarray, nu: float) -> float:
+    """Scale^2 of Student's t about 0, by iterated weights."""
+    scale2 = float(np.mean(z * z)) * (nu - 2.0) / nu if nu > 2 else float(np.median(z * z))
+    for _ in range(30):
+        weight = (nu + 1.0) / (nu + z * z / scale2)
+        scale2 = float(np.mean(weight * z * z))
+    return scale2
+
+
+def _student_loglik(z: np.ndarray, nu: float, scale2: float) -> float:
+    constant = lgamma((nu + 1) / 2) - lgamma(nu / 2) - 0.5 * log(nu * pi * scale2)
+    return len(z) * constant - 0.5 * (nu + 1) * float(np.sum(np.log1p(z * z / (nu * scale2))))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.charts.characteristics import Characteristic
+from models.charts.innovations import Series
 from models.shapes import Points
 
 REFERENCE_POINTS = 8
@@ -20,13 +21,18 @@ LOSS_OFFSET = 2.0
 
 @dataclass(frozen=True)
 class Working:
-    """The points on the working scale. y: value; n: readings; lots: integer label of lot (or day where unknown)."""
+    """The points on the working scale. y: value; n: readings; lots, flours: integer labels of the lots."""
 
     char: Characteristic
     y: np.ndarray
     n: np.ndarray
     lots: np.ndarray
+    flours: np.ndarray
     reference: float
+
+    def series(self, within: float) -> Series:
+        """What the filter takes, `within` being the sd of one reading on the working scale."""
+        return Series(self.y, self.error_var(within), self.lots, self.flours)
 
     def error_var(self, within: float) -> np.ndarray:
         """Variance of each point's own error, `within` being the sd of one reading on the working scale."""
@@ -60,7 +66,7 @@ def working(char: Characteristic, points: Points, reference: float | None = None
     y = scaled(char, points)
     if reference is None:
         reference = abs(float(np.median(y[:REFERENCE_POINTS]))) or 1.0
-    return Working(char, y, points.n, lot_labels(points), reference)
+    return Working(char, y, points.n, lot_labels(points), flour_labels(points), reference)
 
 
 def scaled(char: Characteristic, points: Points) -> np.ndarray:
@@ -75,6 +81,14 @@ def scaled(char: Characteristic, points: Points) -> np.ndarray:
 
 def lot_labels(points: Points) -> np.ndarray:
     """Integer labels of the yeast (or flour) lot; where it is not recorded, of the day."""
-    names = [str(lot) if lot else f"day {day}" for lot, day in zip(points.lot, points.day, strict=True)]
+    return _labels([str(lot) if lot else f"day {day}" for lot, day in zip(points.lot, points.day, strict=True)])
+
+
+def flour_labels(points: Points) -> np.ndarray:
+    """Integer labels of the flour lot; all one where it is not recorded."""
+    return np.zeros(len(points), dtype=int) if points.flour is None else _labels([str(f) for f in points.flour])
+
+
+def _labels(names: list[str]) -> np.ndarray:
     seen: dict[str, int] = {}
     return np.array([seen.setdefault(name, len(seen)) for name in names], dtype=int)

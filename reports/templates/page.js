@@ -11,9 +11,11 @@
     if (coarse && figure.layout.xaxis) { figure.layout.xaxis.fixedrange = true; figure.layout.dragmode = false; }
     if (narrow) {
       figure.layout.font.size = 11.5;
-      figure.layout.margin.l = Math.min(figure.layout.margin.l, 84);
-      figure.layout.margin.r = 8;
-      if (figure.layout.xaxis) figure.layout.xaxis.nticks = 4;
+      figure.layout.margin.l = Math.min(figure.layout.margin.l, 88);
+      figure.layout.margin.r = Math.min(figure.layout.margin.r, 66);
+      ["xaxis", "xaxis2"].forEach(function (name) { if (figure.layout[name]) figure.layout[name].nticks = 3; });
+      (figure.layout.annotations || []).forEach(function (word) { word.font.size = Math.min(word.font.size, 11.5) - 0.5; });
+      figure.data.forEach(function (trace) { if (trace.name === "batches" || trace.name === "yeast lots") trace.mode = "markers"; });
     }
     box.dataset.drawn = "yes";
     Plotly.newPlot(box, figure.data, figure.layout, figure.config);

@@ -1,6 +1,6 @@
 """The machine a figure was measured on, and how it is measured: wall time and peak memory of whole processes.
 
-A figure from one machine is compared with another only as a ratio to `yardstick`, measured in the same run.
+A figure from one machine is compared with another only as a ratio to an `EMPTY` process, measured in the same run.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import platform
 import statistics
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -83,6 +83,15 @@ def measure(
     return Measured(what, tuple(seconds), peak, said)
 
 
+def side_by_side(commands: Mapping[str, Sequence[str | Path]], cwd: Path, times: int) -> list[Measured]:
+    """Run the commands in turn, so many rounds: what else the machine does then meets all of them alike."""
+    rounds = [[measure(what, command, cwd) for what, command in commands.items()] for _ in range(times)]
+    return [
+        Measured(same[0].what, tuple(one.seconds[0] for one in same), max(one.peak_mib for one in same), same[-1].said)
+        for same in zip(*rounds, strict=True)
+    ]
+
+
 # A process starts with the peak of the one that started it (Linux keeps it over exec), so a small one starts it.
 LAUNCHER = """
 import os, sys, time
@@ -108,13 +117,11 @@ def _once(command: Sequence[str | Path], cwd: Path) -> tuple[float, float, int, 
     return float(took), int(peak) / (2**20 if sys.platform == "darwin" else 2**10), int(status), done.stdout
 
 
-def yardstick(cwd: Path, times: int = 5) -> Measured:
-    """An empty Python process: what every start costs on this machine."""
-    return measure("empty Python process", [sys.executable, "-c", "pass"], cwd, times)
+EMPTY = (sys.executable, "-c", "pass")
 
 
 def report(*found: Measured, against: Measured) -> None:
-    """Print the machine, then each figure with its ratio to the yardstick of the same run."""
+    """Print the machine, then each figure with its ratio to the empty process of the same run."""
     print(machine())
     print(against.line())
     for one in found:

@@ -68,6 +68,7 @@ class Setup:
     kept_tests: float
     lot_days: tuple[int, int]
     compensates: bool
+    decoy: bool
     points_per_pct: float
     volumeter: dict[str, str]
     loss_sd: float
@@ -151,7 +152,7 @@ def draw_setup(rng: np.random.Generator) -> Setup:
                  float(rng.choice([0.4, 0.6, 1.0])), int(rng.integers(3, 7)), records, float(rng.choice([0.0, 0.0, 0.5, 1.0])),
                  bool(rng.random() < 0.6), bool(rng.random() < 0.4), str(rng.choice(["none", "lot", "dough"], p=[0.5, 0.3, 0.2])),
                  float(rng.uniform(0.025, 0.08)), float(rng.choice([0.0, 0.0, 0.05, 0.15])),
-                 (2, 5), bool(rng.random() < 0.2), per, {n: meters[i % len(meters)] for i, n in enumerate(lines)},
+                 (2, 5), bool(rng.random() < 0.15), bool(rng.random() < 0.15), per, {n: meters[i % len(meters)] for i, n in enumerate(lines)},
                  float(rng.uniform(0.5, 1.0)), float(rng.uniform(0.4, 0.9)), float(rng.uniform(0.02, 0.045)))
 
 
@@ -262,8 +263,11 @@ class Works:
             self.undercook += abs(f.amount) * w[first]
             loss -= 0.6 * w[first]
         self.paste_extra = np.zeros(m)
-        for f, w in self.fault("paste_hot", "chill"):
-            self.paste_extra += w[first] * f.amount / (t.gas * t.degree * 0.28) * np.sign(f.amount)
+        product = next(iter(s.plant.products.values()))
+        kg = product.paste_flour_pct / 100 * (1 + s.plant.pastes["r1"].liquid_ratio)
+        self.brought = 0.78 * kg * rng.uniform(0.8, 1.2)
+        for f, w in self.fault("chill"):
+            self.paste_extra += w[first] * f.amount / (t.gas * t.degree * self.brought)
         self.pastes = pd.DataFrame({"paste_key": names, "loss_pct": np.maximum(loss + residue, -0.4), "cook_temp_c": cook,
                                     "kettle": kettle[first]})
         self.loss, self.inverse = loss[inverse], inverse
@@ -286,6 +290,11 @@ class Works:
         made = (rng.random(self.n) < s.made_good) & (owed > 0.3)
         if any(f.name == "over_evap" for f in self.faults):
             made[:] = False
+        elif s.decoy and self.faults:
+            late = (self.line == self.faults[0].line) & (self.hour >= self.faults[0].start_h)
+            extra = np.where(late, rng.uniform(1.0, 2.5), 0.0)
+            self.loss, owed, made = self.loss + extra / s.points_per_pct, owed + extra, made | late
+            self.pastes.loc[np.unique(self.inverse[late]), "loss_pct"] += extra.max() / s.points_per_pct
         noise = rng.normal(0, 0.1, self.n)
         per_dose = 0.17 * (self.dose - 100)
         self.gap = -(self.loss - 2.0) * s.points_per_pct + per_dose + noise + np.where(made, owed, 0)
@@ -307,22 +316,33 @@ class Works:
             power[hit[0]:hit[0] + 3] = f.amount / t.gas if len(hit) else 0.0
         self.lot = index
         self.power = power[index] - t.decline * age_h / 24
-        for f, w in self.fault("yeast_aged"):
-            self.power = self.power + f.amount / t.gas * w
+        for f, _ in self.fault("yeast_aged"):
+            first = index[(self.line == f.line) & (self.hour >= f.start_h)][:1]
+            aged = np.isin(index, [*first, *(first + 1)])
+            self.power = self.power + f.amount / t.gas * np.clip(age_h / 72, 0, 1.3) * aged
         self.lot_power = power
         self.yeast_dose = 100 * np.exp(rng.normal(0, 0.01, self.n))
         for f, w in self.fault("yeast_dose"):
             self.yeast_dose *= np.exp(f.amount / (t.gas * t.of_dose) * w)
+        if s.compensates:
+            self._compensate()
         self.warm = self.ar(s.dough_sd)
         for f, w in self.fault("dough_cold"):
             self.warm += f.amount / (t.gas * t.degree) * w
-        self.via_paste = 0.28 * self.paste_extra[self.inverse] if hasattr(self, "paste_extra") else np.zeros(self.n)
+        self.via_paste = self.brought * self.paste_extra[self.inverse]
         self.proof = np.exp(self.ar(s.proof_sd, 0.2))
         self.box = self.ar(0.5, 0.6)
         for f, w in self.fault("proof_short"):
             self.proof *= np.exp(f.amount / (t.gas * t.of_time) * w)
         for f, w in self.fault("proof_cold"):
             self.box += f.amount / (t.gas * t.of_box) * w
+
+    def _compensate(self) -> None:
+        """Half a day after a fault, somebody raises (or lowers) the yeast on the line that suffers."""
+        raised = self.rng.uniform(0.02, 0.05)
+        for f in self.faults[:1]:
+            rows = (self.line == f.line) & (self.hour > f.start_h + 12 + f.ramp_h)
+            self.yeast_dose[rows] *= np.exp(-np.sign(f.amount) * raised)
 
     def handling(self) -> None:
         t, rng = self.setup.truth, self.rng
@@ -456,9 +476,20 @@ class Works:
             "bake_loss_pct": kept("bake_loss", 11 + self.bake + rng.normal(0, 0.1, n)),
             "volumeter": [s.volumeter[x] for x in self.line]})
         gas = effects[:, 1] / s.truth.gas
+        self._holes(frame)
         frame["proof_height_mm"] = kept("proof_height", 90 * np.exp(0.7 * gas + rng.normal(0, 0.03, n)))
         self._tests(frame)
         return frame
+
+    def _holes(self, frame: pd.DataFrame) -> None:
+        """Cells left empty here and there, and doughs whose paste nobody wrote down."""
+        share = self.rng.choice([0.0, 0.05, 0.2])
+        for name in ("proof_minutes", "proof_temp_c", "paste_temp_c", "mix_minutes", "mix_energy_wh_kg", "bake_loss_pct"):
+            frame.loc[self.rng.random(self.n) < share, name] = np.nan
+        lost = self.rng.random(self.n) < share
+        frame.loc[lost, ["paste_loss_pct", "paste_cook_temp_c", "paste_age_h", "dose_pct", "usual_gap_points"]] = np.nan
+        frame.loc[lost, ["paste_link", "water_made_good", "paste_dose"]] = "not recorded"
+        frame.loc[lost, ["paste_key", "kettle", "recipe"]] = None
 
     def _tests(self, frame: pd.DataFrame) -> None:
         s, rng, n = self.setup, self.rng, self.n

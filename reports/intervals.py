@@ -1,0 +1,146 @@
+"""Drawings of the month: shares and differences with their intervals, and the holes in the records."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from models.comparing import Comparison, Share
+from models.holes import Grid
+from models.rates import Rate
+from models.words import number
+from reports import look
+from reports.look import plain
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+_ROW_PX = 46
+_PER = 1000.0
+_SYMBOLS = {"loaves": "circle", "doughs only": "circle-open", "nothing": "x-thin-open"}
+
+
+def shares(shown: Sequence[Share]) -> Figure:
+    """Loaves per 1000 outside the window: this month filled, the month before hollow, each with its interval."""
+    from plotly.graph_objects import Figure
+
+    rows = [share for share in reversed(shown) if share.now.n or share.before.n]
+    traces = [
+        _ranges([(i - 0.14, share.now) for i, share in enumerate(rows)], "this month", "circle"),
+        _ranges([(i + 0.16, share.before) for i, share in enumerate(rows)], "the month before", "circle-open"),
+    ]
+    layout = _rows([share.name for share in rows])
+    layout["xaxis"] = {**layout["xaxis"], "rangemode": "tozero"}
+    return Figure(data=traces).update_layout(layout)
+
+
+def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
+    from plotly.graph_objects import Scatter
+
+    known = [(y, rate) for y, rate in rows if rate.n]
+    return Scatter(
+        x=[round(_PER * rate.share, 1) for _, rate in known],
+        y=[y for y, _ in known],
+        mode="markers",
+        name=name,
+        hovertext=[f"{name}: {number(_PER * rate.share, '', 0)} per 1000, n = {rate.n} loaves" for _, rate in known],
+        hoverinfo="text",
+        marker={"symbol": symbol, "size": 11, "color": look.TODAY, "line": {"width": 2, "color": look.TODAY}},
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [round(_PER * (rate.high - rate.share), 1) for _, rate in known],
+            "arrayminus": [round(_PER * (rate.share - rate.low), 1) for _, rate in known],
+            "color": look.INK,
+            "thickness": 1.4,
+            "width": 5,
+        },
+    )
+
+
+def differences(shown: Sequence[Comparison]) -> Figure:
+    """Second line less first, mL/g, with the interval; an interval over zero is no difference."""
+    from plotly.graph_objects import Figure, Scatter
+
+    rows = list(reversed(shown))
+    gaps = [row.difference for row in rows]
+    trace = Scatter(
+        x=[round(gap.value, 3) for gap in gaps],
+        y=list(range(len(rows))),
+        mode="markers",
+        hovertext=[plain(row.says) for row in rows],
+        hoverinfo="text",
+        marker={
+            "symbol": ["diamond" if gap.clear else "circle-open" for gap in gaps],
+            "size": 11,
+            "color": look.TODAY,
+            "line": {"width": 2, "color": look.TODAY},
+        },
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [round(gap.high - gap.value, 3) for gap in gaps],
+            "arrayminus": [round(gap.value - gap.low, 3) for gap in gaps],
+            "color": look.INK,
+            "thickness": 1.4,
+            "width": 5,
+        },
+    )
+    layout = _rows([f"{row.second} less {row.first}" for row in rows])
+    layout["xaxis"] = {**layout["xaxis"], "zeroline": True, "zerolinecolor": look.INK}
+    return Figure(data=[trace]).update_layout(layout)
+
+
+def _rows(names: list[str]) -> dict[str, Any]:
+    widest = max((len(name) for name in names), default=0)
+    return look.layout(
+        _ROW_PX * max(1, len(names)) + 44,
+        margin={"l": min(150, 14 + 7 * widest), "r": 20, "t": 8, "b": 30},
+        xaxis={"nticks": 6, "showgrid": True, "gridcolor": look.BAND},
+        yaxis={
+            "tickmode": "array",
+            "tickvals": list(range(len(names))),
+            "ticktext": [plain(name) for name in names],
+            "range": [-0.6, len(names) - 0.4],
+            "ticks": "",
+            "linecolor": "rgba(0,0,0,0)",
+        },
+    )
+
+
+def grid(shown: Grid) -> Figure:
+    """One mark a line and day: filled where loaves were measured, hollow for doughs only, a cross for nothing."""
+    from plotly.graph_objects import Figure, Scatter
+
+    traces = []
+    for kind, symbol in _SYMBOLS.items():
+        cells = [
+            (day, line)
+            for line, marks in zip(shown.lines, shown.marks, strict=True)
+            for day, mark in zip(shown.days, marks, strict=True)
+            if mark == kind
+        ]
+        traces.append(
+            Scatter(
+                x=[day for day, _ in cells],
+                y=[plain(line) for _, line in cells],
+                mode="markers",
+                name=kind,
+                hovertext=[plain(f"{line}, {day}: {kind}") for day, line in cells],
+                hoverinfo="text",
+                marker={"symbol": symbol, "size": 8, "color": look.TODAY, "line": {"width": 1.6, "color": look.TODAY}},
+            )
+        )
+    layout = look.layout(
+        24 * len(shown.lines) + 46,
+        margin={"l": 44, "r": 12, "t": 6, "b": 30},
+        xaxis={"type": "date", "tickformat": "%-d %b", "nticks": 8},
+        yaxis={
+            "type": "category",
+            "categoryorder": "array",
+            "categoryarray": [plain(line) for line in reversed(shown.lines)],
+            "ticks": "",
+            "linecolor": "rgba(0,0,0,0)",
+        },
+    )
+    return Figure(data=traces).update_layout(layout)
