@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from models import words
 from models.production_day import end, start
 from models.shapes import Baseline, Charted, Episode
@@ -50,13 +52,13 @@ def in_order(charted: Charted) -> tuple[int, str, str]:
 
 def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, today: date | None = None) -> Curve:
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
-    days = [day.astype(object) for day in charted.points.day.astype("datetime64[D]")]
-    shown = [i for i, day in enumerate(days) if first <= day <= last]
-    dots = tuple(_dot(charted, snapshot, i, today=days[i] == today) for i in shown)
+    days = charted.points.day.astype("datetime64[D]")
+    shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
+    dots = tuple(_dot(charted, snapshot, i, today=days[i].astype(object) == today) for i in shown)
     spans = tuple(
         span
         for episode in charted.episodes
-        if shown and days[episode.signalled] <= last
+        if shown and days[episode.signalled] <= np.datetime64(last)
         if (span := _span(charted, snapshot, episode, shown)) is not None
     )
     base = charted.baseline
@@ -168,9 +170,9 @@ def _marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark
     points = charted.points
     first, last = points.at[shown[0]], points.at[shown[-1]]
     found = []
-    for change in records(snapshot.changes):
-        at = change["changed_at"].to_datetime64()
-        if first <= at <= last and _concerns(change, charted, snapshot):
+    changes = snapshot.changes
+    for change in records(changes[changes["changed_at"].between(first, last)]):
+        if _concerns(change, charted, snapshot):
             when = words.when(change["changed_at"], snapshot.plant.zone)
             says = f"{change['name']}: {change['what']}"
             found.append(Mark(_iso(change["changed_at"], snapshot), "change", says, when))

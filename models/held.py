@@ -81,7 +81,8 @@ def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple
     if not len(used):
         return ("No dough names this paste yet.",)
     names = words.join(words.batch(key, on) for key in used["batch_key"])
-    return (f"Went into {words.count(len(used), 'dough')}: {names}. Baked ones too: baking does not repair it.",)
+    repair = " Baked ones too: baking does not repair it." if alert.urgency == "hold" else ""
+    return (f"Went into {words.count(len(used), 'dough')}: {names}.{repair}",)
 
 
 def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:

@@ -7,9 +7,10 @@ acceptance numbers of the non-destructive plans, and every figure of Handbook 13
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 from math import ceil, sqrt
+from statistics import fmean, stdev
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 Word = Literal["met", "not met", "cannot tell"]
 Verdict = Literal["met", "not met", "indicative", "not enough data"]
+FINENESS = 1 / 5  # of the tolerable negative error: how far off the scale may be (WELMEC guide 6.9)
 FEWEST = 5  # fewer loaves say nothing at all of a day
 
 # Directive 76/211/EEC annex I: nominal from, to (g), and the error in % (rounded up to 0.1 g) or in g.
@@ -68,7 +70,7 @@ class NetWeight:
     mean_g: float | None
     sd_g: float | None
     mean_limit_g: float | None
-    t1_g: float
+    t1_g: float | None
     t2_g: float | None
     below_t1: int
     below_t2: int
@@ -198,19 +200,18 @@ def _verdict(
     day, line, product = key
     label_g = float(plant.products[product].label_g or 0.0)
     counts, left_out = _counting(plant, loaves)
-    doubt = scale_doubt(counts, checks, _fineness(plant, label_g))
     weights = [float(w) for w in counts["baked_g"]]
-    judged = _judge_133 if plant.net_weight.rule == "Handbook 133" else _judge_eu
-    return judged(NetWeight(
+    blank = NetWeight(
         rule=plant.net_weight.rule, line=line, product=product, day=day, label_g=label_g, n=len(weights), n_wanted=0,
-        mean_g=None, sd_g=None, mean_limit_g=None, t1_g=0.0, t2_g=None, below_t1=0, below_t2=0,
+        mean_g=None, sd_g=None, mean_limit_g=None, t1_g=None, t2_g=None, below_t1=0, below_t2=0,
         verdict="not enough data", leaning="cannot tell", left_out=left_out, why=(),
-    ), weights, made, doubt)
-
-
-def _fineness(plant: Plant, label_g: float) -> float:
-    """Largest error of weighing that the test bears (g): a fifth of the tolerable negative error."""
-    return tolerable_negative_error(label_g) / 5
+    )
+    judged = _judge_133 if plant.net_weight.rule == "Handbook 133" else _judge_eu
+    try:
+        doubt = scale_doubt(counts, checks, tolerable_negative_error(label_g) * FINENESS)
+        return judged(blank, weights, made, doubt)
+    except ValueError as error:
+        return replace(blank, why=(f"Not judged: {error}.",))
 
 
 def _counting(plant: Plant, loaves: pd.DataFrame) -> tuple[pd.DataFrame, tuple[tuple[str, int], ...]]:
@@ -248,8 +249,6 @@ def scale_doubt(loaves: pd.DataFrame, checks: pd.DataFrame | None, bears_g: floa
 
 def _judge_eu(blank: NetWeight, weights: list[float], made: float | None, doubt: str) -> NetWeight:
     """76/211/EEC: mean, at most 1 in 40 beyond one tolerable negative error, none beyond two."""
-    from dataclasses import replace
-
     error_g = tolerable_negative_error(blank.label_g)
     t1_g, t2_g = round(blank.label_g - error_g, 6), round(blank.label_g - 2 * error_g, 6)
     figures = replace(
@@ -262,8 +261,6 @@ def _judge_eu(blank: NetWeight, weights: list[float], made: float | None, doubt:
 
 def _judge_133(blank: NetWeight, weights: list[float], made: float | None, doubt: str) -> NetWeight:
     """Handbook 133: the average error within the sample error limit, none beyond the allowed variation."""
-    from dataclasses import replace
-
     t1_g = round(blank.label_g - allowed_variation(blank.label_g), 6)
     figures = replace(
         _figures(blank, weights, 0.975), n_wanted=wanted_133(made), t1_g=t1_g, below_t1=sum(w < t1_g for w in weights)
@@ -274,9 +271,6 @@ def _judge_133(blank: NetWeight, weights: list[float], made: float | None, doubt
 
 
 def _figures(blank: NetWeight, weights: list[float], probability: float) -> NetWeight:
-    from dataclasses import replace
-    from statistics import fmean, stdev
-
     if len(weights) < 2:
         return replace(blank, mean_g=weights[0] if weights else None)
     mean_g, sd_g = fmean(weights), stdev(weights)
@@ -287,8 +281,6 @@ def _figures(blank: NetWeight, weights: list[float], probability: float) -> NetW
 
 def _concluded(figures: NetWeight, words: list[Word], doubt: str, broken: bool) -> NetWeight:
     """The verdict. One loaf beyond two errors breaks the law whatever the sample; all else wants n and method."""
-    from dataclasses import replace
-
     if figures.mean_g is not None and figures.mean_limit_g is not None:
         words = [judge_mean(figures.label_g, figures.mean_g, figures.mean_limit_g), *words]
     leaning = _together(words)
@@ -313,9 +305,9 @@ def _why(figures: NetWeight, doubt: str) -> Iterator[str]:
     if figures.mean_g is None:
         return
     yield f"Mean {figures.mean_g:.1f} g of {figures.n}, label {figures.label_g:g} g." + _mean_says(figures)
-    if figures.below_t1:
+    if figures.below_t1 and figures.t1_g is not None:
         yield f"{figures.below_t1} of {figures.n} below {figures.t1_g:g} g."
-    if figures.below_t2:
+    if figures.below_t2 and figures.t2_g is not None:
         yield f"{figures.below_t2} of {figures.n} below {figures.t2_g:g} g: none may be."
 
 

@@ -39,6 +39,7 @@ class Notice:
     where: str
     what: str
     since: str
+    since_when: str
     last_good: str
     check_first: tuple[str, ...]
     who: str
@@ -69,6 +70,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         where=where(alert),
         what=_what(alert, snapshot),
         since=_since(alert, snapshot),
+        since_when=words.when(alert.began_at, zone),
         last_good=told.last_good,
         check_first=alert.check_first,
         who=_who(alert),

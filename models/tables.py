@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from models import words
+from models.production_day import of_day
 from models.shown import Cell, Level, Sheet
 from models.snapshot import records
 from models.words import number
@@ -35,10 +36,10 @@ class Head(NamedTuple):
         return f"{self.title}, {self.unit}" if self.unit else self.title
 
 
-def levels_of(snapshot: Snapshot) -> Levels:
-    """(batch, column) -> the worse level that a finding gives it."""
+def levels_of(snapshot: Snapshot, day: date) -> Levels:
+    """(batch, column) -> the worse level that a finding of the day gives it."""
     levels: Levels = {}
-    for row in records(snapshot.findings):
+    for row in records(of_day(snapshot.findings, day)):
         at = (row["key"], row["column"])
         if levels.get(at) != "action":
             levels[at] = row["level"]
@@ -49,7 +50,7 @@ def of_batches(
     snapshot: Snapshot, day: date, name: str, says: str, heads: Sequence[Head], rows: pd.DataFrame, empty: str
 ) -> Sheet:
     """A table of paste or dough batches on their own day's page."""
-    levels = levels_of(snapshot)
+    levels = levels_of(snapshot, day)
     key = "paste_key" if "cook_end" in rows.columns else "batch_key"
     cells = tuple(
         tuple(_cell(row[head.column], head, levels.get((row[key], head.column), ""), snapshot, day) for head in heads)

@@ -120,7 +120,7 @@ def _check(parts: Parts, name: str, part: bytes) -> None:
         for count in _COUNT.findall(tag[1]):
             if not count.isdigit() or len(count) > 9 or int(count) > len(part):
                 raise Refused(_BROKEN)
-    if part.count(b"<si") > MOST_CELLS or part.count(b"<c") > 3 * MOST_CELLS:
+    if part.count(b"<si") > MOST_CELLS or part.count(b"<c") + part.count(b"<row") > 3 * MOST_CELLS:
         raise Refused(_FAR_TOO_LARGE)
     is_sheet = name == "content.xml" if parts.kind == "ods" else b"sheetData" in part
     if not is_sheet:

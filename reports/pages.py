@@ -124,23 +124,25 @@ def write_month(month: Month, folder: Path, *, single_file: bool = False) -> Pat
 
 
 def write_index(folder: Path) -> Path:
-    """List the pages that lie in the folder, the newest day first."""
+    """List the pages that lie in the folder, the newest first."""
     kinds = (("Days", "day-*.html"), ("Alerts", "alert-*.html"), ("Months", "month-*.html"))
     listed = []
     for title, pattern in kinds:
-        names = sorted((p for p in folder.glob(pattern) if not p.stem.endswith("-single")), reverse=title != "Alerts")
-        listed.append((title, [(path.name, _title(path)) for path in names]))
+        pages = [_head(path) for path in folder.glob(pattern) if not path.stem.endswith("-single")]
+        listed.append((title, [(name, words) for _, name, words in sorted(pages, reverse=True)]))
     text, _ = render("index.html", listed)
     path = folder / "index.html"
     put(path, text)
     return path
 
 
-def _title(path: Path) -> str:
-    """A page's title as its own head says it."""
+def _head(path: Path) -> tuple[str, str, str]:
+    """A page's date where it names one, its file's name, and its title, as its own head says them."""
     with path.open(encoding="utf-8") as page:
-        found = re.search(r"<title>(.*?)</title>", page.read(2000), re.DOTALL)
-    return unescape(found[1]) if found else path.stem
+        head = page.read(2000)
+    title = re.search(r"<title>(.*?)</title>", head, re.DOTALL)
+    date = re.search(r'<meta name="date" content="(.*?)">', head)
+    return date[1] if date else "", path.name, unescape(title[1]) if title else path.stem
 
 
 def _write(template: str, page: Any, folder: Path, name: str, single_file: bool) -> Path:

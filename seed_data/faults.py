@@ -35,8 +35,8 @@ def _at(month: int, day: int, clock: str) -> datetime:
 
 
 COLD_MORNING = Fault(
-    "cold morning", "yeast", ("L1", "L3"), "", _at(10, 28, "06:00"), _at(10, 28, "14:00"), -2.0, "°C dough temperature",
-    "mixer M1's water 6 °C too cold in the early shift: doughs 2 °C cold",
+    "cold morning", "yeast", ("L2",), "", _at(11, 7, "06:00"), _at(11, 7, "14:00"), -2.0, "°C dough temperature",
+    "mixer M2's water 6 °C too cold in the early shift: doughs of line L2 2 °C cold",
 )
 WEAK_YEAST = Fault(
     "weak yeast lot", "yeast", ("L1", "L2", "L3", "L4"), "", _at(10, 24, "00:00"), _at(10, 26, "00:00"), -12.0, "% gas",
@@ -58,7 +58,7 @@ SHORT_WEIGHT = Fault(
     "net weight short", "", ("L4",), "", _at(11, 4, "14:00"), _at(11, 4, "22:00"), -4.0, "% piece weight",
     "divider of line L4 set 4 % light for one late shift",
 )
-FAULTS = (WEAK_YEAST, COLD_MORNING, LONG_BOIL, MOULDER, COLD_OVEN, SHORT_WEIGHT)
+FAULTS = (WEAK_YEAST, LONG_BOIL, MOULDER, SHORT_WEIGHT, COLD_OVEN, COLD_MORNING)
 
 UNWRITTEN_WATER = (date(2026, 10, 19), "K1", "02")
 COOLING_MISSED = (date(2026, 11, 7), "K2", "04")

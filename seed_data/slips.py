@@ -171,7 +171,7 @@ def _weights_low(sheets: Sheets) -> list[Done]:
 
 
 def _weights_low_again(sheets: Sheets) -> list[Done]:
-    return _corrected(sheets, _d(11, 7), "L2", "03")
+    return _corrected(sheets, _d(11, 7), "L1", "03")
 
 
 def _sheet_sent_twice(sheets: Sheets) -> list[Done]:

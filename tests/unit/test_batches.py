@@ -112,7 +112,7 @@ def test_the_columns_and_types_of_the_batchbook(rows):
 
 def test_in_order_of_production_whatever_the_order_of_rows():
     rows = {
-        "paste": [paste(f"P{i}", cook_end=T0 + pd.Timedelta(hours=i % 3), weight_after_kg=58 + i / 10) for i in range(7)],
+        "paste": [paste(f"P{i}", cook_end=T0 + pd.Timedelta(hours=i % 3), weight_after_kg=58 + i / 9) for i in range(7)],
         "dough": [dough(f"D{i}", f"P{i // 3}", liquid_kg=24.2 + 0.01 * i) for i in range(12)],
         "loaf": [loaf(i, f"D{i % 12}", volume_ml=1800.3 + 7.1 * i, baked_g=398.7 + 0.3 * i) for i in range(60)],
         "gas": [gas(i, yeast_lot="Y", gas_produced_ml=900.1 + i / 3) for i in range(9)],

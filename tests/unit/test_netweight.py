@@ -185,3 +185,11 @@ def test_handbook_133():
     assert judged(spread(12, 395.0)).verdict == "not met"
     assert judged([*spread(11, 405.0), 381.0]).verdict == "not met"
     assert judged([*spread(47, 405.0), 381.0], 9000).verdict == "met"
+
+
+@pytest.mark.parametrize(("label", "rule"), [(1500.0, "Handbook 133"), (4.0, "76/211/EEC")])
+def test_a_label_the_rule_does_not_know_is_not_judged(label, rule):
+    product = {"hydration_pct": 60.0, "yeast_pct": 2.0, "scaled_g": 1700.0, "label_g": label}
+    odd = plant(products={"tin": product, "roll": product}, net_weight={"rule": rule})
+    got = netweight.verdicts(odd, batches(), loaves(spread(30, label)), output(400), checks())[0]
+    assert got.verdict == "not enough data" and got.why[0].startswith("Not judged: a label of")

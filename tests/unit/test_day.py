@@ -1,0 +1,246 @@
+"""The day page's content, from the invented bakery's good, bad and empty day."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from functools import cache
+
+import pytest
+
+from models.day import Day, day, days
+from models.snapshot import FRAMES, frame
+from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
+
+
+@cache
+def page(on: date) -> Day:
+    return day(snapshot(), on)
+
+
+def said(items) -> str:
+    return "\n".join(" ".join((item.title, item.says, *item.detail)) for item in items).replace("\u00a0", " ")
+
+
+def cells(sheet, column: str) -> list[str]:
+    at = sheet.columns.index(column)
+    return [row[at].says for row in sheet.rows]
+
+
+def test_a_hold_comes_first_and_names_every_dough_that_got_the_paste():
+    held = page(BAD).held
+    assert [item.state for item in held] == ["hold"]
+    assert "Went into 2 doughs: L1 D04 and L1 D05" in said(held)
+    assert "baking does not repair it" in said(held)
+
+
+def test_a_hold_stays_on_later_days_until_it_is_closed():
+    later = date(2026, 5, 9)
+    assert len(day(snapshot(), later).held) == 1
+    closed = tuple(replace(a, case="closed", signal="over") if a.urgency == "hold" else a for a in snapshot().alerts)
+    assert not day(replace(snapshot(), alerts=closed), later).held
+
+
+def test_a_hold_is_not_there_before_it_was_signalled():
+    assert not page(GOOD).held
+
+
+def test_quarantined_rows_are_to_be_decided_the_kettle_before_the_loaf():
+    waiting = page(BAD).to_decide
+    assert [item.title.split(" in ")[0].replace("\u00a0", " ") for item in waiting] == ["1 paste row", "1 loaf row"]
+    assert "paste-2026-05-05.csv, row 11, weight_after_kg 163.1; may be 114.9" in said(waiting)
+
+
+def test_a_finding_that_an_alert_speaks_of_is_not_told_twice():
+    told = said(page(BAD).to_review)
+    assert told.count("excessive evaporation") == 1 and "K1 P01: lost" in told
+    rule = "excessive evaporation"
+    spoken = replace(
+        snapshot().alerts[-1], rule=f"cooling, {rule}", batches=tuple(f"{BAD}/K1/P0{i}" for i in range(1, 6))
+    )
+    assert rule not in said(day(replace(snapshot(), alerts=(spoken,)), BAD).to_review)
+
+
+def test_what_was_not_checked_is_counted():
+    told = said(page(BAD).not_checked)
+    for words in (
+        "Cooling: no reading on 4 of 9 pastes",
+        "9 of 24 doughs have no loaves yet",
+        "Water put back: not recorded on 8 of 24 doughs",
+        "no test on 24 of 24 doughs",
+        "Residue: not weighed on 4 of 9 pastes",
+        "1 proof row waits",
+        "1 rule had nothing to judge",
+        "measured too soon out of the oven",
+    ):
+        assert words in told
+
+
+def test_without_cooling_limits_every_paste_is_unchecked():
+    plant = snapshot().plant.model_copy(update={"cooling": None})
+    told = said(day(replace(snapshot(), plant=plant), GOOD).not_checked)
+    assert "Cooling of 10 pastes" in told and "no [cooling] section" in told
+
+
+def test_a_rule_that_could_not_run_is_said():
+    rules = frame(
+        "rules", [{"rule": "batches.x-y", "kind": "batches", "judged": 3, "broken": 0, "outcome": "could not run"}]
+    )
+    told = said(day(replace(snapshot(), rules=rules), GOOD).not_checked)
+    assert "1 rule could not run" in told and "unknown, not good" in told
+
+
+def test_a_rule_judged_on_other_days_only_had_nothing_to_judge_today():
+    rule = {"rule": "gas.kept", "kind": "gas", "says": "", "broken": 0, "outcome": "passed"}
+    rules = frame("rules", [{**rule, "judged": 2, "shift_date": BAD}])
+    assert "nothing to judge" in said(day(replace(snapshot(), rules=rules), GOOD).not_checked)
+    assert "nothing to judge" not in said(day(replace(snapshot(), rules=rules), BAD).not_checked)
+
+
+def test_restated_shows_both_readings_only_where_the_page_had_been_printed():
+    sheet = page(BAD).restated
+    assert cells(sheet, "Was") == ["29.4"] and cells(sheet, "Is now") == ["26.4"]
+    before = snapshot().restated.assign(printed="no")
+    told = day(replace(snapshot(), restated=before), BAD)
+    assert not told.restated.rows and "1\u00a0value corrected" in told.corrected
+
+
+def test_net_weight_is_indicative_with_few_loaves():
+    weights = page(BAD).weights
+    assert cells(weights.sheet, "Verdict") == ["indicative: would be met"] * 3
+    assert cells(weights.sheet, "Loaves") == ["20 of 80 wanted"] * 3
+
+
+def test_without_a_label_net_weight_is_not_checked():
+    products = {n: p.model_copy(update={"label_g": None}) for n, p in snapshot().plant.products.items()}
+    plant = snapshot().plant.model_copy(update={"products": products})
+    sheet = day(replace(snapshot(), plant=plant), GOOD).weights.sheet
+    assert not sheet.rows and "No product has a label weight" in sheet.empty
+
+
+def test_a_line_that_changed_says_so_with_causes_that_add_up():
+    line = page(BAD).lines[0]
+    assert (line.line, line.state) == ("L1", "review")
+    (change,) = line.changes
+    assert "4.5\u00a0% small, about 85\u00a0mL on a 400\u00a0g loaf" in change.size
+    assert sum(bar.contribution for bar in change.bars.bars) == pytest.approx(change.bars.change)
+    assert "Consistent with paste" in change.call
+    assert change.last_good == "Last good batch: L1\u00a0D03."
+
+
+def test_an_alert_is_not_on_the_page_of_a_day_before_it_signalled():
+    assert not page(GOOD).lines[0].changes
+    assert page(GOOD).lines[0].state == "steady"
+
+
+def test_a_line_without_loaves_is_not_steady():
+    batches = snapshot().batches.assign(loaves=float("nan"))
+    streams = tuple(c for c in snapshot().charted if c.stream.line is None)
+    told = day(replace(snapshot(), batches=batches, charted=streams, alerts=()), GOOD)
+    assert {line.state for line in told.lines} == {"unchecked"}
+
+
+def test_a_lidded_line_is_not_judged_by_its_volume():
+    line = page(GOOD).lines[2]
+    assert line.main[0].title == "Loaf weight" and "The lid fixes the volume" in line.says
+
+
+def test_points_after_the_day_are_not_on_its_curve():
+    curve = page(GOOD).lines[0].main[0]
+    assert max(dot.at for dot in curve.dots) < "2026-05-01T06:00:00"
+    assert any(dot.today for dot in curve.dots) and len({dot.at[:10] for dot in curve.dots}) == 21
+
+
+def test_water_says_what_the_logs_do_not():
+    told = " ".join(page(BAD).cooks.says).replace("\u00a0", " ")
+    assert "9 cooks: loss" in told and "(n = 9)" in told
+    assert "in 8 doughs where nobody wrote whether it was given" in told
+    assert "Of these, 2 doughs came out at normal volume all the same: probably made good, not written" in told
+
+
+def test_limits_broken_are_marked_on_the_cook():
+    sheet = page(BAD).cooks.cooks
+    loss = [row[sheet.columns.index("Loss, % of Wb")] for row in sheet.rows]
+    assert [cell.level for cell in loss] == ["action"] * 5 + [""] * 4
+
+
+def test_an_empty_cell_is_never_shown_empty():
+    told = page(BAD)
+    sheets = [told.cooks.cooks, told.cooks.doughs, *(line.batches for line in told.lines)]
+    assert all(cell.says for sheet in sheets for row in sheet.rows for cell in row)
+    assert any(cell.level == "missing" for row in told.cooks.cooks.rows for cell in row)
+
+
+def test_the_row_account_adds_up_and_lists_every_row_left_out():
+    account = page(BAD).account
+    assert account.adds_up
+    assert (
+        account.says
+        == "This day: 141 rows received = 136 accepted + 1 waiting + 2 quarantined + 1 duplicate + 1 superseded."
+    )
+    assert len(account.excluded.rows) == 5
+    assert account.elsewhere == ""
+    assert "5\u00a0rows of other days" in page(GOOD).account.elsewhere
+
+
+def test_an_account_that_does_not_add_up_is_called_so():
+    wrong = snapshot().account.assign(accepted=0.0)
+    assert not day(replace(snapshot(), account=wrong), BAD).account.adds_up
+
+
+def test_a_row_whose_day_is_unknown_is_on_every_page():
+    undated = snapshot().excluded.assign(shift_date=frame("excluded", [{}])["shift_date"].iloc[0])
+    assert len(day(replace(snapshot(), excluded=undated), GOOD).account.excluded.rows) == 5
+
+
+def test_the_empty_day_is_no_good_day():
+    told = page(EMPTY)
+    assert "not the same as a day without production" in told.lead[0]
+    assert "No dough recorded on L1, L2 and L3" in said(told.not_checked)
+    assert {line.state for line in told.lines} == {"unchecked"}
+
+
+def test_a_plant_without_any_log_has_a_page_that_claims_nothing():
+    told = day(bare(), BAD)
+    assert "No dough and no paste" in told.lead[0] and "in the store yet" in told.footing.data
+    assert days(bare()) == ()
+
+
+def test_days_with_a_page():
+    assert BAD in days(snapshot()) and EMPTY not in days(snapshot())
+
+
+def test_the_footing_names_approval_defaults_baselines_span_and_version():
+    footing = page(GOOD).footing
+    assert footing.approval == "Limits of the plant file approved by QA lead, 2026-04-01."
+    assert "pastes.water-2.cook_temp_c" in footing.defaults
+    assert any(
+        "120\u00a0batches, 15\u00a0days and 9\u00a0yeast lots, 7 Apr to 22 Apr 2026" in line
+        for line in footing.baselines
+    )
+    assert "16 Mar to 5 May 2026" in footing.data and footing.version == "loaftrace 1.0.0"
+
+
+def test_row_order_does_not_matter_to_the_day():
+    from models.footing import footing
+
+    assert footing(snapshot()) == footing(replace(snapshot(), charted=snapshot().charted[::-1]))
+    turned = replace(snapshot(), charted=snapshot().charted[::-1], alerts=snapshot().alerts[::-1])
+    assert day(turned, BAD) == page(BAD)
+
+
+def test_no_name_of_a_person_is_on_the_page():
+    told = repr(page(BAD))
+    assert "AB" not in told.replace("TAB", "") and "'CD'" not in told
+
+
+@pytest.mark.parametrize("wrong", ["2026-13-01", "yesterday", ""])
+def test_no_such_day(wrong: str):
+    with pytest.raises(ValueError, match="written like 2026-05-06"):
+        day(snapshot(), wrong)
+
+
+def test_a_frame_that_lacks_a_column_is_refused():
+    with pytest.raises(ValueError, match="batches lacks line"):
+        replace(snapshot(), batches=snapshot().batches.drop(columns="line"))
+    assert set(FRAMES) <= set(vars(snapshot()))

@@ -1,0 +1,157 @@
+"""The month page's content: what is claimed, what is not, and the statistics behind it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from functools import cache
+
+import numpy as np
+import pytest
+
+from models.month import Month, month, span_of
+from models.rates import Rate, mean_interval, paired_difference, rate, rate_difference, wilson
+from tests.unit.snapshots import bare, snapshot
+
+
+@cache
+def page(which: str) -> Month:
+    return month(snapshot(), which)
+
+
+def sentences(which: str) -> dict[str, str]:
+    return {word: says.replace("\u00a0", " ") for word, says in page(which).sentences}
+
+
+def test_three_sentences_say_what_is_clear_and_what_is_not():
+    said = sentences("2026-04")
+    assert said["Better"].startswith("L2 milk-loaf, ") and "fewer loaves per 1000 outside the window" in said["Better"]
+    assert said["Worse"] == "No line clearly."
+    assert "L1 milk-loaf" in said["Cannot tell"] and "may be chance" in said["Cannot tell"]
+    assert "the lid fixes the volume" in said["Cannot tell"]
+
+
+def test_too_few_days_are_not_judged():
+    assert "loaves of 4 days only, 5 are needed" in sentences("2026-05")["Cannot tell"]
+
+
+def test_the_first_month_claims_no_change():
+    said = sentences("2026-03")
+    assert said["Better"] == said["Worse"] == "No line clearly."
+    assert "loaves of no days the month before" in said["Cannot tell"]
+
+
+def test_loaves_on_suspicion_and_hot_ones_do_not_count():
+    loaves = snapshot().loaves
+    suspicious = loaves.assign(reason="suspicion")
+    assert month(replace(snapshot(), loaves=suspicious), "2026-04").shares[0].now.n == 0
+    assert month(replace(snapshot(), loaves=loaves.assign(cooled_minutes=20.0)), "2026-04").shares[0].now.n == 0
+
+
+def test_lines_are_compared_in_words_within_one_product_and_instrument():
+    (found,) = page("2026-04").comparisons
+    assert (found.product, found.instrument, found.first, found.second) == ("milk-loaf", "V1", "L1", "L2")
+    assert found.says.startswith("No clear difference") and "30\u00a0days in common" in found.says
+    (march,) = page("2026-03").comparisons
+    assert march.difference.clear and march.says.startswith("L1 is larger by 0.1")
+
+
+def test_lines_on_two_instruments_are_not_compared():
+    batches = snapshot().batches
+    other = batches.assign(volumeter=np.where(batches["line"] == "L2", "V2", "V1"))
+    told = month(replace(snapshot(), batches=other.astype({"volumeter": "str"})), "2026-04")
+    assert not told.comparisons and told.not_compared == (
+        "L1 and L2 on milk-loaf: not compared, no volumeter in common.",
+    )
+
+
+def test_money_rests_on_what_was_recorded():
+    costs = {cost.name: cost for cost in page("2026-05").money.costs}
+    assert costs["Water lost and not put back"].amount == "0\u00a0EUR"
+    assert "whose make-up water is not recorded" in costs["Water lost and not put back"].says
+    assert costs["Weight given away"].amount == "cannot be said"
+    # 24 output rows of 60 pieces of 460 g at 0.60 a kilogram: 1440 x 0.46 x 0.6 = 397.44
+    assert costs["Pieces thrown away"].amount == "397\u00a0EUR"
+
+
+def test_without_costs_there_is_no_money():
+    plant = snapshot().plant.model_copy(update={"dough_cost_per_kg": None})
+    told = month(replace(snapshot(), plant=plant), "2026-04").money
+    assert told.costs == () and "dough_cost_per_kg" in told.why_not
+
+
+def test_a_cause_that_came_back_is_listed_while_a_case_is_open():
+    (item,) = page("2026-04").repeats
+    assert item.title == "Water lost in the cook" and "2\u00a0alerts, 1 not closed" in item.says
+    closed = tuple(replace(a, case="closed") for a in snapshot().alerts)
+    assert month(replace(snapshot(), alerts=closed), "2026-04").repeats == ()
+
+
+def test_holes_are_shown_line_by_line_and_day_by_day():
+    told = page("2026-05")
+    assert told.grid.days[-1] == "2026-05-05" and told.grid.lines == ("L1", "L2", "L3")
+    assert [row[2] for row in told.grid.marks] == ["nothing"] * 3
+    assert told.grid.marks[0][4] == "loaves"
+    counts = {row[0].says: row[1].says for row in told.holes.rows}
+    assert counts["Pastes without a cooling reading"] == "4" and counts["Doughs without a gas test"] == "96"
+
+
+def test_a_month_without_data_claims_nothing():
+    told = month(bare(), "2026-05")
+    assert {says for _, says in told.sentences[:2]} == {"No line clearly."}
+    assert told.made.startswith("Pieces made: not recorded") and not told.curves
+    assert {mark for row in told.grid.marks for mark in row} == {"nothing"}
+
+
+def test_no_such_month():
+    assert span_of("2028-02") == (date(2028, 2, 1), date(2028, 2, 29))
+    for wrong in ("2026-13", "May", "2026-05-01"):
+        with pytest.raises(ValueError, match="written like 2026-05"):
+            month(snapshot(), wrong)
+
+
+def test_wilson_interval_of_a_published_example():
+    """15 of 148: 0.0624 to 0.1605. R. G. Newcombe, Statistics in Medicine 17 (1998) 857, method 3; from memory."""
+    assert wilson(15 / 148, 148) == pytest.approx((0.0624, 0.1605), abs=5e-5)
+
+
+def test_difference_of_rates_of_a_published_example():
+    """56/70 and 48/80: 0.0524 to 0.3339. R. G. Newcombe, Statistics in Medicine 17 (1998) 873, method 10; from memory."""
+    first, second = (Rate(k / n, *wilson(k / n, n), k, n, 9) for k, n in ((56, 70), (48, 80)))
+    found = rate_difference(first, second)
+    assert (found.value, found.low, found.high) == pytest.approx((0.2, 0.0524, 0.3339), abs=5e-5)
+
+
+def test_loaves_of_one_day_that_are_alike_widen_the_interval():
+    alike, mixed = rate([20, 0, 0, 0, 0, 0], [20] * 6), rate([4, 3, 3, 4, 3, 3], [20] * 6)
+    assert alike.share == mixed.share == pytest.approx(1 / 6)
+    assert alike.high - alike.low > 2 * (mixed.high - mixed.low)
+
+
+def test_no_loaf_outside_is_not_certainty():
+    none = rate([0] * 10, [40] * 10)
+    assert none.share == 0 and none.high > 0.2
+
+
+def test_rates_cover_the_truth_when_days_differ():
+    """95 % intervals over 2000 simulated months whose days differ: at least 90 % hold the truth (seed 5)."""
+    rng, hits = np.random.default_rng(5), 0
+    for _ in range(2000):
+        shares = rng.beta(2, 38, size=22)
+        found = rate([int(k) for k in rng.binomial(20, shares)], [20] * 22)
+        hits += found.low <= 0.05 <= found.high
+    assert hits / 2000 >= 0.90
+
+
+def test_paired_difference_is_the_textbook_interval():
+    """Differences 1..5: mean 3, sd sqrt(2.5), t(0.975, 4) = 2.776445 (ISO 3534 tables give 2.776)."""
+    found = paired_difference(dict.fromkeys(range(5), 0.0), {i: i + 1.0 for i in range(5)})
+    half = 2.776445 * 2.5**0.5 / 5**0.5
+    assert (found.value, found.low, found.high) == pytest.approx((3.0, 3 - half, 3 + half), rel=1e-6)
+    assert paired_difference({1: 0.0}, {1: 1.0}) is None and mean_interval([1.0, 2.0]) is None
+
+
+def test_more_comparisons_need_more():
+    first, second = dict.fromkeys(range(9), 0.0), {i: float(i % 3) for i in range(9)}
+    one, many = paired_difference(first, second), paired_difference(first, second, comparisons=10)
+    assert many.high - many.low > one.high - one.low
