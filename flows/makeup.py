@@ -14,6 +14,7 @@ from models.plant import Plant, PlantFileError, Product, load
 from reports import makeup_text
 
 HELP = "at the kettle: how much water to put back"
+PLACES = ("kettle", "mixer")
 
 
 class Refused(ValueError):
@@ -33,7 +34,7 @@ def add_parser(subparsers: Any) -> argparse.ArgumentParser:
     option("--tare", metavar="KG", help="taken off both weights")
     option("--kettle", metavar="K", help="the kettle, as in the plant file")
     option("--doughs", metavar="N", help="how many doughs the kettle goes into")
-    option("--at", choices=("kettle", "mixer"), default="kettle", help="where the water is put back")
+    option("--at", metavar="PLACE", default="kettle", help="where the water is put back: kettle or mixer")
     option("--card", metavar="FILE.html", help="write a card to print: Wa against kg of water")
     option("--json", action="store_true", help="print one JSON object and nothing else")
     parser.set_defaults(run=run)
@@ -46,6 +47,8 @@ def run(args: argparse.Namespace) -> int:
         plant = load(Path(_given(args.plant, "--plant", "the plant file, like plant.toml")))
         product = _product(plant, args.product)
         _known_kettle(plant, product, args.kettle)
+        if args.at not in PLACES:
+            raise Refused(f"--at {args.at}: it may be {' or '.join(PLACES)}")
         print(_card(plant, product, args) if args.card else _answer(plant, product, args))
     except (Refused, PlantFileError) as error:
         print(f"loaftrace makeup: {error}", file=sys.stderr)

@@ -115,7 +115,7 @@ def local_server(tell: Tell) -> Iterator[None]:
             updates={PREFECT_HOME: Path(home), PREFECT_SERVER_EPHEMERAL_ENABLED: True}, restore_defaults={PREFECT_API_URL}):
         tell("starting a local Prefect server")
         yield
-        tell("stopping it")
+        tell("stopping the local Prefect server")
         _stop_servers()
 
 

@@ -100,7 +100,7 @@ BATCHES: tuple[Column, ...] = (
     _num("hydration_pct", "%", "all water over all flour, as the dough really was; make-up not recorded counts 0"),
     _num("formula_gap_points", "points", "hydration less the formula's, had all paste loss come out of it"),
     _num("usual_gap_points", "points", "hydration less the formula's, usual loss allowed for: water is owed for this"),
-    _num("water_owed_kg", "kg", "still owed after the make-up recorded; 0 where nothing is owed or it was made good"),
+    _num("water_owed_kg", "kg", "still owed after the make-up recorded; 0 within the warning limit or made good"),
     _text("water_made_good", "yes, no, not recorded, or nothing owed"),
     _num("yeast_pct", "%", "on all flour; on the formula's where the paste is not known"),
     # proof

@@ -374,14 +374,15 @@ def _made_good(
 ) -> tuple[pd.Series, pd.Series]:
     """Whether the water owed was made good, and what is still owed (kg).
 
-    Half the warning limit of the recipe is left alone: less than that is within weighing and formula.
+    Owed from the recipe's warning limit on: residue and weighing take less than that from every dough. Made
+    good is what comes back to within half of it.
     """
-    leeway = _leeway(plant, out["product"])
+    warn = _warning(plant, out["product"])
     lacking = formula.hydration_pct - bare.hydration_pct
     still = formula.hydration_pct - dough.hydration_pct
-    nothing = (lacking <= leeway) | (formula.paste_flour_pct == 0)
+    nothing = (lacking <= warn) | (formula.paste_flour_pct == 0)
     words = np.select(
-        [dough.hydration_pct.isna(), nothing, out["makeup_water_kg"].isna(), still <= leeway],
+        [dough.hydration_pct.isna(), nothing, out["makeup_water_kg"].isna(), still <= warn / 2],
         ["", "nothing owed", "not recorded", "yes"],
         "no",
     )
@@ -391,10 +392,10 @@ def _made_good(
     return made_good.where(made_good != ""), owed
 
 
-def _leeway(plant: Plant, products: pd.Series) -> pd.Series:
-    """Half the warning limit on hydration points of each product's own paste."""
+def _warning(plant: Plant, products: pd.Series) -> pd.Series:
+    """The warning limit on hydration points of each product's own paste."""
     warn = {
-        name: plant.pastes[product.paste].hydration_points.warn / 2
+        name: plant.pastes[product.paste].hydration_points.warn
         for name, product in plant.products.items()
         if product.paste
     }

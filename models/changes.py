@@ -36,7 +36,9 @@ class Change:
 def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
     """An alert in plain words; on its own day's page (`on`) the date is left out."""
     zone = snapshot.plant.zone
-    began = f"Began at {words.batch(alert.began_at_batch, on)}, {words.when(alert.began_at, zone, on)}"
+    first = words.local(alert.began_at, zone)
+    own_day = first.date() if first else on
+    began = f"Began at {words.batch(alert.began_at_batch, own_day)}, {words.when(alert.began_at, zone, on)}"
     if alert.began_low_batch and alert.began_high_batch and alert.began_low_batch != alert.began_high_batch:
         began += f" (between {words.batch(alert.began_low_batch, on)} and {words.batch(alert.began_high_batch, on)})"
     good = f"Last good batch: {words.batch(alert.last_good_batch, on)}." if alert.last_good_batch else ""
@@ -83,7 +85,8 @@ def call(alert: Alert) -> str:
     lead = max(alert.causes, key=lambda cause: (cause.share, cause.group != "unexplained"))
     share = number(100 * lead.share, "%", 0)
     if lead.group == "unexplained":
-        return f"Not explained by anything recorded: {share} of the change is left over."
+        points_to = f" What stands out: {lead.driver}." if lead.driver else ""
+        return f"Not explained by anything recorded: {share} of the change is left over.{points_to}"
     away = lead.low > 0 or lead.high < 0
     sure = "" if away and lead.share > 0.5 else ", but not surely"
     return f"Consistent with {lead.group}: {lead.driver}, about {share} of the change{sure}."

@@ -6,6 +6,7 @@ judge, or could not run, has its own outcome and is never counted as passed.
 
 from __future__ import annotations
 
+import logging
 import os
 from dataclasses import dataclass
 from functools import cache
@@ -104,6 +105,7 @@ def _context() -> Any:
     import great_expectations as gx
     from great_expectations.data_context.types.base import ProgressBarsConfig
 
+    logging.getLogger("great_expectations").setLevel(logging.WARNING)
     context = gx.get_context(mode="ephemeral")
     context.variables.progress_bars = ProgressBarsConfig(globally=False)
     return context

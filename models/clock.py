@@ -13,7 +13,7 @@ import pandas as pd
 from models.numbers import DITTO, NOT_RECORDED, Misread, Undecidable, plain
 
 _ISO = re.compile(r"[0-9]{4}-[0-9][0-9]-[0-9][0-9][T ][0-9][0-9]:[0-9][0-9](?::[0-9][0-9](?:\.[0-9]{1,6})?)?")
-_MONTHS = {m: i + 1 for i, m in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split())}
+_MONTHS = {m: i + 1 for i, m in enumerate(re.findall("...", "janfebmaraprmayjunjulaugsepoctnovdec"))}
 _DATE = re.compile(
     r"(?:[a-z]{2,9}\.?,? )?"
     r"(?:(?P<y1>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"

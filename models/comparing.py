@@ -10,7 +10,7 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from models import words
-from models.rates import MIN_DAYS, NOTHING, Difference, Rate, paired_difference, rate, rate_difference
+from models.rates import MIN_DAYS, NOTHING, Difference, Rate, likeness, paired_difference, rate, rate_difference
 from models.words import number
 
 if TYPE_CHECKING:
@@ -74,6 +74,7 @@ def _judged(snapshot: Snapshot) -> pd.DataFrame:
             "line": rows["line"],
             "product": rows["product"],
             "day": rows["shift_date"],
+            "volume": volume,
             "outside": (volume < low) | (volume > high),
         }
     )
@@ -97,24 +98,16 @@ def _share(
         return Share(name, NOTHING, NOTHING, None, "the plant file names no window for it")
     if not now.enough:
         return Share(name, now, then, None, f"loaves of {words.count(now.days, 'day')} only, {MIN_DAYS} are needed")
-    current = f"{_per_1000(now)} now"
     if not then.enough:
-        return Share(
-            name, now, then, None, f"{current}, and loaves of {words.count(then.days, 'day')} the month before"
-        )
-    change = rate_difference(now, then)
-    bounds = words.interval(1000 * change.low, 1000 * change.high, "", 0, signed=True)
-    return Share(name, now, then, change, f"{current}; the change ({bounds}) may be chance")
-
-
-def _per_1000(share: Rate) -> str:
-    return f"{number(1000 * share.share, '', 0)} per 1000 (n = {number(share.n, '', 0)} loaves)"
+        return Share(name, now, then, None, "too few loaves the month before to hold them against")
+    return Share(name, now, then, rate_difference(now, then), "the change may be chance")
 
 
 def _rate(loaves: pd.DataFrame, span: tuple[date, date], z: float) -> Rate:
     rows = loaves[loaves["day"].between(str(span[0]), str(span[1]))]
-    days = rows.groupby("day", sort=True)["outside"].agg(["sum", "count"])
-    return rate([int(v) for v in days["sum"]], [int(v) for v in days["count"]], z)
+    by_day = [day for _, day in rows.groupby("day", sort=True)]
+    alike = likeness([list(day["volume"]) for day in by_day])
+    return rate([int(day["outside"].sum()) for day in by_day], [len(day) for day in by_day], z, alike)
 
 
 def comparisons(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[Comparison, ...], tuple[str, ...]]:

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models import words
+from models.marks import marks
+from models.plant import Plant
 from models.production_day import end, start
 from models.shapes import Baseline, Charted, Episode
-from models.shown import Curve, Dot, Mark, Span
+from models.shown import Curve, Dot, Span
 from models.snapshot import records
 from models.words import number
 
@@ -54,7 +56,8 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
     shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
-    dots = tuple(_dot(charted, snapshot, i, today=days[i].astype(object) == today) for i in shown)
+    stories = _stories(charted, snapshot, shown)
+    dots = tuple(_dot(charted, snapshot, i, days[i].astype(object) == today, stories) for i in shown)
     spans = tuple(
         span
         for episode in charted.episodes
@@ -66,11 +69,11 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     name = "window" if charted.stream.characteristic == "specific volume" else "action limit"
     return Curve(
         name=name_of(charted),
-        title=words.characteristic(charted.stream.characteristic).title,
+        title=title_of(charted, snapshot.plant),
         unit=charted.stream.unit,
         dots=dots,
         spans=spans,
-        marks=_marks(charted, snapshot, shown),
+        marks=marks(charted, snapshot, shown),
         level=base.level if base else None,
         lower=charted.lower,
         upper=charted.upper,
@@ -109,26 +112,56 @@ def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot) -> str:
     return f"Learning. {says}." if base.learning else f"{says}."
 
 
+def title_of(charted: Charted, plant: Plant) -> str:
+    """The characteristic, and the product or recipe where its line or kettle makes several."""
+    stream = charted.stream
+    title = words.characteristic(stream.characteristic).title
+    line = plant.lines.get(stream.line or "")
+    several = len(line.products) > 1 if line else bool(stream.kettle)
+    return f"{title}, {stream.product}" if several and stream.product else title
+
+
 def _iso(at: Any, snapshot: Snapshot) -> str:
-    moment = words.local(at, snapshot.plant.zone)
-    return "" if moment is None else moment.strftime("%Y-%m-%dT%H:%M:%S")
+    return words.iso(at, snapshot.plant.zone)
 
 
-def _dot(charted: Charted, snapshot: Snapshot, i: int, *, today: bool) -> Dot:
+def _stories(charted: Charted, snapshot: Snapshot, shown: list[int]) -> dict[str, str]:
+    """For the loaf's main chart, what else is known of each batch; elsewhere nothing."""
+    if charted.stream.characteristic != "specific volume":
+        return {}
+    rows = snapshot.batches
+    rows = rows[rows["batch_key"].isin(set(charted.points.keys[shown]))]
+    return {row["batch_key"]: _story(row) for row in records(rows[["batch_key", *_TOLD]])}
+
+
+_TOLD = ("paste_key", "paste_loss_pct", "usual_gap_points", "dough_temp_c", "proof_minutes")
+
+
+def _story(row: dict[str, Any]) -> str:
+    paste = "paste not recorded" if words.missing(row["paste_key"]) else f"paste {words.batch(row['paste_key'])}"
+    told = [
+        f"{paste}, loss {number(row['paste_loss_pct'], '% of Wb')}",
+        f"water {number(row['usual_gap_points'], 'points', signed=True)} beside the formula",
+        f"dough {number(row['dough_temp_c'], '°C')}, proof {number(row['proof_minutes'], 'min')}",
+    ]
+    return "\n".join(told)
+
+
+def _dot(charted: Charted, snapshot: Snapshot, i: int, today: bool, stories: dict[str, str]) -> Dot:
     points, unit = charted.points, charted.stream.unit
-    value = float(points.value[i])
-    outside = (charted.lower is not None and value < charted.lower) or (
-        charted.upper is not None and value > charted.upper
-    )
-    zone = snapshot.plant.zone
-    at = points.at[i].astype(object)
-    story = [words.batch(points.keys[i]), words.when(at, zone), f"{number(value, unit)} (n = {int(points.n[i])})"]
+    value, key = float(points.value[i]), str(points.keys[i])
+    below = charted.lower is not None and value < charted.lower
+    above = charted.upper is not None and value > charted.upper
+    known = [f"n = {int(points.n[i])}"]
     if points.sd_within[i] == points.sd_within[i]:
-        story.append(f"spread within the batch {number(float(points.sd_within[i]), unit, words.finer(unit))}")
+        known.append(f"sd within {number(float(points.sd_within[i]), unit, words.finer(unit))}")
     if points.lot[i]:
-        story.append(f"yeast lot {points.lot[i]}")
-    label = str(points.keys[i]).rsplit("/", 1)[-1]
-    return Dot(_iso(at, snapshot), round(value, 4), today, outside, label, tuple(story))
+        known.append(f"yeast lot {points.lot[i]}")
+    story = (", ".join(known), *stories.get(key, "").split("\n"))
+    at = _iso(points.at[i].astype(object), snapshot)
+    return Dot(
+        at, round(value, 4), today, below or above, key.rsplit("/", 1)[-1], words.batch(key), tuple(filter(None, story))
+    )
 
 
 def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[int]) -> Span | None:
@@ -137,7 +170,7 @@ def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[in
     at = charted.points.at
     base = charted.baseline.level if charted.baseline else float("nan")
     unit = charted.stream.unit
-    until = min(episode.until, shown[-1])
+    until, zone = min(episode.until, shown[-1]), snapshot.plant.zone
     return Span(
         first=_iso(at[max(episode.began, shown[0])].astype(object), snapshot),
         last=_iso(at[until].astype(object), snapshot),
@@ -146,6 +179,7 @@ def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[in
         says=f"{words.how_big(charted.stream.characteristic, episode.change, base, unit)}"
         f" ({number(episode.change, unit, signed=True)})",
         over=episode.over and until == episode.until,
+        when=f"{words.when(at[episode.began].astype(object), zone)} to {words.when(at[until].astype(object), zone)}",
     )
 
 
@@ -162,34 +196,6 @@ def _window(charted: Charted, snapshot: Snapshot) -> tuple[float, float] | None:
     if recipe and stream.characteristic == "cook temperature":
         return recipe.cook_temp_c.act
     return None
-
-
-def _marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark, ...]:
-    if not shown:
-        return ()
-    points = charted.points
-    first, last = points.at[shown[0]], points.at[shown[-1]]
-    found = []
-    changes = snapshot.changes
-    for change in records(changes[changes["changed_at"].between(first, last)]):
-        if _concerns(change, charted, snapshot):
-            when = words.when(change["changed_at"], snapshot.plant.zone)
-            says = f"{change['name']}: {change['what']}"
-            found.append(Mark(_iso(change["changed_at"], snapshot), "change", says, when))
-    seen = {points.lot[shown[0]], ""}
-    for i in shown:
-        if points.lot[i] not in seen:
-            seen.add(points.lot[i])
-            found.append(Mark(_iso(points.at[i].astype(object), snapshot), "lot", f"yeast lot {points.lot[i]}"))
-    return tuple(sorted(found, key=lambda mark: (mark.at, mark.says)))
-
-
-def _concerns(change: dict[str, Any], charted: Charted, snapshot: Snapshot) -> bool:
-    stream = charted.stream
-    if change["scope"] in ("plant", "instrument", "lot"):
-        return True
-    line = snapshot.plant.lines.get(stream.line or "")
-    return change["name"] in (stream.line, stream.kettle, line.kettle if line else None)
 
 
 def _summary(charted: Charted, dots: tuple[Dot, ...]) -> str:

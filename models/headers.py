@@ -22,8 +22,8 @@ _SPOKEN = {
     "ml": "mL", "cm3": "mL", "cc": "mL", "min": "min", "mins": "min", "minutes": "min", "%": "%", "pct": "%",
     "percent": "%", "% rh": "%", "mm": "mm", "wh/kg": "Wh/kg", "pieces": "pieces", "pcs": "pieces", "pc": "pieces",
     "date": "date", "local time": "local time", "time": "local time", "hh:mm": "local time", "h:mm": "local time",
-    "°f": "°F", "f": "°F", "fahrenheit": "°F", "lb": "lb", "lbs": "lb", "oz": "oz", "l": "L", "litre": "L", "liter": "L",
-    "h": "h", "hours": "h", "s": "s", "sec": "s", "cm": "cm", "kj/kg": "kJ/kg", "t": "t",
+    "°f": "°F", "f": "°F", "fahrenheit": "°F", "lb": "lb", "lbs": "lb", "oz": "oz", "l": "L", "litre": "L",
+    "liter": "L", "h": "h", "hours": "h", "s": "s", "sec": "s", "cm": "cm", "kj/kg": "kJ/kg", "t": "t",
 }  # fmt: skip
 _IN_A_NAME = {
     "kg": ("kg",), "g": ("g",), "°C": ("c",), "mL": ("ml",), "%": ("pct",), "mm": ("mm",), "min": ("minutes",),
@@ -95,7 +95,9 @@ def _same_units(cells: Sequence[str], below: Sequence[str], contract: Sequence[C
     for cell, under, column in zip(cells, [*below, *[""] * len(cells)], contract, strict=False):
         said = _said(cell, under) if column is not None and column.type == "number" else None
         if column is not None and said and said != column.unit and column.unit in _SPOKEN.values():
-            raise Refused(f"the heading {cell!r} says {said}, but {column.name} is kept in {column.unit}: convert the column")
+            raise Refused(
+                f"the heading {cell!r} says {said}, but {column.name} is kept in {column.unit}: convert the column"
+            )
 
 
 def is_units(cells: Sequence[str]) -> bool:
@@ -103,7 +105,8 @@ def is_units(cells: Sequence[str]) -> bool:
     filled = [c.strip("()[] ") for c in cells if c]
     named = [unit_of(c) for c in filled]
     return any(u not in (None, "date", "local time") for u in named) and all(
-        u or c.casefold() in ("-", "text", "code", "", "no.", "nr", "yyyy-mm-dd") for u, c in zip(named, filled, strict=True)
+        u or c.casefold() in ("-", "text", "code", "", "no.", "nr", "yyyy-mm-dd")
+        for u, c in zip(named, filled, strict=True)
     )
 
 
@@ -159,14 +162,16 @@ def _settle(index: int, cells: Sequence[str], units: Sequence[str], fits: dict[s
     names = [c.name if c else None for c in contract]
     for name in {n for n in names if n and names.count(n) > 1}:
         where = [letter(i) for i, n in enumerate(names) if n == name]
-        raise Refused(f"{name} stands in the header {len(where)} times (columns {', '.join(where)}): one table a file, rows below one another")
+        raise Refused(f"{name} stands in the header twice (columns {', '.join(where)}): put one table below the other")
     return Header(index, kind, tuple(names), tuple(cells), bool(units))
 
 
 def _two(fits: dict[str, list[Column | None]]) -> str:
     kinds = list(fits)
     only = {
-        kind: sorted(set(TABLES[kind].required) - {c for other in kinds if other != kind for c in TABLES[other].required})
+        kind: sorted(
+            set(TABLES[kind].required) - {c for other in kinds if other != kind for c in TABLES[other].required}
+        )
         for kind in kinds
     }
     says = " or ".join(f"without {', '.join(only[kind])} it is no {kind} log" for kind in kinds if only[kind])
@@ -176,11 +181,15 @@ def _two(fits: dict[str, list[Column | None]]) -> str:
 def _none(rows: Sequence[Sequence[str]], nearest: tuple[int, int, str, set[str]] | None) -> str:
     if nearest is None or len(nearest[3]) >= len(TABLES[nearest[2]].required) - 1:
         first = next((" | ".join(c for c in r if c) for r in rows if any(r)), "")
-        return f"no row holds the column names of a log (it begins: {first[:60]!r}); the first row should name the columns"
+        return (
+            f"no row holds the column names of a log (it begins: {first[:60]!r}); the first row should name the columns"
+        )
     _, index, kind, missing = nearest
     ordered = [c for c in TABLES[kind].required if c in missing]
-    hints = [f"{near[0]!r} for {c}?" for c in ordered if (near := difflib.get_close_matches(c, [x for x in rows[index] if x], 1, 0.6))]
-    says = f"nearest to a {kind} log (row {index + 1}), but it has no column {', '.join(ordered)}"
+    free = {"_".join(tokens(cell)): cell for cell in rows[index] if tokens(cell) not in _FULL[kind]}
+    near = {name: difflib.get_close_matches(name, list(free), 1, 0.6) for name in ordered}
+    hints = [f"{free[found[0]]!r} for {name}?" for name, found in near.items() if found]
+    says = f"nearest to the {kind} log (row {index + 1}), but it has no column {', '.join(ordered)}"
     return f"{says}; is it {' '.join(hints)}" if hints else says
 
 

@@ -88,12 +88,30 @@ def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple
 def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     """Rows in quarantine for a person to decide, alike ones together, the gravest kind first."""
     rows = snapshot.excluded
-    rows = rows[(rows["status"] == "quarantined") & (rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day)))]
+    rows = rows[rows["status"] == "quarantined"]
+    earlier = rows[rows["shift_date"] < _stamp(day)]
+    rows = rows[rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day))]
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for row in records(rows):
         groups.setdefault((row["kind"], row["rule"]), []).append(row)
     ordered = sorted(groups.items(), key=lambda g: (_gravity(g[0][0], g[1]), g[0][1]))
-    return tuple(_group(kind, alike) for (kind, _), alike in ordered)
+    return *(_group(kind, alike) for (kind, _), alike in ordered), *_earlier(earlier)
+
+
+def _earlier(rows: pd.DataFrame) -> tuple[Item, ...]:
+    """Rows of earlier days that still wait: listed on those days' pages, not forgotten here."""
+    import pandas as pd
+
+    if not len(rows):
+        return ()
+    per_day = rows.groupby("shift_date", sort=True)["row"].count()
+    named = [
+        f"{words.day_name(stamp.date())} ({many})"
+        for stamp, many in zip(pd.DatetimeIndex(per_day.index), per_day, strict=True)
+    ]
+    shown = named if len(named) <= 8 else [*named[:7], f"{len(named) - 7} days more"]
+    title = f"{words.count(len(rows), 'row')} of earlier days {'waits' if len(rows) == 1 else 'wait'} in quarantine too"
+    return (Item("waiting", title, f"On the pages of {words.join(shown)}."),)
 
 
 def _stamp(day: date) -> pd.Timestamp:

@@ -66,7 +66,7 @@ def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:
     ]
     left_out = _of_month(snapshot.excluded, first, last)
     waiting = left_out["status"].isin(["waiting", "quarantined"])
-    rows.append((Cell("Rows that still wait or stand in quarantine"), _many(int(waiting.sum())), Cell("")))
+    rows.append((Cell("Rows that still wait or stand in quarantine"), _many(int(waiting.sum())), _many(len(left_out))))
     return Sheet("holes", "Not recorded this month", ("What", "How many", "Of"), tuple(rows))
 
 

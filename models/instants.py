@@ -114,6 +114,11 @@ def _settled(first: np.ndarray, second: np.ndarray, before: np.datetime64) -> np
         back = not np.isnat(before) and bool(choice[0] < before)
         span = choice[-1] - choice[0]
         known = not np.isnat(span)
-        return known and bool(span < zero), back, span if known else zero, choice[0] if not np.isnat(choice[0]) else choice[-1]
+        return (
+            known and bool(span < zero),
+            back,
+            span if known else zero,
+            choice[0] if not np.isnat(choice[0]) else choice[-1],
+        )
 
     return min(choices, key=cost)

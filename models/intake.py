@@ -66,11 +66,11 @@ def _from_workbook(content: bytes, plant: Plant) -> Sheet:
 def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, int], str]) -> list[str]:
     """Texts and dates of cells merged downwards stand in every row; a weight or a time is never multiplied."""
     table = TABLES[header.kind]
-    found = set()
+    found: set[str] = set()
     for (row, column), text in joined.items():
         name, place = header.contract[column] if column < len(header.contract) else None, row - header.index - 1
         if name in table.of_type("text", "date") and 0 <= place < len(cells[column]):
-            cells[column][place], found = text, found | {name}
+            cells[column][place], found = text, found | {str(name)}
     return [f"merged cells of {', '.join(sorted(found))} filled downwards"] if found else []
 
 
@@ -91,10 +91,10 @@ def _sheet(
     if dropped:
         body = body.iloc[stay].reset_index(drop=True)
     beyond = frame.iloc[stay, -1].reset_index(drop=True).dropna()
-    cells = None if real is None else real[np.ix_(stay, kept)]
+    cells = None if real is None else real[stay][:, kept]
     sheet = Sheet(
         header.kind, header.index + 1, columns, body, numbering[stay], tuple(over), tuple(notes), Decisions(), cells,
-        {int(k): v for k, v in beyond.items()},
+        dict(zip(beyond.index.tolist(), beyond.tolist(), strict=True)),
     )  # fmt: skip
     return _decided(sheet, delimiter, plain)
 

@@ -86,7 +86,7 @@ def _sentences(rates: tuple[Share, ...]) -> tuple[tuple[str, str], ...]:
     return (
         ("Better", words.sentence("; ".join(map(_moved, better)) or "no line clearly")),
         ("Worse", words.sentence("; ".join(map(_moved, worse)) or "no line clearly")),
-        ("Cannot tell", words.sentence("; ".join(map(_unclear, unclear)) or "nothing is left open")),
+        ("Cannot tell", words.sentence(_unclear(unclear) or "nothing is left open")),
     )
 
 
@@ -102,8 +102,13 @@ def _moved(share: Share) -> str:
     )
 
 
-def _unclear(share: Share) -> str:
-    return f"{share.name}, {share.why_not}"
+def _unclear(left: list[Share]) -> str:
+    """Lines of which no change is claimed, those with one reason together."""
+    reasons: dict[str, list[str]] = {}
+    for share in left:
+        per_1000 = f" ({number(share.now.share * _PER, '', 0)} per 1000)" if share.now.enough else ""
+        reasons.setdefault(share.why_not, []).append(f"{share.name}{per_1000}")
+    return "; ".join(f"{words.join(names)}: {why}" for why, names in reasons.items())
 
 
 def _made(snapshot: Snapshot, first: date, last: date) -> str:
@@ -152,6 +157,7 @@ def _repeat(cause: str, alike: list[Alert], snapshot: Snapshot) -> Item:
     zone = snapshot.plant.zone
     open_ = sum(a.case != "closed" for a in alike)
     drivers = sorted({max(a.causes, key=lambda c: c.share).driver for a in alike if a.causes})
-    times = tuple(f"{words.when(a.began_at, zone)}: {where(a)}" for a in sorted(alike, key=lambda a: a.began_at)[-6:])
+    ordered = sorted(alike, key=lambda a: a.began_at)
+    times = tuple(dict.fromkeys(f"{words.when(a.began_at, zone)}: {where(a)}" for a in ordered))[-6:]
     says = f"{words.count(len(alike), 'alert')}, {open_} not closed."
     return Item("review", cause, f"{says} {words.sentence('; '.join(drivers[:3]))}".strip(), times)

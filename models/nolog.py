@@ -12,8 +12,9 @@ from models.headers import Header
 from models.logbook import TABLES
 
 _TOTALS = frozenset(
-    "total totals sum sums subtotal sub-total average averages avg mean median min max minimum maximum sd stdev count ø σ Σ".split()
-)
+    ("total", "totals", "sum", "sums", "subtotal", "sub-total", "average", "averages", "avg", "mean", "median", "min", "max",
+     "minimum", "maximum", "sd", "stdev", "count", "ø", "σ")
+)  # fmt: skip
 
 
 def below(header: Header, frame: pd.DataFrame) -> dict[int, str]:
@@ -33,6 +34,8 @@ def below(header: Header, frame: pd.DataFrame) -> dict[int, str]:
     sums = _Sums(header, frame)
     for place, cells in zip(places.tolist(), zip(*columns, strict=True), strict=True):
         why = _why(cells, header) or sums.why(cells, place)
+        if why == "units" and place > 2 and found.get(place - 1) != "the header again":
+            why = None
         if why:
             found[place] = why
     return found
@@ -54,7 +57,7 @@ def _why(cells: Sequence[str], header: Header) -> str | None:
 
 
 def _only_code(cells: Sequence[str], header: Header) -> bool:
-    """Whether the first filled cell is a code that merely reads like a word of totals: dates or times stand beside it."""
+    """Whether the first filled cell merely reads like a word of totals: dates or times stand beside it."""
     timed = TABLES[header.kind].of_type("time", "date")
     return any(cell for cell, name in zip(cells, header.contract, strict=False) if name in timed)
 

@@ -77,7 +77,9 @@ def _doughs(batches: pd.DataFrame) -> Iterator[Item]:
     bare = batches[batches["loaves"].fillna(0) == 0]
     if len(bare):
         yield _item(
-            f"{_of(len(bare), n, 'dough')} have no loaves yet", "Their volume and weight are unknown.", _by_line(bare)
+            f"{_of(len(bare), n, 'dough')} {'has' if len(bare) == 1 else 'have'} no loaves yet",
+            "Their volume and weight are unknown.",
+            _by_line(bare),
         )
     hot = int((batches["loaves_hot"].fillna(0) > 0).sum())
     if hot:
@@ -142,7 +144,7 @@ def _rules(snapshot: Snapshot, day: date) -> Iterator[Item]:
     idle = rules[~rules["rule"].isin(judged)].drop_duplicates("rule")
     if len(idle):
         per_kind = tuple(
-            f"{kind}: {words.join(sorted(words.rule(code) for code in alike['rule']))}."
+            f"{kind}: {'; '.join(sorted(words.rule(code) for code in alike['rule']))}."
             for kind, alike in idle.groupby("kind", sort=True)
         )
         yield _item(f"{words.count(len(idle), 'rule')} had nothing to judge", "", per_kind)

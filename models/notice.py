@@ -103,7 +103,8 @@ def _since(alert: Alert, snapshot: Snapshot) -> str:
     until = words.local(alert.until_at, zone)
     on = until.date() if until else None
     going = "still on at" if alert.signal == "on" else "over after"
-    began = f"{words.when(alert.began_at, zone)}, {words.batch(alert.began_at_batch, on)}"
+    first = words.local(alert.began_at, zone)
+    began = f"{words.when(alert.began_at, zone)}, {words.batch(alert.began_at_batch, first.date() if first else None)}"
     return f"{began}; {going} {words.batch(alert.until_batch, on)}, {words.when(alert.until_at, zone, on)}."
 
 

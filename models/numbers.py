@@ -110,7 +110,9 @@ def _odd_marks(text: str, name: str, decimal: str) -> Misread:
     value = number(text, _OTHER[decimal])
     if value is None:
         return Misread(f"comma and point do not work out: write {name} with one decimal mark and no thousands mark")
-    says = f"this file's numbers have a decimal {_SAYS[decimal]}, this one a {_SAYS[_OTHER[decimal]]}: write {name} again"
+    says = (
+        f"this file's numbers have a decimal {_SAYS[decimal]}, this one a {_SAYS[_OTHER[decimal]]}: write {name} again"
+    )
     return Misread(says, number_text(value))
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 _Z95 = 1.959963984540054
 MIN_DAYS = 5
+ENOUGH_HITS = 10
 
 
 @dataclass(frozen=True)
@@ -48,20 +49,41 @@ class Difference:
         return self.low > 0 or self.high < 0
 
 
-def rate(hits: Sequence[int], sizes: Sequence[int], z: float = _Z95) -> Rate:
+def rate(hits: Sequence[int], sizes: Sequence[int], z: float = _Z95, alike: float = 1.0) -> Rate:
     """Share of loaves outside the window from each day's counts (hits of sizes), Wilson interval, 95 % at z 1.96.
 
-    The interval is that of as many independent loaves as the days are worth: n over the design effect, the
-    ratio of the variance between days to that of independent loaves, never below 1; with no loaf outside, or
-    all of them, every day counts once only.
+    The interval is that of as many independent loaves as these are worth: n over the design effect. From
+    `ENOUGH_HITS` on that is the variance between days over that of independent loaves, never below 1; with fewer
+    it is reckoned from how alike the loaves of one day are (`alike`, 0 to 1, see `likeness`; 1: every day counts once).
     """
     n, total, days = sum(sizes), sum(hits), sum(1 for size in sizes if size)
     if not n:
         return NOTHING
     share = total / n
-    worth = float(days) if total in (0, n) else n / _design_effect(hits, sizes, share)
-    low, high = wilson(share, max(worth, 1.0), z)
+    effect = 1 + (n / days - 1) * alike
+    if min(total, n - total) >= ENOUGH_HITS:
+        effect = _design_effect(hits, sizes, share)
+    low, high = wilson(share, max(n / effect, 1.0), z)
     return Rate(share, low, high, total, n, days)
+
+
+def likeness(groups: Sequence[Sequence[float]]) -> float:
+    """How alike the values of one group are, 0 to 1: the share of the variance that lies between groups.
+
+    The analysis-of-variance estimate of the intraclass correlation (Fisher; from memory); 1 with too few groups.
+    For whether a value lies beyond a limit the true likeness is smaller, so intervals made with it are wide enough.
+    """
+    used = [group for group in groups if len(group)]
+    n, k = sum(map(len, used)), len(used)
+    if k < 2 or n <= k:
+        return 1.0
+    means = [math.fsum(group) / len(group) for group in used]
+    grand = math.fsum(map(math.fsum, used)) / n
+    between = math.fsum(len(g) * (m - grand) ** 2 for g, m in zip(used, means, strict=True)) / (k - 1)
+    within = math.fsum((v - m) ** 2 for g, m in zip(used, means, strict=True) for v in g) / (n - k)
+    size = (n - sum(len(g) ** 2 for g in used) / n) / (k - 1)
+    total = between + (size - 1) * within
+    return min(1.0, max(0.0, (between - within) / total)) if total > 0 else 1.0
 
 
 def _design_effect(hits: Sequence[int], sizes: Sequence[int], share: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -230,8 +230,14 @@ def _code(text: str, column: Column, plant: Plant) -> str:
 
 def plant_codes(column: Column, plant: Plant) -> tuple[str, ...]:
     """The codes a column may hold by the plant file; empty where it is free text."""
-    sections = {"kettle": plant.kettles, "line": plant.lines, "product": plant.products, "shift": plant.shifts, "recipe": plant.pastes}
-    return tuple(sections.get(column.plant_code, ()))
+    sections: dict[str, Mapping[str, object]] = {
+        "kettle": plant.kettles,
+        "line": plant.lines,
+        "product": plant.products,
+        "shift": plant.shifts,
+        "recipe": plant.pastes,
+    }
+    return tuple(sections.get(column.plant_code, {}))
 
 
 def _required(desk: _Desk, frame: pd.DataFrame) -> None:
@@ -253,7 +259,7 @@ def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
     local, fixed = {}, {}
     for name in _present(desk, "time"):
         codes, texts = desk.sheet.coded(name)
-        read = clock.stamps(texts, desk.sheet.decisions.day_first)
+        read = clock.stamps(texts.tolist(), desk.sheet.decisions.day_first)
         desk.misread(name, read.wrong, "time")
         if read.serial:
             desk.notes.append(f"{name}: spreadsheet serial numbers read as dates")

@@ -121,7 +121,7 @@ def _excluded_row(row: dict[str, Any]) -> tuple[Cell, ...]:
         Cell(f"{row['file']}, row {int(row['row'])}"),
         Cell(row["status"]),
         Cell("the whole row" if whole else row["column"]),
-        Cell("" if whole else words.text(row["value"]), "missing" if not whole and words.missing(row["value"]) else ""),
+        Cell("see the file") if whole else _value(row["value"]),
         Cell(words.text(row["why"])),
         Cell("no proposal" if words.missing(row["proposal"]) else str(row["proposal"])),
     )

@@ -58,13 +58,14 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Dot:
-    """One batch on a curve. at: local time, ISO; label: its short name; says: its story in a few lines."""
+    """One batch on a curve. at: local time, ISO; label: its short name; name: its full one; says: what else."""
 
     at: str
     value: float
     today: bool
     outside: bool
     label: str
+    name: str
     says: tuple[str, ...]
 
 
@@ -88,6 +89,7 @@ class Span:
     level: float
     says: str
     over: bool
+    when: str = ""
 
 
 @dataclass(frozen=True)

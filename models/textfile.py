@@ -22,9 +22,9 @@ HEAD_BYTES = 1 << 21
 _PIECE = 1 << 22
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _OTHER_FILES = {
-    b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture", b"\x1f\x8b": "a compressed file",
-    b"7z\xbc\xaf": "a compressed file", b"Rar!": "a compressed file", b"{\\rtf": "a text document", b"<html": "a web page",
-    b"<!DOCTYPE": "a web page", b"<?xml": "an XML file", b"SQLite format": "a database",
+    b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture",
+    b"\x1f\x8b": "a compressed file", b"7z\xbc\xaf": "a compressed file", b"Rar!": "a compressed file", b"{\\rtf": "a text document",
+    b"<html": "a web page", b"<!DOCTYPE": "a web page", b"<?xml": "an XML file", b"SQLite format": "a database",
 }  # fmt: skip
 _CONTROL = bytes(c for c in range(32) if c not in b"\t\n\r\x0b\x0c\x1a\x1c\x1d\x1e\x1f")
 _ODD = bytes([*(c for c in range(32) if c not in b"\t\n\r"), 0x7F])
@@ -111,8 +111,9 @@ def _records(
 ) -> Iterator[list[str]]:
     """The file's records, as a spreadsheet counts rows: a quoted line break adds none.
 
-    columns: how many cells a line below record `header` should have, 0 while that is not known. Lines whose quotation marks do not close
-    are read as they stand, and their record numbers (0-based) put into `odd`: a lone mark (ditto) swallows no row.
+    columns: how many cells a line below record `header` should have, 0 while that is not known. Lines whose quotation
+    marks do not close are read as they stand, and their record numbers (0-based) put into `odd`: a lone mark (ditto)
+    swallows no row.
     """
     lines = io.TextIOWrapper(io.BytesIO(text.content), "utf-8", newline="")
     if text.plain:

@@ -40,7 +40,11 @@ _BROKEN = "the workbook is broken: open it in a spreadsheet program and save it 
 
 @dataclass
 class Parts:
-    """A workbook ready for the reader. kind: xlsx or ods; odd: sheet part to its cells that hold no value, (row, column) from 0."""
+    """A workbook ready for the reader.
+
+    kind: xlsx or ods; odd: for each sheet's part, its cells that hold no value, by (row, column) from 0; sheets: the
+    part of each sheet in workbook order.
+    """
 
     kind: str
     packed: io.BytesIO
@@ -111,7 +115,9 @@ def _unpacked(content: bytes, entry: zipfile.ZipInfo, most: int) -> bytes:
     else:
         raise Refused(_BROKEN)
     if len(part) > most:
-        raise Refused(f"the workbook unpacks to more than {MOST_UNPACKED >> 20} MB: save the log as CSV, or a file a day")
+        raise Refused(
+            f"the workbook unpacks to more than {MOST_UNPACKED >> 20} MB: save the log as CSV, or a file a day"
+        )
     return part
 
 
@@ -205,9 +211,13 @@ def _without_value(part: bytes) -> dict[tuple[int, int], str]:
     """Cells whose formula gave an error, or was never worked out, which a reader takes for empty: place to text."""
     found: list[tuple[bytes, str]] = []
     if b't="e"' in part:
-        found += [(attributes, value.decode("utf-8", "replace")[:20]) for attributes, value in _ERROR_CELL.findall(part)]
+        found += [
+            (attributes, value.decode("utf-8", "replace")[:20]) for attributes, value in _ERROR_CELL.findall(part)
+        ]
     if b"<f" in part:
-        found += [(attributes, "#FORMULA!") for attributes in _NOT_WORKED_OUT.findall(part) if b't="str"' not in attributes]
+        found += [
+            (attributes, "#FORMULA!") for attributes in _NOT_WORKED_OUT.findall(part) if b't="str"' not in attributes
+        ]
     odd = {}
     for attributes, text in found:
         if place := _PLACE.search(attributes):

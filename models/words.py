@@ -71,9 +71,9 @@ def missing(value: Any) -> bool:
 
 
 def rule(code: Any) -> str:
-    """A rule's code as words: "pastes.cook-temperature.action" is "cook temperature, action"."""
+    """A rule's code as words: "pastes.cook-temperature.action" is "cook temperature: action"."""
     parts = str(code).split(".")[1:] or [text(code)]
-    return ", ".join(part.replace("-", " ").replace("_", " ") for part in parts)
+    return ": ".join(part.replace("-", " ").replace("_", " ") for part in parts)
 
 
 def text(value: Any) -> str:
@@ -156,6 +156,12 @@ def local(value: Any, zone: ZoneInfo) -> datetime | None:
     """An instant on the plant's clock."""
     at = instant(value)
     return None if at is None else at.astimezone(zone)
+
+
+def iso(value: Any, zone: ZoneInfo) -> str:
+    """The plant's clock as drawings take it, "2026-05-05T14:20:00"; empty where there is no time."""
+    at = local(value, zone)
+    return "" if at is None else at.strftime("%Y-%m-%dT%H:%M:%S")
 
 
 def clock(value: Any, zone: ZoneInfo) -> str:

@@ -103,4 +103,8 @@ def _text(cell: Any) -> str:
 
 def _rounded(at: dt.datetime) -> dt.datetime:
     """To the second: a spreadsheet's day fraction is no finer than a few microseconds."""
-    return (at + dt.timedelta(microseconds=500_000)).replace(microsecond=0) if at.year < 9999 else at.replace(microsecond=0)
+    return (
+        (at + dt.timedelta(microseconds=500_000)).replace(microsecond=0)
+        if at.year < 9999
+        else at.replace(microsecond=0)
+    )

@@ -7,6 +7,7 @@ batch within the limits, a triangle one beyond them and points that way; a heavy
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from models.shown import Bars, Curve, Dot, Mark, Span
@@ -17,8 +18,12 @@ from reports.look import plain
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
-_FOOT = (0.0, 0.06)
-_BODY = (0.11, 1.0)
+_FOOT = (0.0, 0.1)
+_BODY = (0.14, 1.0)
+_MARK_AT = {"lot": 0.22, "change": 0.72}
+_ROOM = 0.34
+_FAR = 0.6
+_WINDOW = {"width": 1.6, "dash": "dot", "color": look.AMBER}
 _LEGIBLE = 6
 _APART_PX = 13
 
@@ -35,6 +40,11 @@ class _Panel:
     def holds(self, at: str) -> bool:
         return self.first <= at < self.last
 
+    def share(self, at: str) -> float:
+        """How far along the panel a time lies, 0 to 1."""
+        first, last, here = (datetime.fromisoformat(time) for time in (self.first, self.last, at))
+        return (here - first) / (last - first)
+
 
 def curve(shown: Curve, height: int = 300) -> Figure:
     """One stream: limits, level, batches, episodes, yeast lots and changes. Needs at least one batch."""
@@ -42,7 +52,7 @@ def curve(shown: Curve, height: int = 300) -> Figure:
 
     panels = _panels(shown)
     low, high = _reach(shown)
-    figure = Figure(data=[trace for panel in panels for trace in _traces(shown, panel)])
+    traces = [trace for panel in panels for trace in _traces(shown, panel)]
     layout = look.layout(
         height,
         margin={"l": 44, "r": 74, "t": 20, "b": 26},
@@ -53,7 +63,7 @@ def curve(shown: Curve, height: int = 300) -> Figure:
     )
     for panel in panels:
         layout[f"xaxis{panel.axis}"] = {**layout["xaxis"], **_axis(panel, day=panel.axis == "2")}
-    return figure.update_layout(layout)
+    return Figure(data=traces, layout=layout)
 
 
 def _panels(shown: Curve) -> list[_Panel]:
@@ -79,16 +89,21 @@ def _axis(panel: _Panel, *, day: bool) -> dict[str, Any]:
 
 
 def _reach(shown: Curve) -> tuple[float, float]:
-    """The value axis: all batches, limits and episodes, and the window where it is not far away."""
+    """The value axis: all batches, the level and the episodes; limits and window where they are not far away."""
     values = [dot.value for dot in shown.dots] + [span.level for span in shown.spans]
-    values += [v for v in (shown.level, shown.lower, shown.upper) if v is not None]
+    values += [shown.level] if shown.level is not None else []
     low, high = min(values), max(values)
-    room = high - low or 1.0
-    for edge in shown.window or ():
-        if low - 0.35 * room <= edge <= high + 0.35 * room:
-            low, high = min(low, edge), max(high, edge)
+    room = _FAR * (high - low) or 1.0
+    near = [edge for edge, _ in _edges(shown) if low - room <= edge <= high + room]
+    low, high = min([low, *near]), max([high, *near])
     pad = 0.08 * (high - low or 1.0)
     return round(low - pad, 4), round(high + pad, 4)
+
+
+def _edges(shown: Curve) -> list[tuple[float, str]]:
+    """Limits and window with their names; some may lie beyond the axis."""
+    found = [(edge, "limit") for edge in (shown.lower, shown.upper) if edge is not None]
+    return found + [(edge, shown.window_name.split()[0]) for edge in shown.window or ()]
 
 
 def _traces(shown: Curve, panel: _Panel) -> list[Any]:
@@ -110,6 +125,7 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
         ("triangle-down" if low else "triangle-up") if dot.outside else "circle"
         for dot, low in zip(dots, below, strict=True)
     ]
+    when = "%{x|%-d %b %H:%M}"
     size = {True: 9, False: 5.5}
     colour = {True: look.TODAY, False: look.EARLIER}
     return Scatter(
@@ -121,8 +137,8 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
         textposition="bottom center" if any(span.direction == "high" for span in shown.spans) else "top center",
         textfont={"size": 10.5, "color": look.QUIET},
         name="batches",
-        hovertext=["<br>".join(plain(line) for line in dot.says) for dot in dots],
-        hoverinfo="text",
+        customdata=[[plain(dot.name), "<br>".join(plain(line) for line in dot.says)] for dot in dots],
+        hovertemplate=f"%{{customdata[0]}}<br>{when}, %{{y}} {shown.unit}<br>%{{customdata[1]}}<extra></extra>",
         cliponaxis=False,
         marker={
             "symbol": symbols,
@@ -141,12 +157,12 @@ def _marks(shown: Curve, marks: list[Mark], panel: _Panel) -> Any:
     change = marks[0].kind == "change"
     return Scatter(
         x=[mark.at for mark in marks],
-        y=[0.5] * len(marks),
+        y=[_MARK_AT[marks[0].kind]] * len(marks),
         xaxis=f"x{panel.axis}",
         yaxis="y2",
         mode="markers+text",
         text=[plain(_mark_label(shown, mark)) for mark in marks],
-        textposition="top center" if change else "middle right",
+        textposition="middle right",
         textfont={"size": 11, "color": look.INK if change else look.QUIET},
         hovertext=[plain(mark.says) for mark in marks],
         hoverinfo="text",
@@ -169,38 +185,28 @@ def _mark_label(shown: Curve, mark: Mark) -> str:
 
 
 def _limit_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
+    low, high = _reach(shown)
     shapes: list[dict[str, Any]] = []
     if shown.lower is not None and shown.upper is not None:
-        shapes.append(_across(shown.lower, shown.upper, fillcolor=look.BAND, line={"width": 0}, type="rect"))
-    for edge in (shown.lower, shown.upper):
-        if edge is not None:
-            shapes.append(_across(edge, edge, line={"width": 1, "dash": "dash", "color": look.QUIET}, type="line"))
+        band = (max(shown.lower, low), min(shown.upper, high))
+        shapes.append(_across(*band, fillcolor=look.BAND, line={"width": 0}, type="rect"))
+    for edge, name in _edges(shown):
+        if low <= edge <= high:
+            drawn = {"width": 1, "dash": "dash", "color": look.QUIET} if name == "limit" else _WINDOW
+            shapes.append(_across(edge, edge, line=drawn, type="line"))
     if shown.level is not None:
         shapes.append(_across(shown.level, shown.level, line={"width": 1, "color": look.QUIET}, type="line"))
-    for edge in _window_in_reach(shown):
-        shapes.append(_across(edge, edge, line={"width": 1.6, "dash": "dot", "color": look.AMBER}, type="line"))
-    weeks = panels[0]
-    if shown.baseline and shown.baseline[0] < weeks.last and shown.baseline[1] > weeks.first:
-        shapes.append(
-            {
-                "type": "rect",
-                "xref": f"x{weeks.axis}",
-                "x0": max(shown.baseline[0], weeks.first),
-                "x1": min(shown.baseline[1], weeks.last),
-                "yref": "paper",
-                "y0": _BODY[0],
-                "y1": _BODY[0] + 0.015,
-                "fillcolor": look.QUIET,
-                "line": {"width": 0},
-                "layer": "below",
-            }
-        )
-    return shapes
+    return [*shapes, *_baseline_shape(shown, panels[0])]
 
 
-def _window_in_reach(shown: Curve) -> list[float]:
-    low, high = _reach(shown)
-    return [edge for edge in shown.window or () if low <= edge <= high]
+def _baseline_shape(shown: Curve, weeks: _Panel) -> list[dict[str, Any]]:
+    """A strip at the foot of the weeks that the baseline was learned from."""
+    if not shown.baseline or shown.baseline[0] >= weeks.last or shown.baseline[1] <= weeks.first:
+        return []
+    place = {"x0": max(shown.baseline[0], weeks.first), "x1": min(shown.baseline[1], weeks.last)}
+    tall = {"yref": "paper", "y0": _BODY[0], "y1": _BODY[0] + 0.015}
+    strip = {"type": "rect", "xref": f"x{weeks.axis}", "fillcolor": look.QUIET, "line": {"width": 0}, "layer": "below"}
+    return [{**strip, **place, **tall}]
 
 
 def _across(low: float, high: float, **more: Any) -> dict[str, Any]:
@@ -238,17 +244,16 @@ def _span_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
 
 
 def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
-    """Names beside the right end of the lines, pushed apart where lines lie close together."""
-    said = [(value, name) for name, value in (("level", shown.level), ("limit", shown.upper)) if value is not None]
-    said += [(shown.lower, "limit")] if shown.lower is not None else []
-    said += [(edge, shown.window_name.split()[0]) for edge in _window_in_reach(shown)]
+    """Names beside the right end of the lines, pushed apart where lines lie close; one far away is named at the edge."""
     low, high = _reach(shown)
-    pixels = (height - 46) * (_BODY[1] - _BODY[0]) / (high - low)
+    said = [*_edges(shown), *([(shown.level, "level")] if shown.level is not None else [])]
+    step = _APART_PX * (high - low) / ((height - 46) * (_BODY[1] - _BODY[0]))
     words, below = [], float("-inf")
     for value, name in sorted(said):
-        at = max(value, below + _APART_PX / pixels)
+        at = max(min(max(value, low), high), below + step)
         below = at
-        words.append(_word(at, f"{name} {number(value, shown.unit).split(chr(160))[0]}"))
+        arrow = "\u25b2 " if value > high else "\u25bc " if value < low else ""
+        words.append(_word(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}"))
     return words
 
 
@@ -268,29 +273,37 @@ def _word(at: float, text: str) -> dict[str, Any]:
 
 
 def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
-    words = []
+    """A word at each episode that has room beside the one before; the caption names them all."""
+    words: list[dict[str, Any]] = []
+    taken: dict[str, float] = {}
     for span in shown.spans:
         pieces = _pieces(span, panels)
         if not pieces:
             continue
         panel, first, _ = pieces[-1]
-        low = span.direction == "low"
-        words.append(
-            {
-                "xref": f"x{panel.axis}",
-                "x": first,
-                "xanchor": "center" if panel.axis == "2" else "right",
-                "yref": "y",
-                "y": span.level,
-                "yanchor": "top" if low else "bottom",
-                "yshift": -7 if low else 7,
-                "text": plain(f"{'▼' if low else '▲'} {span.says.split(' (')[0]}"),
-                "showarrow": False,
-                "bgcolor": look.VEIL,
-                "font": {"size": 12.5, "color": look.RED},
-            }
-        )
+        at = panel.share(first)
+        if at - taken.get(panel.axis, -1.0) < _ROOM:
+            continue
+        taken[panel.axis] = at
+        words.append(_span_word(span, panel, first))
     return words
+
+
+def _span_word(span: Span, panel: _Panel, at: str) -> dict[str, Any]:
+    low = span.direction == "low"
+    return {
+        "xref": f"x{panel.axis}",
+        "x": at,
+        "xanchor": "left" if panel.share(at) < 0.6 else "right",
+        "yref": "y",
+        "y": span.level,
+        "yanchor": "top" if low else "bottom",
+        "yshift": -7 if low else 7,
+        "text": plain(f"{'▼' if low else '▲'} {span.says.split(' (')[0]}"),
+        "showarrow": False,
+        "bgcolor": look.VEIL,
+        "font": {"size": 12.5, "color": look.RED},
+    }
 
 
 def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
@@ -356,4 +369,4 @@ def bars(shown: Bars) -> Figure:
         xaxis={"zeroline": True, "zerolinecolor": look.INK, "nticks": 6},
         yaxis={"categoryorder": "array", "categoryarray": order, "ticks": "", "linecolor": "rgba(0,0,0,0)"},
     )
-    return Figure(data=[parts, total]).update_layout(layout)
+    return Figure(data=[parts, total], layout=layout)

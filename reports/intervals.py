@@ -31,7 +31,7 @@ def shares(shown: Sequence[Share]) -> Figure:
     ]
     layout = _rows([share.name for share in rows])
     layout["xaxis"] = {**layout["xaxis"], "rangemode": "tozero"}
-    return Figure(data=traces).update_layout(layout)
+    return Figure(data=traces, layout=layout)
 
 
 def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
@@ -88,7 +88,7 @@ def differences(shown: Sequence[Comparison]) -> Figure:
     )
     layout = _rows([f"{row.second} less {row.first}" for row in rows])
     layout["xaxis"] = {**layout["xaxis"], "zeroline": True, "zerolinecolor": look.INK}
-    return Figure(data=[trace]).update_layout(layout)
+    return Figure(data=[trace], layout=layout)
 
 
 def _rows(names: list[str]) -> dict[str, Any]:
@@ -143,4 +143,4 @@ def grid(shown: Grid) -> Figure:
             "linecolor": "rgba(0,0,0,0)",
         },
     )
-    return Figure(data=traces).update_layout(layout)
+    return Figure(data=traces, layout=layout)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.logbook import TABLES, Column, Table
 from models.plant import Plant, Product
+from models.reading import plant_codes
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -23,13 +24,13 @@ ROWS = 1000
 _FORMATS = {"text": "@", "date": "yyyy-mm-dd", "time": "yyyy-mm-dd hh:mm", "number": "General"}
 _EXAMPLE_DAY = dt.date(2026, 3, 16)
 _MINUTES = {
-    "cook_start": 30, "cook_end": 42, "mixed_at": 75, "proof_in": 120, "proof_out": 175, "tested_at": 180, "measured_at": 290,
-    "changed_at": 90, "checked_at": 15,
+    "cook_start": 30, "cook_end": 42, "mixed_at": 75, "proof_in": 120, "proof_out": 175, "tested_at": 180,
+    "measured_at": 290, "changed_at": 90, "checked_at": 15,
 }  # fmt: skip
 _TEXTS = {
     "paste_batch": "01", "dough_batch": "07", "loaf": "1", "gas_test": "G1", "flour_lot": "F-2201", "liquid_lot": "W-1",
-    "yeast_lot": "Y-118", "thermometer": "T1", "scale": "S1", "volumeter": "V1", "position": "lane 2", "operator": "baker",
-    "name": "oven 1", "what": "deck set 5 °C lower", "instrument": "T1", "note": "",
+    "yeast_lot": "Y-118", "thermometer": "T1", "scale": "S1", "volumeter": "V1", "position": "lane 2",
+    "operator": "baker", "name": "T1", "what": "probe replaced", "instrument": "T1", "scope": "instrument", "quantity": "temperature",
 }  # fmt: skip
 
 
@@ -56,7 +57,7 @@ def heading(column: Column) -> str:
 
 def example(table: Table, plant: Plant) -> dict[str, Any]:
     """One row as it would be filled in, by column name; what would be empty is left out."""
-    values = {column.name: _example_of(column, plant) for column in table.columns}
+    values = {column.name: _example_of(column, table.kind, plant) for column in table.columns}
     return {name: value for name, value in values.items() if value not in (None, "")}
 
 
@@ -131,7 +132,9 @@ def _limit(log: Worksheet, codes: Worksheet, place: int, column: Column, plant: 
         rule.error = f"{column.name} is one of the list"
     elif column.can_be:
         low, high = column.can_be
-        rule = DataValidation(type="decimal", operator="between", formula1=f"{low:g}", formula2=f"{high:.10g}", allow_blank=True)
+        rule = DataValidation(
+            type="decimal", operator="between", formula1=f"{low:g}", formula2=f"{high:.10g}", allow_blank=True
+        )
         rule.errorStyle = "warning"
         rule.error = f"{column.name} is a number from {low:g} to {high:.10g} {column.unit}"
     else:
@@ -157,21 +160,23 @@ def _meanings(sheet: Worksheet, table: Table, plant: Plant) -> None:
     _put(sheet, len(table.columns) + 6, 1, "An empty cell means not recorded: never zero, never fine. 0 means none.")
 
 
-def _example_of(column: Column, plant: Plant) -> Any:
+def _example_of(column: Column, kind: str, plant: Plant) -> Any:
     if column.type == "number":
-        return _number(column, plant)
+        return _numbers(kind, plant).get(column.name)
     if column.type == "date":
         return _EXAMPLE_DAY
     if column.type == "time":
         start = next(iter(plant.shift_starts.values()))
         return dt.datetime.combine(_EXAMPLE_DAY, start) + dt.timedelta(minutes=_MINUTES[column.name])
-    if column.name == "scope":
-        return "instrument"
-    if column.name == "quantity":
-        return "temperature"
-    if column.choices:
-        return column.choices[0]
-    return _code(column, plant) if column.plant_code else _TEXTS.get(column.name, "")
+    if column.plant_code:
+        return _code(column, plant)
+    if column.name == "paste_batch" and kind == "dough" and _first_product(plant).paste is None:
+        return None
+    return _TEXTS.get(column.name) or (column.choices[0] if column.choices else None)
+
+
+def _first_product(plant: Plant) -> Product:
+    return plant.products[next(iter(plant.lines.values())).products[0]]
 
 
 def _code(column: Column, plant: Plant) -> str:
@@ -179,26 +184,59 @@ def _code(column: Column, plant: Plant) -> str:
     kettle = plant.lines[line].kettle or next(iter(plant.kettles), "K1")
     recipe = plant.kettles[kettle].pastes[0] if kettle in plant.kettles else ""
     codes = {"line": line, "product": plant.lines[line].products[0], "kettle": kettle, "recipe": recipe}
-    return codes.get(column.plant_code) or next(iter(plant.shifts))
+    return codes[column.plant_code] if column.plant_code in codes else next(iter(plant.shifts))
 
 
-def _number(column: Column, plant: Plant) -> float | None:
-    """A plausible value: from the plant's own targets where they tell, else usual for a small plant."""
-    product = plant.products[next(iter(plant.lines.values())).products[0]]
-    paste = plant.pastes.get(product.paste or "")
-    cook = sum(paste.cook_temp_c.warn) / 2 if paste else 66.0
+def _numbers(kind: str, plant: Plant) -> dict[str, float]:
+    """Plausible values: from the plant's own targets where they tell, else usual for a small plant."""
+    product = _first_product(plant)
     baked = round(product.scaled_g * 0.89, 1)
     window = product.specific_volume or (4.2, 5.2)
-    values: dict[str, float] = {
-        "weight_before_kg": 36.0, "weight_after_kg": 35.0, "residue_kg": 0.2, "kettle_water_kg": 0.0, "weight_cold_kg": 34.6,
-        "cook_temp_c": round(cook, 1), "temp_2h_c": 20.0, "temp_6h_c": 4.0, "makeup_water_kg": 0.0,
-        "room_temp_c": 22.0, "flour_temp_c": 20.0, "water_temp_c": 8.0, "paste_temp_c": 6.0,
-        "dough_temp_c": round(sum(product.dough_temp_c.warn) / 2, 1), "mix_minutes": 12.0, "mix_energy_wh_kg": 9.0,
-        "proof_temp_c": 36.0, "proof_rh_pct": 80.0, "proof_height_mm": 95.0, "gas_produced_ml": 410.0, "gas_retained_ml": 370.0,
-        "piece_g": 50.0, "test_minutes": 120.0, "scaled_g": product.scaled_g, "baked_g": baked,
-        "volume_ml": round(baked * sum(window) / 2), "cooled_minutes": 75.0, "core_temp_c": 96.0,
-        "pieces_made": 4200.0, "pieces_wasted": 12.0, "stopped_minutes": 10.0, "standard": 0.0, "as_found": 0.3,
+    if kind == "paste":
+        return _paste_numbers(product, plant)
+    if kind == "dough":
+        return _dough_numbers(product, plant)
+    return {
+        "proof_temp_c": 36.0, "proof_rh_pct": 80.0, "proof_height_mm": 95.0, "gas_produced_ml": 410.0,
+        "gas_retained_ml": 370.0, "piece_g": 50.0, "test_minutes": 120.0, "scaled_g": product.scaled_g,
+        "baked_g": baked, "volume_ml": round(baked * sum(window) / 2), "cooled_minutes": 75.0, "core_temp_c": 96.0, "pieces_made": 4200.0,
+        "pieces_wasted": 12.0, "stopped_minutes": 10.0, "standard": 0.0, "as_found": 0.3,
     }  # fmt: skip
-    return (_charge(column.name, plant) if column.name in ("flour_kg", "liquid_kg") else None) or values.get(column.name) or (
-        _dough(column.name, product)
-    )
+
+
+def _paste_numbers(product: Product, plant: Plant) -> dict[str, float]:
+    paste = plant.pastes.get(product.paste or "") or next(iter(plant.pastes.values()), None)
+    ratio = paste.liquid_ratio if paste else 2.0
+    cook = sum(paste.cook_temp_c.warn) / 2 if paste else 66.0
+    return {
+        "flour_kg": round(36 / (1 + ratio), 2), "liquid_kg": round(36 * ratio / (1 + ratio), 2),
+        "weight_before_kg": 36.0, "weight_after_kg": 35.0, "residue_kg": 0.2, "kettle_water_kg": 0.0, "weight_cold_kg": 34.6,
+        "cook_temp_c": round(cook, 1), "temp_2h_c": 20.0, "temp_6h_c": 4.0,
+    }  # fmt: skip
+
+
+def _dough_numbers(product: Product, plant: Plant) -> dict[str, float]:
+    """A dough of 100 kg of flour, the paste's included."""
+    paste = plant.pastes.get(product.paste or "")
+    scald = product.paste_flour_pct if paste else 0.0
+    water = scald * paste.liquid_ratio * paste.liquid_water_pct / 100 if paste else 0.0
+    dose = {"paste_kg": round(scald * (1 + paste.liquid_ratio), 1), "paste_temp_c": 6.0} if paste else {}
+    return dose | {
+        "flour_kg": round(100 - scald, 1), "liquid_kg": round(max(product.hydration_pct - water, 0.0), 1),
+        "makeup_water_kg": 0.0, "yeast_kg": round(product.yeast_pct, 2), "room_temp_c": 22.0, "flour_temp_c": 20.0,
+        "water_temp_c": 8.0, "dough_temp_c": round(sum(product.dough_temp_c.warn) / 2, 1), "mix_minutes": 12.0,
+        "mix_energy_wh_kg": 9.0,
+    }  # fmt: skip
+
+
+def _bytes(book: Workbook) -> bytes:
+    """The workbook's bytes without the moment it was made: the same sheet is the same file."""
+    made, fixed = io.BytesIO(), io.BytesIO()
+    book.save(made)
+    with zipfile.ZipFile(made) as parts, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name in parts.namelist():
+            part = parts.read(name)
+            if name == "docProps/core.xml":
+                part = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", rb"\g<1>2026-01-01T00:00:00Z", part)
+            packed.writestr(zipfile.ZipInfo(name), part, zipfile.ZIP_DEFLATED)
+    return fixed.getvalue()

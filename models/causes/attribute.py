@@ -13,7 +13,7 @@ from models.causes.drivers import Shift, Terms, height_lines, shifts, terms
 from models.causes.effects import BY_NAME, EFFECTS
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
-from models.causes.positive import handling_evidence
+from models.causes.positive import positive_evidence
 from models.causes.response import Fit, design, fit
 from models.causes.suspects import Other, elsewhere, nuisances, suspects
 from models.plant import Plant
@@ -58,7 +58,7 @@ def _difference(columns: np.ndarray, field: Field) -> np.ndarray:
 def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str, ...], tuple[str, ...]]:
     """Functionals of the coefficients, one a driver and one a kind of lot or day: names and groups beside."""
     p, at = len(model.mean), model.design.coefficient
-    silent, n = model.design.blocks["slopes"].columns.stop - 2, len(field)
+    silent, n = model.design.blocks["slopes"].columns.stop - 3, len(field)
     rows, names, groups = [], [], []
     for k, effect in enumerate(EFFECTS):
         row = np.zeros(p)
@@ -66,6 +66,7 @@ def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str,
         if effect.name == "water":
             row[at[k]] = _difference(np.where(found.silent[:, None], 0.0, x), field)[0]
             row[silent] = _difference(np.where(found.silent[:, None], x, 0.0), field)[0]
+            row[silent + 1] = (found.silent[field.episode] * x[field.episode, 0]).mean()
         elif effect.name == "water_curve":
             row[at[k]] = _difference(np.where(found.silent[:, None], 0.5, 1.0) * x, field)[0]
         else:
@@ -74,7 +75,7 @@ def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str,
         names.append(effect.name)
         groups.append(effect.group)
     row = np.zeros(p)
-    row[silent + 1] = _difference(model.design.d[:n, [silent + 1]], field)[0]
+    row[silent + 2] = _difference(model.design.d[:n, [silent + 2]], field)[0]
     rows.append(row)
     names.append("ageing")
     groups.append("yeast")
@@ -107,9 +108,10 @@ def evidence(plant: Plant, batches: DataFrame, stream: Stream, baseline: Baselin
     candidates = suspects(plant, field, episode, elsewhere(field, others, model.design), model.design)
     ask, names, groups = _ask(field, found, model)
     ask = np.vstack([ask, np.zeros((len(GROUPS), ask.shape[1]))])
-    extra = handling_evidence(plant, field, episode, changes, candidates)
+    moves = shifts(field, found)
+    extra = positive_evidence(plant, field, episode, changes, candidates, moves)
     weighed = weigh(model, candidates, ask, _ask_candidates(field, candidates, names), extra)
-    return Evidence(field, found, model, weighed, shifts(field, found), groups + GROUPS, names + GROUPS)
+    return Evidence(field, found, model, weighed, moves, groups + GROUPS, names + GROUPS)
 
 
 def _contributions(known: Evidence) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -117,14 +119,29 @@ def _contributions(known: Evidence) -> tuple[np.ndarray, np.ndarray, np.ndarray,
     gather = np.array([[g == group for g in known.term_groups] for group in GROUPS], dtype=float)
     w = known.weighed
     mean = w.mean @ gather.T
-    var = np.einsum("gt,stu,gu->sg", gather, w.cov, gather) + _beyond(known, gather)
-    limits = np.array([bounds(w.weight, mean[:, g], np.sqrt(var[:, g])) for g in range(len(GROUPS))])
+    var = WIDER**2 * np.einsum("gt,stu,gu->sg", gather, w.cov, gather) + _beyond(known, gather)
+    weight, mean_w, var_w = _unseen_paste(known, w.weight, mean, var)
+    limits = np.array([bounds(weight, mean_w[:, g], np.sqrt(var_w[:, g])) for g in range(len(GROUPS))])
     return w.weight @ mean, limits[:, 0], limits[:, 1], w.weight @ w.mean
 
 
-SLOPE_ELSEWHERE = 0.2
-NATURAL = {"paste": 0.002, "yeast": 0.003, "handling": 0.004, "unexplained": 0.004}
-NATURAL_BATCH = {"paste": 0.002, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
+def _unseen_paste(known: Evidence, weight: np.ndarray, mean: np.ndarray, var: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Where the paste's temperature was not recorded, a warm dough may have been warmed by it: both are kept open."""
+    warm = known.shifts["dough_temp"]
+    if np.isfinite(known.shifts["paste_temp"].z) or not warm.outside:
+        return weight, mean, var
+    chance = BY_PASTE_WARM if warm.after > warm.before else BY_PASTE_COLD
+    moved = mean.copy()
+    part = known.weighed.mean[:, known.term_names.index("dough_temp")]
+    moved[:, GROUPS.index("paste")] += part
+    moved[:, GROUPS.index("yeast")] -= part
+    return np.concatenate([weight * (1 - chance), weight * chance]), np.vstack([mean, moved]), np.vstack([var, var])
+
+
+WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
+BY_PASTE_WARM, BY_PASTE_COLD = 0.25, 0.07
+NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
+NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 
 
 def _beyond(known: Evidence, gather: np.ndarray) -> np.ndarray:

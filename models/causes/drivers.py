@@ -117,20 +117,27 @@ def _damped(x: np.ndarray) -> np.ndarray:
     return out
 
 
+def paste_share(plant: Plant, product: str) -> float:
+    """°C of dough for 1 °C of paste, from the paste's part of the dough's heat; 0 where nothing is known."""
+    made = plant.products.get(product)
+    recipe = plant.pastes.get(made.paste or "") if made else None
+    if made is None or recipe is None:
+        return 0.0
+    return min(made.paste_flour_pct / 100 * (1 + recipe.liquid_ratio) * effects.DOUGH_PER_PASTE_KG, 0.6)
+
+
 def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> None:
     """Share out an odd dough temperature between an odd paste and the rest, in place.
 
-    Only where the paste's temperature is outside its own limits; what warmer water made up for counts nothing.
+    What warmer or colder water made up for counts nothing: the paste is given at most the dough's own move.
     """
-    product = plant.products.get(field.streams[field.own][1])
-    recipe = plant.pastes.get(product.paste or "") if product else None
-    found = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
+    paste = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
     dough = shift_of(BY_NAME["dough_temp"], field, shown["dough_temp"])
-    if not (product and recipe and found.outside) or not abs(dough.after - dough.before) > 0.1:
+    move = dough.after - dough.before
+    if not (np.isfinite(paste.z) and abs(move) > 0.1):
         return
-    kg = product.paste_flour_pct / 100 * (1 + recipe.liquid_ratio)
-    brought = min(kg * effects.DOUGH_PER_PASTE_KG, 0.6) * (found.after - found.before)
-    part = float(np.clip(brought / (dough.after - dough.before), 0.0, 1.0))
+    brought = paste_share(plant, field.streams[field.own][1]) * (paste.after - paste.before)
+    part = float(np.clip(brought / move, 0.0, 1.0))
     shown["paste_brought"] = np.where(field.episode, part * shown["dough_temp"], 0.0)
     shown["dough_temp"] = shown["dough_temp"] - shown["paste_brought"]
 

@@ -72,7 +72,7 @@ EFFECTS: tuple[Effect, ...] = (
            "", "Paste cooked {size} °C over its limit", "cook temperature above the limit",
            "read the stirred paste's core with a second probe; boil-over and scorch", "cook temperature",
            shared_by="kettle"),
-    Effect("paste_temp", "paste_temp_c", "paste", _A * GAS_OF_DEGREE, 0.010, "°C", 4.0,
+    Effect("paste_temp", "paste_temp_c", "paste", _A * GAS_OF_DEGREE, 0.010, "°C", 2.0,
            "Paste {size} °C cold into the dough", "Paste {size} °C warm into the dough", "paste temperature at mixing",
            "paste temperature at the mixer and its store", "paste temperature at mixing", of_gas=True,
            shared_by="kettle"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.causes.drivers import Shift
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
 from models.plant import Plant
@@ -13,6 +14,7 @@ HANDLING_WORDS = ("mould", "mold", "divid", "round", "sheet", "bench", "roll", "
                   "transfer", "conveyor", "pan ", "gap", "pressure board")
 SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD = 0.34, 0.18
 SPREAD_OTHERWISE_SD = 0.08
+OVEN_SEEN = 2.5
 
 
 def spread(field: Field, rows: np.ndarray) -> tuple[float, float]:
@@ -65,10 +67,11 @@ def handling_changes(plant: Plant, field: Field, episode: Episode, changes) -> l
     return near
 
 
-def handling_evidence(plant: Plant, field: Field, episode: Episode, changes,
-                      candidates: tuple[Candidate, ...]) -> dict[int, float]:
-    """Log likelihood ratios for the handling candidate, by its index."""
+def positive_evidence(plant: Plant, field: Field, episode: Episode, changes, candidates: tuple[Candidate, ...],
+                      moves: dict[str, Shift]) -> dict[int, float]:
+    """Log likelihood ratios that the spread, the gas kept, recorded changes and the bake loss give, by candidate."""
     value = spread_evidence(field)
     if handling_changes(plant, field, episode, changes):
         value += 3.0
-    return {i: value for i, c in enumerate(candidates) if c.name == "handling"}
+    baked = OVEN_SEEN if moves["bake_loss"].outside else 0.0
+    return {i: value if c.name == "handling" else baked for i, c in enumerate(candidates) if c.name in ("handling", "line", "oven")}

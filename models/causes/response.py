@@ -16,7 +16,7 @@ from models.causes.effects import EFFECTS
 from models.causes.field import Field
 
 SHARED = {"paste_temp": "dough_temp"}
-SILENT_SHARE, SILENT_SHARE_SD = 0.5, 0.4
+SILENT_SHARE, SILENT_SHARE_SD, SILENT_NOW_SD = 0.5, 0.4, 0.4
 KINDS: tuple[str, ...] = ("volume", "lot test", "dough test", "height", "time")
 NOISE = {"volume": (0.018, 10.0), "lot test": (0.035, 6.0), "dough test": (0.05, 6.0), "height": (0.03, 10.0),
          "time": (0.035, 10.0)}
@@ -81,15 +81,15 @@ class Fit:
 def slope_prior() -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[int, ...]]:
     """Prior mean and covariance of the slopes, their covariance with the elasticity, each effect's coefficient.
 
-    Gas slopes share the unknown elasticity, so that each teaches the others. The last two slopes are that of
-    water whose putting back was not recorded, and of a yeast lot's age in days.
+    Gas slopes share the unknown elasticity, so that each teaches the others. The last three slopes: water whose
+    putting back was not recorded, how this episode's habit of putting back differs, a yeast lot's age in days.
     """
     own = [e for e in EFFECTS if e.name not in SHARED]
     place = {e.name: i for i, e in enumerate(own)}
     water = own[0].slope
-    mean = np.array([e.slope for e in own] + [SILENT_SHARE * water, -effects.LOT_LOSS_PER_DAY])
-    sd = np.array([e.slope_sd for e in own] + [SILENT_SHARE_SD * water, effects.LOT_LOSS_SD])
-    gas = np.array([e.slope / effects.ELASTICITY if e.of_gas else 0.0 for e in own] + [0.0, 0.0])
+    mean = np.array([e.slope for e in own] + [SILENT_SHARE * water, 0.0, -effects.LOT_LOSS_PER_DAY])
+    sd = np.array([e.slope_sd for e in own] + [SILENT_SHARE_SD * water, SILENT_NOW_SD * water, effects.LOT_LOSS_SD])
+    gas = np.array([e.slope / effects.ELASTICITY if e.of_gas else 0.0 for e in own] + [0.0, 0.0, 0.0])
     cov = np.diag(sd**2) + effects.ELASTICITY_SD**2 * np.outer(gas, gas)
     return mean, cov, effects.ELASTICITY_SD**2 * gas, tuple(place[SHARED.get(e.name, e.name)] for e in EFFECTS)
 
@@ -120,12 +120,13 @@ def lot_age(field: Field, lots: np.ndarray) -> np.ndarray:
     return age
 
 
-def _slopes(found: Terms, coefficient: tuple[int, ...], size: int, age: np.ndarray, gain: np.ndarray) -> np.ndarray:
+def _slopes(found: Terms, field: Field, coefficient: tuple[int, ...], size: int, age: np.ndarray, gain: np.ndarray) -> np.ndarray:
     x = np.zeros((len(found.x), size))
     for k, effect in enumerate(EFFECTS):
         if effect.name == "water":
             x[:, coefficient[k]] += np.where(found.silent, 0.0, found.x[:, k])
-            x[:, -2] += np.where(found.silent, found.x[:, k], 0.0)
+            x[:, -3] += np.where(found.silent, found.x[:, k], 0.0)
+            x[:, -2] += np.where(found.silent & field.episode, found.x[:, k], 0.0)
         elif effect.name == "water_curve":
             x[:, coefficient[k]] += np.where(found.silent, SILENT_SHARE, 1.0) * found.x[:, k]
         else:
@@ -194,7 +195,7 @@ def _volumes(rows: _Rows, field: Field, found: Terms, to_height: np.ndarray, coe
     rows.block("days", len(day_names), 0.008, day_names)
     rows.block("stints", len(stint_names), 0.006, stint_names)
     rows.add("volume", field.y,
-             {"slopes": _slopes(found, coefficient, size, lot_age(field, lots), gain),
+             {"slopes": _slopes(found, field, coefficient, size, lot_age(field, lots), gain),
               "streams": np.eye(len(field.streams))[field.stream], "lots": _dummies(lots, lot_names)[0] * gain[:, None],
               "flour": flour, "days": days, "stints": stints}, np.arange(n), lots, gain, np.ones(n))
 

@@ -16,8 +16,8 @@ LOT_SD, STEP_SD = 0.12, 0.06
 AGEING_SD = 0.03
 CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR = 0.06, 0.02, 0.04
 UNSEEN_PART = 0.3
-RATE_LINE, RATE_PLANT = 0.006, 0.002
-HANDLING_PART = 0.3
+RATE_LINE, RATE_PLANT = 0.014, 0.012
+HANDLING_PART = 0.35
 Other = tuple[Stream, Episode, Points]
 
 
@@ -83,7 +83,7 @@ def _line_suspects(plant: Plant, field: Field, episode: Episode, model: Design) 
 
 def _shared_suspects(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Candidate]:
     since, seen = _since(field), []
-    chance = min(0.1, RATE_PLANT * _starts(episode))
+    chance = min(0.2, RATE_PLANT * _starts(episode))
     found = []
     everyone = np.ones(len(field), dtype=bool) if len({s for s, _ in field.streams}) > 1 else None
     for kind, says in (("plant", "something on all lines"), ("volumeter", "something of the shared volumeter"),

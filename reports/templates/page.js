@@ -5,7 +5,7 @@
 
   function draw(holder) {
     const box = document.getElementById(holder.dataset.for);
-    if (!box || box.dataset.drawn || !window.Plotly || box.offsetWidth === 0) return;
+    if (!box || box.dataset.drawn || !window.Plotly || box.offsetWidth === 0 || box.closest("details:not([open])")) return;
     const figure = JSON.parse(holder.textContent);
     const narrow = box.offsetWidth < 480;
     if (coarse && figure.layout.xaxis) { figure.layout.xaxis.fixedrange = true; figure.layout.dragmode = false; }

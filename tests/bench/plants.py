@@ -329,7 +329,8 @@ class Works:
         self.warm = self.ar(s.dough_sd)
         for f, w in self.fault("dough_cold"):
             self.warm += f.amount / (t.gas * t.degree) * w
-        self.via_paste = self.brought * self.paste_extra[self.inverse]
+        usual = rng.choice([0.0, 0.5, 1.0]) * (self.paste_temp - self.paste_extra[self.inverse] - 8)
+        self.via_paste = self.brought * (usual + self.paste_extra[self.inverse])
         self.proof = np.exp(self.ar(s.proof_sd, 0.2))
         self.box = self.ar(0.5, 0.6)
         for f, w in self.fault("proof_short"):

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from models import logbook
+from models import paste as ledger
 from models.batchbook import BATCHES, PASTES
 from models.batches import DTYPES, Logs, Wide, reduce
 from models.plant import Plant, parse
@@ -112,7 +113,7 @@ def test_the_columns_and_types_of_the_batchbook(rows):
 
 def test_in_order_of_production_whatever_the_order_of_rows():
     rows = {
-        "paste": [paste(f"P{i}", cook_end=T0 + pd.Timedelta(hours=i % 3), weight_after_kg=58 + i / 9) for i in range(7)],
+        "paste": [paste(f"P{i}", cook_end=T0 + pd.Timedelta(hours=i), weight_after_kg=58.0 + i) for i in range(7)],
         "dough": [dough(f"D{i}", f"P{i // 3}", liquid_kg=24.2 + 0.01 * i) for i in range(12)],
         "loaf": [loaf(i, f"D{i % 12}", volume_ml=1800.3 + 7.1 * i, baked_g=398.7 + 0.3 * i) for i in range(60)],
         "gas": [gas(i, yeast_lot="Y", gas_produced_ml=900.1 + i / 3) for i in range(9)],
@@ -367,6 +368,13 @@ def test_water_owed_and_made_good(makeup, word, owed, gap):
     assert row["usual_gap_points"] == pytest.approx(gap, abs=1e-9)
 
 
+@pytest.mark.parametrize(("after_kg", "word"), [(57.81, "nothing owed"), (57.79, "not recorded")])
+def test_water_is_owed_from_the_warning_limit_on(after_kg, word):
+    row = one(made(paste=[paste(weight_after_kg=after_kg)], dough=[dough()]))
+    assert row["water_made_good"] == word
+    assert (row["water_owed_kg"] > 0) == (word == "not recorded")
+
+
 def test_water_put_back_into_the_kettle_is_owed_no_more():
     row = one(made(paste=[paste(weight_after_kg=57.0, kettle_water_kg=1.8)], dough=[dough()]))
     assert row["water_made_good"] == "nothing owed" and row["hydration_pct"] == pytest.approx(63.0)
@@ -411,6 +419,34 @@ def test_flour_and_water_of_a_kettle_end_in_its_doughs():
     )
     assert (wide.batches["all_flour_kg"] - wide.batches["flour_kg"]).sum() == pytest.approx(80.0)
     assert (wide.batches["all_water_kg"] - 24.2).sum() == pytest.approx(160.0 - 10.0)
+
+
+def test_column_by_column_is_what_dough_by_dough_would_be():
+    """A hundred kettles at random against the ledger asked one dough at a time."""
+    draw = np.random.default_rng(3)
+    rich = {"line": "L2", "product": "rich", "flour_kg": 45.0, "liquid_kg": 5.0}
+    pastes, doughs, expected = [], [], {}
+    for i in range(100):
+        weighed = bool(i % 2)
+        before, parts = (120.0, 4) if weighed else (240.0, 4)
+        after, residue = before * draw.uniform(0.9, 0.99), draw.choice([0.0, 1.2])
+        cells = {"residue_kg": residue or None, "weight_before_kg": before, "weight_after_kg": after}
+        pastes.append(paste(f"P{i}", **cells, **({"kettle": "K2", "recipe": "milk-5"} if weighed else {})))
+        flour, liquid, water_pct = (20.0, 100.0, 87.5) if weighed else (80.0, 160.0, 100.0)
+        came_out = ledger.cooked(flour, liquid, water_pct, before, after, residue)
+        for j in range(parts):
+            water, more = draw.choice([0.0, 0.8]), draw.uniform(0, 0.5)
+            own = {"makeup_water_kg": water or None, "mixed_at": T0 + pd.Timedelta(minutes=float(draw.integers(9999)))}
+            own |= rich | {"paste_kg": 25.0 + more} if weighed else {"liquid_kg": 24.2 + more}
+            doughs.append(dough(f"D{i}-{j}", f"P{i}", **own))
+            beside = ledger.Dough(45.0, 8.65 + 4.375) if weighed else ledger.Dough(80.0, 24.2 + more)
+            got = came_out.portion(25.0 + more if weighed else after / parts)
+            expected[f"D{i}-{j}"] = beside.with_paste(got).with_water(water)
+    draw.shuffle(doughs)
+    rows = made(paste=pastes, dough=doughs).batches.set_index("batch_key")
+    for key, one_dough in expected.items():
+        assert rows.loc[key, "all_flour_kg"] == pytest.approx(one_dough.flour_kg, abs=1e-9)
+        assert rows.loc[key, "hydration_pct"] == pytest.approx(one_dough.hydration_pct, abs=1e-9)
 
 
 def test_yeast_is_on_the_formulas_flour_where_the_paste_is_not_known():

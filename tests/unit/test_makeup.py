@@ -280,6 +280,7 @@ def test_the_instruction_comes_first_and_the_cautions_last(capsys, file, options
         ("--product tin --before 40 --after 39 --tare 48", "nothing is left once the tare of 48 kg is off"),
         ("--product tin --before 0 --after 1", "nothing is left"),
         ("--product tin --kettle K2", "--kettle K2: does not make water-2; it may be K1"),
+        ("--product tin --at home", "--at home: it may be kettle or mixer"),
         ("--product tin --kettle K9", "--kettle K9: is not in the plant file; it may be K1"),
         ("--product tin --before 9 --after 9 --doughs 0", "--doughs 0: it may be a whole number"),
         ("--product tin --before 9 --after 9 --doughs 2.5", "--doughs 2.5: it may be a whole number"),

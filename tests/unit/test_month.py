@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from models.month import Month, month, span_of
-from models.rates import Rate, mean_interval, paired_difference, rate, rate_difference, wilson
+from models.rates import Rate, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
 from tests.unit.snapshots import bare, snapshot
 
 
@@ -38,7 +38,7 @@ def test_too_few_days_are_not_judged():
 def test_the_first_month_claims_no_change():
     said = sentences("2026-03")
     assert said["Better"] == said["Worse"] == "No line clearly."
-    assert "loaves of no days the month before" in said["Cannot tell"]
+    assert "too few loaves the month before" in said["Cannot tell"]
 
 
 def test_loaves_on_suspicion_and_hot_ones_do_not_count():
@@ -116,7 +116,7 @@ def test_wilson_interval_of_a_published_example():
 
 
 def test_difference_of_rates_of_a_published_example():
-    """56/70 and 48/80: 0.0524 to 0.3339. R. G. Newcombe, Statistics in Medicine 17 (1998) 873, method 10; from memory."""
+    """56/70 and 48/80: 0.0524 to 0.3339. R. G. Newcombe, Stat. Med. 17 (1998) 873, method 10; from memory."""
     first, second = (Rate(k / n, *wilson(k / n, n), k, n, 9) for k, n in ((56, 70), (48, 80)))
     found = rate_difference(first, second)
     assert (found.value, found.low, found.high) == pytest.approx((0.2, 0.0524, 0.3339), abs=5e-5)
@@ -129,18 +129,27 @@ def test_loaves_of_one_day_that_are_alike_widen_the_interval():
 
 
 def test_no_loaf_outside_is_not_certainty():
-    none = rate([0] * 10, [40] * 10)
-    assert none.share == 0 and none.high > 0.2
+    none, apart = rate([0] * 10, [40] * 10), rate([0] * 10, [40] * 10, alike=0.1)
+    assert none.share == apart.share == 0 and none.high > 0.2
+    assert 3 / 400 < apart.high < none.high
+
+
+def test_likeness_of_loaves_within_a_day():
+    """Two groups (1, 3) and (5, 7): between 16, within 2, so (16 - 2) / (16 + 2) = 7/9, by hand."""
+    assert likeness([[1.0, 3.0], [5.0, 7.0]]) == pytest.approx(7 / 9)
+    assert likeness([[1.0, 2.0]]) == 1.0 and likeness([[1.0, 2.0], [1.0, 2.0], [1.0, 2.0]]) == 0.0
 
 
 def test_rates_cover_the_truth_when_days_differ():
-    """95 % intervals over 2000 simulated months whose days differ: at least 90 % hold the truth (seed 5)."""
-    rng, hits = np.random.default_rng(5), 0
-    for _ in range(2000):
-        shares = rng.beta(2, 38, size=22)
-        found = rate([int(k) for k in rng.binomial(20, shares)], [20] * 22)
-        hits += found.low <= 0.05 <= found.high
-    assert hits / 2000 >= 0.90
+    """95 % intervals over 2000 simulated months whose days differ (seed 5), with many hits and with few."""
+    rng = np.random.default_rng(5)
+    for beta, truth in ((38, 0.05), (398, 0.005)):
+        hits = 0
+        for _ in range(2000):
+            shares = rng.beta(2, beta, size=22)
+            found = rate([int(k) for k in rng.binomial(20, shares)], [20] * 22, alike=0.1)
+            hits += found.low <= truth <= found.high
+        assert hits / 2000 >= 0.90
 
 
 def test_paired_difference_is_the_textbook_interval():

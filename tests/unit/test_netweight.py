@@ -90,6 +90,8 @@ def test_too_many_beyond_one_error():
 def test_on_the_limit_is_not_beyond_it():
     weights = spread(28, 404.0, 1.0).tolist() + [388.0, 388.0]
     assert verdict(weights).below_t1 == 0
+    at_two = verdict(spread(29, 404.0, 1.0).tolist() + [376.0])
+    assert (at_two.below_t1, at_two.below_t2) == (1, 0)
 
 
 @pytest.mark.parametrize("n", [2, 30])

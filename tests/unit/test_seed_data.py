@@ -235,6 +235,9 @@ def test_loaves_of_a_dough_that_nobody_logged_name_no_dough_that_is_there(folder
 
 @pytest.mark.slow
 def test_the_program_finds_the_rows_listed_as_impossible_and_no_others(folder: Folder) -> None:
+    import numpy as np
+    import pandas as pd
+
     from models import checks, intake, reading
 
     demo = load(folder.root / "plant.toml")
@@ -248,7 +251,8 @@ def test_the_program_finds_the_rows_listed_as_impossible_and_no_others(folder: F
         places[sheet.kind] += [(path, int(line)) for line in sheet.row_numbers]
         found |= {(path, int(sheet.row_numbers[slip.row])) for slip in typed.slips}
     for kind, parts in frames.items():
-        judged = checks.judge_truth(kind, parts, demo)
+        file = pd.Series(np.repeat(np.arange(len(parts)), [len(part) for part in parts]))
+        judged = checks.judge_truth(kind, pd.concat(parts, ignore_index=True), file, demo)
         assert not [o.rule.code for o in judged.outcomes if o.outcome == checks.COULD_NOT_RUN]
         found |= {places[kind][row] for outcome in judged.outcomes for row in outcome.rows}
     assert found == {(s.file, s.line) for s in slips() if s.fate == "quarantined" or "Wa above Wb" in s.says}
