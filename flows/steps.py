@@ -208,7 +208,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     found = Found(
         pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"), findings=gather.findings(con),
         loaves=gather.log(con, "loaf", ("batch_key",)), changes=gather.log(con, "change"), checks=gather.log(con, "check"),
-        charted=charted, newest=gather.newest(con))
+        output=gather.log(con, "output"), charted=charted, newest=gather.newest(con))
     current = reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con))
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 

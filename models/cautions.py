@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+import numpy as np
+
 from models.plant import Plant
+from models.words import utc
+
+if TYPE_CHECKING:
+    from models.shapes import Alert
+    from models.snapshot import Snapshot
 
 HOT_PASTE = "Hot paste burns and sticks: read and stir at arm's length, never leaning over a boiling kettle."
 POTABLE = "Water put back is potable, weighed and written down. No figure here makes a paste safe."
@@ -30,14 +39,24 @@ def cooling(plant: Plant) -> str:
     )
 
 
-def of(characteristic: str, direction: str, plant: Plant) -> tuple[str, ...]:
-    """The cautions that an alert of this kind carries."""
-    if characteristic in ("paste loss", "cook temperature", "kettle overdrawn"):
+def of(alert: Alert, snapshot: Snapshot) -> tuple[str, ...]:
+    """The cautions that an alert carries: by what it speaks of, and by what moved with it."""
+    plant, name = snapshot.plant, alert.characteristic
+    if name in ("paste loss", "cook temperature", "kettle overdrawn"):
         return HOT_PASTE, POTABLE, cooling(plant)
-    if characteristic in ("cooling", "paste age", "paste at 2 h", "paste at 6 h"):
+    if name in ("cooling", "paste age", "paste at 2 h", "paste at 6 h"):
         return (cooling(plant),)
-    if characteristic == "bake loss" and direction == "low":
-        return (UNDER_BAKED,)
-    if characteristic in ("net weight", "weight"):
-        return (LEGAL_WEIGHT,)
-    return ()
+    found = (UNDER_BAKED,) if alert.line and _less_baked(alert, snapshot) else ()
+    return (*found, LEGAL_WEIGHT) if name in ("net weight", "weight") else found
+
+
+def _less_baked(alert: Alert, snapshot: Snapshot) -> bool:
+    """Whether the bake loss of the alert's line and product was down while the alert was on."""
+    if alert.characteristic == "bake loss":
+        return alert.direction == "low"
+    began, until = (np.datetime64(utc(at), "us") for at in (alert.began_at, alert.until_at))
+    for charted in snapshot.charted:
+        stream, at = charted.stream, charted.points.at
+        if stream.characteristic == "bake loss" and (stream.line, stream.product) == (alert.line, alert.product):
+            return any(e.direction == "low" and at[e.began] <= until and at[e.until] >= began for e in charted.episodes)
+    return False

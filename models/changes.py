@@ -53,7 +53,7 @@ def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
         call=call(alert),
         bars=bars(alert),
         over=alert.signal == "over",
-        cautions=cautions.of(alert.characteristic, alert.direction, snapshot.plant),
+        cautions=cautions.of(alert, snapshot),
     )
 
 

@@ -22,7 +22,7 @@ from models.words import slug
 if TYPE_CHECKING:
     import pandas as pd
 
-    from models.shapes import Charted
+    from models.shapes import Alert, Charted, Stream
     from models.snapshot import Snapshot
 
 
@@ -132,23 +132,29 @@ def _line(snapshot: Snapshot, name: str, on: date) -> Line:
     batches = of_day(snapshot.batches, on)
     batches = batches[batches["line"] == name]
     charted = sorted((c for c in snapshot.charted if c.stream.line == name), key=in_order)
-    curves = [(c, curve(c, snapshot, weeks_before(on), on, today=on)) for c in charted]
     main = _main(charted)
-    alerts = [
-        a
-        for a in snapshot.alerts
-        if a.line == name and (a.kind == "chart" or a.causes) and on_during(a, on, on, snapshot.plant)
-    ]
-    state, says = _state(snapshot, name, batches, main, [c for s, c in curves if s in main], alerts)
+    curves = [(c.stream in main, curve(c, snapshot, weeks_before(on), on, today=on)) for c in charted]
+    alerts = sorted(
+        (a for a in snapshot.alerts if a.line == name and _told(a) and on_during(a, on, on, snapshot.plant)),
+        key=lambda a: (a.began_at, a.alert),
+    )
+    made = set(batches["product"])
+    learning = any(c.state in ("learning", "no data") for c in charted if c.stream in main and c.stream.product in made)
+    state, says = _state(snapshot, name, batches, alerts, learning)
     return Line(
         line=name,
         state=state,
         says=says,
-        main=tuple(c for s, c in curves if s in main),
-        others=tuple(c for s, c in curves if s not in main and c.dots),
-        changes=tuple(change(a, snapshot, on) for a in sorted(alerts, key=lambda a: (a.began_at, a.alert))),
+        main=tuple(drawn for leads, drawn in curves if leads),
+        others=tuple(drawn for leads, drawn in curves if not leads and drawn.dots),
+        changes=tuple(change(a, snapshot, on) for a in alerts),
         batches=_batches(snapshot, name, batches, on),
     )
+
+
+def _told(alert: Alert) -> bool:
+    """Charted changes, and broken limits that were traced, are told with their line."""
+    return alert.kind == "chart" or bool(alert.causes)
 
 
 def _plantwide(snapshot: Snapshot, on: date) -> tuple[Curve, ...]:
@@ -158,31 +164,32 @@ def _plantwide(snapshot: Snapshot, on: date) -> tuple[Curve, ...]:
     return tuple(c for c in drawn if c.dots)
 
 
-def _main(charted: list[Charted]) -> list[Charted]:
+def _main(charted: list[Charted]) -> set[Stream]:
     """The first stream of each product: specific volume, or what stands in for it on a lidded line."""
-    first: dict[str | None, Charted] = {}
-    for stream in charted:
-        first.setdefault(stream.stream.product, stream)
-    return list(first.values())
+    first: dict[str | None, Stream] = {}
+    for one in charted:
+        first.setdefault(one.stream.product, one.stream)
+    return set(first.values())
 
 
 def _state(
-    snapshot: Snapshot, name: str, batches: pd.DataFrame, main: list[Charted], curves: list[Curve], alerts: list
+    snapshot: Snapshot, name: str, batches: pd.DataFrame, alerts: list[Alert], learning: bool
 ) -> tuple[State, str]:
-    measured = sum(dot.today for c in curves for dot in c.dots)
+    """A line's state in a word, and what it rests on."""
+    measured = int((batches["loaves"].fillna(0) > 0).sum())
     n = f"{measured} of {words.count(len(batches), 'dough')} measured"
-    lidded = (
-        " The lid fixes the volume, so specific volume is no sign here." if snapshot.plant.lines[name].lidded else ""
-    )
+    lidded = snapshot.plant.lines[name].lidded
+    rider = " The lid fixes the volume, so specific volume is no sign here." if lidded else ""
     if not len(batches):
-        return "unchecked", f"No dough is recorded.{lidded}"
+        return "unchecked", f"No dough is recorded.{rider}"
     if alerts:
-        return "review", f"{words.sentence(held.headline(alerts[0]).split(': ', 1)[1])} {n}.{lidded}"
+        state: State = "now" if any(a.urgency == "now" for a in alerts) else "review"
+        return state, f"{words.sentence(held.headline(alerts[0]).split(': ', 1)[1])} {n}.{rider}"
     if not measured:
-        return "unchecked", f"None of {words.count(len(batches), 'dough')} has loaves yet.{lidded}"
-    if any(c.state in ("learning", "no data") for c in main):
-        return "learning", f"Too little history to judge small changes. {n}.{lidded}"
-    return "steady", f"No lasting change seen; {n}.{lidded}"
+        return "unchecked", f"None of {words.count(len(batches), 'dough')} has loaves yet.{rider}"
+    if learning or not any(c.stream.line == name for c in snapshot.charted):
+        return "learning", f"Too little history to judge small changes; {n}.{rider}"
+    return "steady", f"No lasting change seen; {n}.{rider}"
 
 
 _BATCHES = (

@@ -59,8 +59,13 @@ def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
     closed = "; closed" if alert.case == "closed" else ""
     lead = next((c for c in alert.causes if c.group != "unexplained" and c.share > 0.5), None)
     cause = (f"Consistent with: {lead.driver} ({lead.group}).",) if lead else ()
-    first = (f"Check first: {'; then '.join(alert.check_first[:3])}.",) if alert.check_first else ()
-    return Item(alert.urgency, headline(alert), f"{since}; {going}{closed}.", cause + first, alert.alert)
+    state = "" if alert.urgency == "hold" else f"; {going}{closed}"
+    return Item(alert.urgency, headline(alert), f"{since}{state}.", (*cause, *_steps(alert)), alert.alert)
+
+
+def _steps(alert: Alert) -> tuple[str, ...]:
+    numbered = (f"{i}. {step.rstrip('.')}" for i, step in enumerate(alert.check_first[:4], 1))
+    return (f"Check first: {'  '.join(numbered)}",) if alert.check_first else ()
 
 
 def _held(alert: Alert, snapshot: Snapshot, on: date) -> Item:
@@ -111,7 +116,7 @@ def _earlier(rows: pd.DataFrame) -> tuple[Item, ...]:
     ]
     shown = named if len(named) <= 8 else [*named[:7], f"{len(named) - 7} days more"]
     title = f"{words.count(len(rows), 'row')} of earlier days {'waits' if len(rows) == 1 else 'wait'} in quarantine too"
-    return (Item("waiting", title, f"On the pages of {words.join(shown)}."),)
+    return (Item("waiting", title, f"Of {words.join(shown)}; each is on its own day's page."),)
 
 
 def _stamp(day: date) -> pd.Timestamp:

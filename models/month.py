@@ -160,4 +160,4 @@ def _repeat(cause: str, alike: list[Alert], snapshot: Snapshot) -> Item:
     ordered = sorted(alike, key=lambda a: a.began_at)
     times = tuple(dict.fromkeys(f"{words.when(a.began_at, zone)}: {where(a)}" for a in ordered))[-6:]
     says = f"{words.count(len(alike), 'alert')}, {open_} not closed."
-    return Item("review", cause, f"{says} {words.sentence('; '.join(drivers[:3]))}".strip(), times)
+    return Item("review", cause, f"{says} {' '.join(map(words.sentence, drivers[:3]))}".strip(), times)

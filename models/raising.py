@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models import alerts, limits
+from models import alerts, limits, paste_part, short_weight
 from models.charts.events import Event, merge
 from models.shapes import Alert, Cause, Charted, Episode
 
@@ -32,6 +32,7 @@ class Found:
     loaves: pd.DataFrame
     changes: pd.DataFrame
     checks: pd.DataFrame
+    output: pd.DataFrame
     charted: tuple[Charted, ...]
     newest: datetime
 
@@ -46,7 +47,8 @@ def raise_alerts(plant: Plant, found: Found) -> list[Alert]:
         call = _trace_limit(plant, found, run, events)
         causes = call.causes if call else _untraced(run)
         result.append(alerts.of_limit(run, plant, wide, causes, call.headline if call else ""))
-    return result
+    result += short_weight.raise_alerts(plant, found.batches, found.loaves, found.output, found.checks)
+    return [paste_part.with_bound(alert, plant, found.batches) for alert in result]
 
 
 def trace(plant: Plant, found: Found, event: Event, events: Sequence[Event]) -> Call | None:

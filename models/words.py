@@ -152,6 +152,11 @@ def instant(value: Any) -> datetime | None:
     return at.replace(tzinfo=UTC) if at.tzinfo is None else at
 
 
+def utc(at: datetime) -> datetime:
+    """A time as the program keeps it inside: UTC without an offset."""
+    return at if at.tzinfo is None else at.astimezone(UTC).replace(tzinfo=None)
+
+
 def local(value: Any, zone: ZoneInfo) -> datetime | None:
     """An instant on the plant's clock."""
     at = instant(value)

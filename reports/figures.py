@@ -7,9 +7,10 @@ batch within the limits, a triangle one beyond them and points that way; a heavy
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from models import words
 from models.shown import Bars, Curve, Dot, Mark, Span
 from models.words import number
 from reports import look
@@ -55,14 +56,15 @@ def curve(shown: Curve, height: int = 300) -> Figure:
     traces = [trace for panel in panels for trace in _traces(shown, panel)]
     layout = look.layout(
         height,
-        margin={"l": 44, "r": 74, "t": 20, "b": 26},
+        margin={"l": 44, "r": 86, "t": 20, "b": 26},
         yaxis={"domain": list(_BODY), "range": [low, high], "nticks": 6},
         yaxis2={"domain": list(_FOOT), "range": [0, 1], "visible": False, "fixedrange": True},
         shapes=[*_limit_shapes(shown, panels), *_span_shapes(shown, panels)],
         annotations=[*_limit_words(shown, height), *_span_words(shown, panels), *_panel_words(panels)],
     )
+    plain_axis = layout.pop("xaxis")
     for panel in panels:
-        layout[f"xaxis{panel.axis}"] = {**layout["xaxis"], **_axis(panel, day=panel.axis == "2")}
+        layout[f"xaxis{panel.axis}"] = {**plain_axis, **_axis(panel, day=panel.axis == "2")}
     return Figure(data=traces, layout=layout)
 
 
@@ -77,15 +79,25 @@ def _panels(shown: Curve) -> list[_Panel]:
 
 
 def _axis(panel: _Panel, *, day: bool) -> dict[str, Any]:
-    return {
+    axis: dict[str, Any] = {
         "type": "date",
         "domain": list(panel.place),
         "range": [panel.first, panel.last],
-        "tickformat": "%H:%M" if day else "%-d %b",
-        "nticks": 5 if day else 6,
         "tickangle": 0,
         "anchor": "y2",
     }
+    if day:
+        return {**axis, "tickformat": "%H:%M", "nticks": 5}
+    return {**axis, "tickmode": "array", **_day_ticks(panel)}
+
+
+def _day_ticks(panel: _Panel) -> dict[str, list[str]]:
+    """At most five days, none so near the right end that it runs into the next panel."""
+    first, last = (datetime.fromisoformat(time).date() for time in (panel.first, panel.last))
+    every = [first + timedelta(days=i) for i in range((last - first).days + 1)]
+    step = -(-len(every) // 5)
+    days = [day for day in every[step // 2 :: step] if panel.share(f"{day}T00:00:00") < 0.9]
+    return {"tickvals": [day.isoformat() for day in days], "ticktext": [words.day_name(day)[4:] for day in days]}
 
 
 def _reach(shown: Curve) -> tuple[float, float]:
@@ -244,17 +256,26 @@ def _span_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
 
 
 def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
-    """Names beside the right end of the lines, pushed apart where lines lie close; one far away is named at the edge."""
+    """Names beside the right end of the lines, apart from each other; a line beyond the axis is named at its edge."""
     low, high = _reach(shown)
-    said = [*_edges(shown), *([(shown.level, "level")] if shown.level is not None else [])]
+    said = sorted([*_edges(shown), *([(shown.level, "level")] if shown.level is not None else [])])
     step = _APART_PX * (high - low) / ((height - 46) * (_BODY[1] - _BODY[0]))
-    words, below = [], float("-inf")
-    for value, name in sorted(said):
-        at = max(min(max(value, low), high), below + step)
-        below = at
-        arrow = "\u25b2 " if value > high else "\u25bc " if value < low else ""
-        words.append(_word(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}"))
-    return words
+    places = _apart([min(max(value, low), high) for value, _ in said], step, high)
+    arrows = ["▲ " if value > high else "▼ " if value < low else "" for value, _ in said]
+    return [
+        _word(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}")
+        for at, arrow, (value, name) in zip(places, arrows, said, strict=True)
+    ]
+
+
+def _apart(places: list[float], step: float, top: float) -> list[float]:
+    """Places in rising order, moved so that neighbours are at least a step apart and none lies above the top."""
+    moved = list(places)
+    for i in range(1, len(moved)):
+        moved[i] = max(moved[i], moved[i - 1] + step)
+    for i in range(len(moved) - 1, -1, -1):
+        moved[i] = min(moved[i], top - step * (len(moved) - 1 - i))
+    return moved
 
 
 def _word(at: float, text: str) -> dict[str, Any]:
@@ -274,7 +295,7 @@ def _word(at: float, text: str) -> dict[str, Any]:
 
 def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
     """A word at each episode that has room beside the one before; the caption names them all."""
-    words: list[dict[str, Any]] = []
+    said: list[dict[str, Any]] = []
     taken: dict[str, float] = {}
     for span in shown.spans:
         pieces = _pieces(span, panels)
@@ -285,8 +306,8 @@ def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
         if at - taken.get(panel.axis, -1.0) < _ROOM:
             continue
         taken[panel.axis] = at
-        words.append(_span_word(span, panel, first))
-    return words
+        said.append(_span_word(span, panel, first))
+    return said
 
 
 def _span_word(span: Span, panel: _Panel, at: str) -> dict[str, Any]:
@@ -317,11 +338,11 @@ def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
             "yref": "paper",
             "y": 1,
             "yanchor": "bottom",
-            "text": words,
+            "text": name,
             "showarrow": False,
             "font": {"size": 11, "color": look.QUIET},
         }
-        for panel, words in zip(panels, ("the weeks before", "this day"), strict=True)
+        for panel, name in zip(panels, ("the weeks before", "this day"), strict=True)
     ]
 
 

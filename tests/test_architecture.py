@@ -29,8 +29,8 @@ OWNERS = {
     "plotly": ("reports/*.py",),
     "jinja2": ("reports/*.py",),
     "prefect": ("flows/*.py",),
-    "openpyxl": ("models/*.py", "seed_data/*.py"),
-    "python_calamine": ("models/*.py",),
+    "openpyxl": ("models/workbook.py", "reports/sheets.py"),
+    "python_calamine": ("models/workbook.py",),
     "scipy": ("models/*.py",),
 }
 HEAVY = (*OWNERS, "pandas")

@@ -12,8 +12,15 @@
     if (narrow) {
       figure.layout.font.size = 11.5;
       figure.layout.margin.l = Math.min(figure.layout.margin.l, 88);
-      figure.layout.margin.r = Math.min(figure.layout.margin.r, 66);
-      ["xaxis", "xaxis2"].forEach(function (name) { if (figure.layout[name]) figure.layout[name].nticks = 3; });
+      figure.layout.margin.r = Math.min(figure.layout.margin.r, 78);
+      ["xaxis", "xaxis2"].forEach(function (name) {
+        const axis = figure.layout[name];
+        if (!axis) return;
+        axis.nticks = 3;
+        if (axis.tickvals && axis.type === "date") ["tickvals", "ticktext"].forEach(function (list) {
+          axis[list] = axis[list].filter(function (_, i) { return i % 2 === 0; });
+        });
+      });
       (figure.layout.annotations || []).forEach(function (word) { word.font.size = Math.min(word.font.size, 11.5) - 0.5; });
       figure.data.forEach(function (trace) { if (trace.name === "batches" || trace.name === "yeast lots") trace.mode = "markers"; });
     }
@@ -41,7 +48,10 @@
     if (!(minutes >= 0)) return;
     const days = Math.floor(minutes / 1440), hours = Math.floor(minutes / 60) % 24;
     const age = minutes < 60 ? minutes + " min" : days ? days + " d " + hours + " h" : hours + " h " + (minutes % 60) + " min";
-    mark.insertAdjacentText("afterend", " (" + age + " ago)");
+    const ago = document.createElement("span");
+    ago.className = "screen";
+    ago.textContent = " (" + age + " ago)";
+    mark.after(ago);
   });
 
   if (holders().length && !window.Plotly) document.documentElement.classList.add("undrawn");

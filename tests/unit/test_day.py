@@ -9,6 +9,7 @@ from functools import cache
 import pytest
 
 from models.day import Day, day, days
+from models.shapes import Episode
 from models.snapshot import FRAMES, frame
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
 
@@ -126,6 +127,20 @@ def test_a_line_that_changed_says_so_with_causes_that_add_up():
     assert sum(bar.contribution for bar in change.bars.bars) == pytest.approx(change.bars.change)
     assert "Consistent with paste" in change.call
     assert change.last_good == "Last good batch: L1\u00a0D03."
+
+
+def test_a_fall_with_less_bake_loss_warns_of_under_baking():
+    fall = snapshot().alerts[2]
+    assert not page(BAD).lines[0].changes[0].cautions
+    streams = []
+    for charted in snapshot().charted:
+        if charted.stream.characteristic == "bake loss" and charted.stream.line == fall.line:
+            last = len(charted.points) - 1
+            low = Episode("low", last, last - 3, last - 3, last - 3, last, -1.0, -1.4, -0.6, False, "lasting fall")
+            charted = replace(charted, episodes=(low,))
+        streams.append(charted)
+    told = day(replace(snapshot(), charted=tuple(streams)), BAD)
+    assert "under-baked" in told.lines[0].changes[0].cautions[0]
 
 
 def test_an_alert_is_not_on_the_page_of_a_day_before_it_signalled():

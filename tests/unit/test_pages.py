@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
@@ -16,6 +19,7 @@ from reports import pages
 from tests.unit import skeleton
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
 
+ROOT = Path(__file__).resolve().parents[2]
 ALERT = "c-2026-05-05-l1-volume"
 
 
@@ -178,6 +182,20 @@ def test_same_data_same_bytes_and_nothing_written_twice(tmp_path: Path):
     assert before == {
         file: (file.read_bytes(), file.stat().st_mtime_ns, file.stat().st_ino) for file in tmp_path.iterdir()
     }
+
+
+def test_the_bytes_do_not_hang_on_the_process(tmp_path: Path):
+    """Sets and hashes differ from process to process; pages do not."""
+    script = (
+        "import sys; from pathlib import Path; from models.day import day; from models.month import month;"
+        "from reports import pages; from tests.unit.snapshots import BAD, snapshot; to = Path(sys.argv[1]);"
+        "pages.write_day(day(snapshot(), BAD), to); pages.write_month(month(snapshot(), '2026-04'), to)"
+    )
+    for seed in ("1", "2"):
+        world = {**os.environ, "PYTHONHASHSEED": seed}
+        subprocess.run([sys.executable, "-c", script, str(tmp_path / seed)], check=True, env=world, cwd=ROOT)
+    for name in ("day-2026-05-05.html", "month-2026-04.html", "index.html"):
+        assert (tmp_path / "1" / name).read_bytes() == (tmp_path / "2" / name).read_bytes()
 
 
 def test_a_page_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

@@ -17,7 +17,7 @@ from seed_data.plan import DAYS, FIRST_DAY, SEED, end, instant, plant, shift_of,
 from tests.unit.demo_sheets import Folder, hidden, slips, truth
 
 PACKAGE = Path(bakery.__file__).parent
-DIGEST = "to be filled"
+DIGEST = "c744651fbe0950baea5ae9f6dc83336f57f4681cc8c3d6fb0553bdb105c23c94"
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,87 @@
+"""Episodes of a limit broken: one alert an episode, over after three good batches. Common practice, no source."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from models import limits
+from models.batchbook import BATCHES, PASTES
+from models.store import FRAME_TYPE
+from tests.unit.rows import plant
+
+NORTH = plant()
+
+
+def flags(text: str) -> np.ndarray:
+    return np.array([c == "x" for c in text])
+
+
+@pytest.mark.parametrize(
+    ("beyond", "judged", "expected"),
+    [
+        ("..x....", "xxxxxxx", [(2, 2, 2, True)]),
+        ("..x..x.", "xxxxxxx", [(2, 2, 5, False)]),
+        ("x...x..", "xxxxxxx", [(0, 0, 0, True), (4, 4, 4, False)]),
+        ("x......", "x..x..x", [(0, 0, 0, False)]),  # three good ones in a row have not been judged
+        (".......", "xxxxxxx", []),
+    ],
+)
+def test_episodes(beyond: str, judged: str, expected: list) -> None:
+    found = limits.episodes(flags(beyond), flags(beyond), flags(judged))
+    assert [episode[:4] for episode in found] == expected
+
+
+def test_an_episode_begins_with_the_first_warning_that_led_to_it() -> None:
+    found = limits.episodes(flags("..x.."), flags("xxx.."), flags("xxxxx"))
+    assert found == [(0, 2, 2, False, (0, 1, 2))]
+
+
+def test_warnings_alone_are_no_episode() -> None:
+    assert limits.episodes(flags("....."), flags("x...."), flags("xxxxx")) == []
+
+
+def wide(columns, rows: list[dict]) -> pd.DataFrame:
+    table = pd.DataFrame([{c.name: row.get(c.name, np.nan) for c in columns} for row in rows], columns=[c.name for c in columns])
+    return table.astype({c.name: FRAME_TYPE[c.type] for c in columns})
+
+
+def doughs(temperatures: list[float]) -> pd.DataFrame:
+    start = pd.Timestamp("2026-05-06 05:00")
+    return wide(BATCHES, [
+        {"batch_key": f"2026-05-06/L1/{n:02}", "line": "L1", "product": "milk-loaf", "shift_date": "2026-05-06",
+         "mixed_at": start + pd.Timedelta(hours=n), "dough_temp_c": t} for n, t in enumerate(temperatures)])
+
+
+def findings(batches: pd.DataFrame, warning: str, action: str) -> pd.DataFrame:
+    rows = []
+    for rule, text in (("batches.dough-temperature.warning", warning), ("batches.dough-temperature.action", action)):
+        rows += [{"rule": rule, "kind": "batches", "key": key, "says": rule} for key, flag in zip(batches["batch_key"], text, strict=True) if flag == "x"]
+    return pd.DataFrame(rows, columns=["rule", "kind", "key", "says"])
+
+
+def test_dough_temperature_pages_on_two_of_three_or_one_beyond_action() -> None:
+    batches = doughs([26, 24.8, 26, 26, 26, 26, 24.8, 26, 24.7, 26, 26, 26, 23.5])
+    found = limits.runs(NORTH, wide(PASTES, []), batches, findings(batches, ".x....x.x....", "............x"))
+    assert [(run.direction, run.began, run.signalled, run.until, run.over) for run in found] == [
+        ("low", 6, 8, 8, True), ("low", 12, 12, 12, False)]
+    assert found[0].level == pytest.approx(26.0)
+    assert limits.change(found[1]) == pytest.approx(-2.5)
+
+
+def test_cold_and_hot_doughs_are_two_episodes() -> None:
+    batches = doughs([23.0, 29.0])
+    found = limits.runs(NORTH, wide(PASTES, []), batches, findings(batches, "..", "xx"))
+    assert {(run.direction, run.signalled) for run in found} == {("low", 0), ("high", 1)}
+
+
+def test_a_missed_cooling_is_held_by_kettle() -> None:
+    pastes = wide(PASTES, [
+        {"paste_key": f"2026-05-06/K1/{n:02}", "kettle": "K1", "recipe": "water-2", "cook_end": pd.Timestamp("2026-05-06 05:00") + pd.Timedelta(hours=n),
+         "cooling": word, "temp_2h_c": t} for n, (word, t) in enumerate([("met", 20.0), ("missed", 27.0), ("not checked", np.nan), ("met", 20.0), ("met", 20.0)])])
+    broken = pd.DataFrame([{"rule": "pastes.cooling", "kind": "pastes", "key": "2026-05-06/K1/01", "says": "missed"}])
+    (run,) = limits.runs(NORTH, pastes, wide(BATCHES, []), broken)
+    assert (run.kettle, run.line, run.signalled, run.over) == ("K1", None, 1, False)  # a paste not checked is none that met it
+    assert limits.change(run) == pytest.approx(6.0)
+    assert limits.last_good(run.keys, run.began) == "2026-05-06/K1/00"

@@ -1,0 +1,61 @@
+"""Net-weight alerts, shift by shift. The rules themselves: tests/reference/test_net_weight.py."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from models import paste_part, short_weight
+from models.batchbook import BATCHES
+from models.store import FRAME_TYPE
+from tests.unit.rows import bent, frame, plant
+from tests.unit.test_alerts import alert
+
+NORTH = plant()
+SHIFTS = [("2026-05-06", "early"), ("2026-05-06", "late"), ("2026-05-07", "early")]
+
+
+def day(means: list[float]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Batches and loaves of some shifts: four doughs each, five loaves a dough, 4 g apart."""
+    batches, loaves = [], []
+    for n, (mean, (date, shift)) in enumerate(zip(means, SHIFTS, strict=False)):
+        for dough in range(4):
+            key = f"{date}/L1/{shift}{dough}"
+            at = pd.Timestamp(date) + pd.Timedelta(hours=6 + 8 * (shift == "late") + dough)
+            batches.append({"batch_key": key, "line": "L1", "product": "milk-loaf", "shift_date": date, "shift": shift, "mixed_at": at})
+            loaves += [bent("loaf", loaf=str(i), baked_g=mean + 4 * (i - 2), measured_at=at + pd.Timedelta(hours=3)) | {"batch_key": key} for i in range(5)]
+    wide = pd.DataFrame([{c.name: row.get(c.name, np.nan) for c in BATCHES} for row in batches]).astype({c.name: FRAME_TYPE[c.type] for c in BATCHES})
+    rows = frame("loaf", loaves)
+    rows.insert(0, "batch_key", [row["batch_key"] for row in loaves])
+    return wide, rows
+
+
+def test_one_light_shift_is_held_and_the_next_good_one_ends_it() -> None:
+    batches, loaves = day([400.0, 388.0, 400.0])
+    (found,) = short_weight.raise_alerts(NORTH, batches, loaves, None, None)
+    assert (found.urgency, found.signal, found.direction, found.characteristic) == ("hold", "over", "low", "net weight")
+    assert found.began_at_batch == "2026-05-06/L1/late0"
+    assert len(found.batches) == 4
+    assert found.change == -7.0
+    assert "indicative" in found.says  # 20 loaves are no full sample, and no check of the scale is there
+
+
+def test_two_light_shifts_are_one_alert() -> None:
+    (found,) = short_weight.raise_alerts(NORTH, *day([388.0, 388.0]), None, None)
+    assert found.signal == "on"
+    assert found.until_batch == "2026-05-06/L1/late3"
+    assert len(found.batches) == 8
+
+
+def test_good_weight_raises_nothing() -> None:
+    assert short_weight.raise_alerts(NORTH, *day([400.0, 400.0, 400.0]), None, None) == []
+
+
+def test_the_pastes_part_is_bounded_in_words() -> None:
+    batches = pd.DataFrame({"batch_key": ["b3", "b5"], "usual_gap_points": [-1.0, -1.0]})
+    traced = paste_part.with_bound(alert(level=4.6, change=-0.9), NORTH, batches)
+    assert "far more than the paste can" in traced.causes[0].evidence[-1]
+    small = paste_part.with_bound(alert(level=4.6, change=-0.05), NORTH, batches)
+    assert "no more than the paste can" in small.causes[0].evidence[-1]
+    assert "not known" in paste_part.with_bound(alert(level=4.6), NORTH, batches.iloc[:0]).causes[0].evidence[-1]
+    assert paste_part.with_bound(alert(direction="high", level=4.6), NORTH, batches) == alert(direction="high", level=4.6)
