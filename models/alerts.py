@@ -155,9 +155,16 @@ def reconcile(found: Sequence[Alert], stored: Sequence[Alert]) -> list[Alert]:
 RESTATED = " (no longer signals since rows were restated)"
 
 
+# one event of a line and product, whichever of them moved first: a chart of the family that joins later takes the lead
+# of an alert already raised, not its name
+LOAF_FAMILY = frozenset({"specific volume", "volume", "weight", "bake loss"})
+
+
 def _same_episode(a: Alert, b: Alert) -> bool:
-    same = all(getattr(a, name) == getattr(b, name) for name in ("kind", "line", "kettle", "product", "characteristic", "direction"))
-    return same and a.began_at <= max(b.until_at, b.signalled_at) and b.began_at <= max(a.until_at, a.signalled_at)
+    same = all(getattr(a, name) == getattr(b, name) for name in ("kind", "line", "kettle", "product"))
+    alike = (a.characteristic, a.direction) == (b.characteristic, b.direction)
+    joined = a.kind == "chart" and a.characteristic != b.characteristic and {a.characteristic, b.characteristic} <= LOAF_FAMILY
+    return same and (alike or joined) and a.began_at <= max(b.until_at, b.signalled_at) and b.began_at <= max(a.until_at, a.signalled_at)
 
 
 def to_text(alert: Alert) -> str:

@@ -142,7 +142,7 @@ def _outcome(rule: Rule, result: dict[str, Any], n: int) -> Outcome:
 
 
 def explain(rule: Rule, row: pd.Series, plant: Plant) -> str:
-    """The rule's sentence for one row: numbers short, times as the plant's clock shows them."""
+    """The rule's sentence for one row: numbers as finely as their unit is read, times as the plant's clock shows them."""
     shown = {name: _show(value, plant, name) for name, value in row.items() if f"{{{name}}}" in rule.says}
     shown["value"] = _show(row[rule.column], plant, rule.column)
     shown |= {f"may_be_{code}": ", ".join(known) or "nothing" for code, known in derive.codes(plant).items()}
@@ -152,13 +152,26 @@ def explain(rule: Rule, row: pd.Series, plant: Plant) -> str:
     return rule.says.format(**shown)
 
 
+# decimals a number is said with, by the ending of its column's name; others get four digits
+DECIMALS = {"_pct": 1, "_points": 1, "points_lost": 1, "_h": 1, "_minutes": 0, "_kg": 2, "_c": 1, "_ml": 0, "_g": 1, "ratio": 2,
+            "_median": 1, "specific_volume": 2, "sv_low": 2, "sv_high": 2, "loaves": 0}
+
+
 def _show(value: Any, plant: Plant, name: str = "") -> str:
     if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
         return "(not recorded)"
     if isinstance(value, (float, np.floating)):
-        return f"{float(f'{value:.4g}'):g}" if abs(value) < 1e6 else f"{value:.0f}"
+        return _number(float(value), name)
     if isinstance(value, pd.Timestamp) and name.endswith("_date"):
         return value.strftime("%Y-%m-%d")
     if isinstance(value, pd.Timestamp):
         return value.tz_localize("UTC").tz_convert(plant.timezone).strftime("%Y-%m-%d %H:%M")
     return str(value)
+
+
+def _number(value: float, name: str) -> str:
+    places = next((n for ending, n in DECIMALS.items() if name.endswith(ending)), None)
+    if places is None:
+        return f"{float(f'{value:.4g}'):g}" if abs(value) < 1e6 else f"{value:.0f}"
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -108,13 +108,6 @@ def date_of(which: date | str) -> date:
         raise ValueError(f"{which}: there is no such day; it is written like 2026-05-06") from None
 
 
-def days(snapshot: Snapshot) -> tuple[date, ...]:
-    """The production days that have a page: those with a dough, a paste or a row that was left out."""
-    frames = (snapshot.batches, snapshot.pastes, snapshot.excluded)
-    found = {stamp.date() for frame in frames for stamp in frame["shift_date"].dropna().unique()}
-    return tuple(sorted(found))
-
-
 def _lead(snapshot: Snapshot, on: date, counts: dict[str, int], lines: tuple[Line, ...]) -> tuple[str, ...]:
     """What the QA lead would say first: what was made, what is open, and the changes that last."""
     doughs, pastes = len(of_day(snapshot.batches, on)), len(of_day(snapshot.pastes, on))

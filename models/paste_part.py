@@ -19,15 +19,14 @@ def with_bound(alert: Alert, plant: Plant, batches: pd.DataFrame) -> Alert:
     product = plant.products.get(alert.product or "")
     if not alert.causes or alert.direction != "low" or not alert.level or product is None:
         return alert
-    text = sentence(alert, product.paste_flour_pct, batches)
+    text = sentence(alert, alert.level, product.paste_flour_pct, batches)
     causes = tuple(replace(c, evidence=(*c.evidence, text)) if c.group == "paste" else c for c in alert.causes)
     return replace(alert, causes=causes)
 
 
-def sentence(alert: Alert, paste_flour_pct: float, batches: pd.DataFrame) -> str:
-    """The bound against the fall, both in % of the level."""
-    assert alert.level
-    fall = -100 * alert.change / alert.level
+def sentence(alert: Alert, level: float, paste_flour_pct: float, batches: pd.DataFrame) -> str:
+    """The bound against the fall, both in % of the level (in the alert's unit)."""
+    fall = -100 * alert.change / level
     gaps = batches.loc[batches["batch_key"].isin(alert.batches), "usual_gap_points"].dropna()
     if gaps.empty:
         return f"The water of these doughs was not recorded: what the paste can explain of a fall of {fall:.1f} % is not known."

@@ -224,18 +224,6 @@ def span(first: date, last: date) -> str:
     return f"{first.day} {month_name(first.month)[:3]}{year} to {last.day} {month_name(last.month)[:3]} {last.year}"
 
 
-def hours(minutes: float) -> str:
-    """ "45 min", "3 h 10 min", "2 days 4 h"."""
-    whole = round(minutes)
-    if whole < 60:
-        return f"{whole}{_SPACE}min"
-    if whole < 48 * 60:
-        rest = whole % 60
-        return f"{whole // 60}{_SPACE}h" + (f" {rest}{_SPACE}min" if rest else "")
-    rest = whole // 60 % 24
-    return f"{whole // 1440}{_SPACE}days" + (f" {rest}{_SPACE}h" if rest else "")
-
-
 def slug(name: str) -> str:
     """A name that fits an id and an address: "Line 1/b" is "line-1-b"."""
     return "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())

@@ -20,7 +20,6 @@ EARLIER = "#9c8b79"
 TODAY = "#1d4f73"
 RED = "#b3261e"
 AMBER = "#b97900"
-GREEN = "#00735c"
 FONT = '"Segoe UI", Roboto, "Helvetica Neue", "Liberation Sans", Arial, sans-serif'
 
 CONFIG: dict[str, Any] = {

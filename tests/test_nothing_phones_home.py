@@ -80,7 +80,7 @@ def test_the_program_turns_telemetry_off_by_itself(tmp_path: Path):
         "import os; os.environ['DO_NOT_TRACK'] = '0'; os.environ['GX_ANALYTICS_ENABLED'] = 'true'\n"
         "os.environ['PREFECT_SERVER_ANALYTICS_ENABLED'] = 'true'\n"
         "from flows.cli import main\n"
-        "try:\n    main(['--version'])\nexcept SystemExit:\n    pass\n"
+        "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
         "from prefect.settings import get_current_settings\n"
         "assert get_current_settings().server.analytics_enabled is False\n"
         "print('off', os.environ['DO_NOT_TRACK'], os.environ['GX_ANALYTICS_ENABLED'])"

@@ -25,9 +25,9 @@ def _blocks() -> list[str]:
 
 
 def _commands() -> list[list[str]]:
-    """Every `loaftrace ...` line of the code blocks, as words after the program's name."""
-    joined = "\n".join(_blocks()).replace("\\\n", " ")
-    found = re.findall(r"^(?:\$ )?(?:\S*/)?loaftrace (.+)$", joined, flags=re.MULTILINE)
+    """Every `loaftrace ...` that the README gives, in blocks or in running text, as words after the program's name."""
+    text = _readme().replace("\\\n", " ")
+    found = re.findall(r"(?:^\s*|&& |`)(?:[\w./]+/)?loaftrace ([^`\n]+)", text, flags=re.MULTILINE)
     return [shlex.split(line, comments=True) for line in found]
 
 
@@ -83,7 +83,7 @@ def test_tells_each_person_what_to_do_and_how_to_put_ones_own_logs_in(wanted: st
 def test_every_command_and_option_named_exists(loaftrace, tmp_path: Path):
     helps: dict[str, str] = {}
     for name, *words in _commands():
-        if name.startswith("-"):
+        if not name.isalpha():  # an option, or running text
             continue
         if name not in helps:
             done = loaftrace(name, "--help", cwd=tmp_path)
@@ -117,3 +117,11 @@ def test_runs_on_the_python_that_it_promises():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert project["requires-python"] == ">=3.11,<3.15"
     assert (3, 11) <= sys.version_info[:2] <= (3, 14)
+
+
+def test_the_kettles_example_runs_as_written(loaftrace, tmp_path: Path):
+    (words,) = [words for words in _commands() if words[0] == "makeup"]
+    (tmp_path / "plant.toml").write_bytes((ROOT / "seed_data" / "plant.toml").read_bytes())
+    done = loaftrace(*words, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert " kg" in done.stdout

@@ -4,41 +4,55 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.causes import words
-from models.causes.drivers import Shift, Terms, height_lines, shifts, terms
-from models.causes.effects import BY_NAME, EFFECTS
+from models.causes.asking import Questions, questions
+from models.causes.drivers import Shift, Terms, shifts, terms
+from models.causes.effects import BY_NAME
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
-from models.causes.positive import positive_evidence
-from models.causes.response import Fit, design, fit
-from models.causes.suspects import Other, elsewhere, nuisances, suspects
+from models.causes.positive import Signs, read_signs, weight_of
+from models.causes.response import Fit, fit
+from models.causes.rows import design
+from models.causes.suspects import Other, nuisances, suspects
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
 
 if TYPE_CHECKING:
     from pandas import DataFrame
 
+WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
+"""How much wider than the model says the intervals are, and how far a slope may differ by line: from the benchmark."""
+NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
+NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
+"""What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
+BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT = 0.25, 0.07, 0.35
+"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot."""
+
 
 @dataclass(frozen=True)
 class Evidence:
-    """Everything a call was made from: arrays, model, weighed candidates, drivers' moves."""
+    """Everything a call was made from: arrays, model, weighed candidates, drivers' moves, other signs."""
 
     field: Field
     terms: Terms
     fit: Fit
+    questions: Questions
     weighed: Weighed
     shifts: dict[str, Shift]
-    term_groups: tuple[str, ...]
-    term_names: tuple[str, ...]
+    signs: Signs
 
 
 @dataclass(frozen=True)
 class Call:
-    """The four groups' contributions, which add up to the change, and what to do with them."""
+    """The four groups' contributions, which add up to the change, and what to do with them.
+
+    headline: the driver first, in the floor's words. joint: drivers that moved together and cannot be told apart.
+    next_measurement: what would settle most for its cost, best first. refuted_by: what would show the call wrong.
+    check_first: a supervisor's first checks, in order. began_then: lots and recorded changes that began then.
+    """
 
     causes: tuple[Cause, ...]
     headline: str
@@ -49,143 +63,136 @@ class Call:
     began_then: tuple[str, ...]
 
 
-def _difference(columns: np.ndarray, field: Field) -> np.ndarray:
-    """Mean over the episode less mean over the baseline, of each column."""
-    before = columns[field.base].mean(axis=0) if field.base.any() else 0.0
-    return columns[field.episode].mean(axis=0) - before
+@dataclass(frozen=True)
+class Parts:
+    """Contributions of the four groups, in the order of GROUPS: mean, bounds; terms: mean of each functional.
+
+    cov: (4, 4). All in ln specific volume.
+    """
+
+    mean: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    cov: np.ndarray
+    terms: dict[str, float]
+    term_sds: dict[str, float]
 
 
-def _ask(field: Field, found: Terms, model: Fit) -> tuple[np.ndarray, tuple[str, ...], tuple[str, ...]]:
-    """Functionals of the coefficients, one a driver and one a kind of lot or day: names and groups beside."""
-    p, at = len(model.mean), model.design.coefficient
-    silent, n = model.design.blocks["slopes"].columns.stop - 3, len(field)
-    rows, names, groups = [], [], []
-    for k, effect in enumerate(EFFECTS):
-        row = np.zeros(p)
-        x = found.x[:, [k]]
-        if effect.name == "water":
-            row[at[k]] = _difference(np.where(found.silent[:, None], 0.0, x), field)[0]
-            row[silent] = _difference(np.where(found.silent[:, None], x, 0.0), field)[0]
-            row[silent + 1] = (found.silent[field.episode] * x[field.episode, 0]).mean()
-        elif effect.name == "water_curve":
-            row[at[k]] = _difference(np.where(found.silent[:, None], 0.5, 1.0) * x, field)[0]
-        else:
-            row[at[k]] = _difference(x, field)[0]
-        rows.append(row)
-        names.append(effect.name)
-        groups.append(effect.group)
-    row = np.zeros(p)
-    row[silent + 2] = _difference(model.design.d[:n, [silent + 2]], field)[0]
-    rows.append(row)
-    names.append("ageing")
-    groups.append("yeast")
-    for name, group in (("lots", "yeast"), ("flour", "unexplained"), ("days", "unexplained"), ("stints", "unexplained")):
-        row = np.zeros(p)
-        columns = model.design.blocks[name].columns
-        row[columns] = _difference(model.design.d[:n, columns], field)
-        rows.append(row)
-        names.append(name)
-        groups.append(group)
-    return np.array(rows), tuple(names), tuple(groups)
-
-
-def _ask_candidates(field: Field, candidates, names: tuple[str, ...]) -> np.ndarray:
-    """One functional a group for what the candidates themselves did, below the model's own."""
-    out = np.zeros((len(names) + len(GROUPS), len(candidates)))
-    for i, candidate in enumerate(candidates):
-        if candidate.inside:
-            out[len(names) + GROUPS.index(candidate.group), i] = _difference(candidate.column[:len(field), None], field)[0]
-    return out
-
-
-def evidence(plant: Plant, batches: DataFrame, stream: Stream, baseline: Baseline, episode: Episode, points: Points,
-             changes: DataFrame | None, others: Sequence[Other]) -> Evidence:
-    """Fit the response model and weigh the candidates for one episode."""
-    field = read(plant, batches, stream, baseline, episode, points)
+def weigh_evidence(plant: Plant, field: Field, episode: Episode, points: Points, changes: Any, checks: Any,
+                   others: Sequence[Other], change: float) -> Evidence:
+    """Fit the response model and weigh the candidates for one episode. change: ln specific volume."""
     found = terms(plant, field)
-    rows = design(field, found, height_lines(plant, field))
+    rows = design(field, found)
     model = fit(rows, nuisances(field, others, rows))
-    candidates = suspects(plant, field, episode, elsewhere(field, others, model.design), model.design)
-    ask, names, groups = _ask(field, found, model)
-    ask = np.vstack([ask, np.zeros((len(GROUPS), ask.shape[1]))])
-    moves = shifts(field, found)
-    extra = positive_evidence(plant, field, episode, changes, candidates, moves)
-    weighed = weigh(model, candidates, ask, _ask_candidates(field, candidates, names), extra)
-    return Evidence(field, found, model, weighed, moves, groups + GROUPS, names + GROUPS)
-
-
-def _contributions(known: Evidence) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Per group: mean and bounds on ln specific volume; per term: mean."""
-    gather = np.array([[g == group for g in known.term_groups] for group in GROUPS], dtype=float)
-    w = known.weighed
-    mean = w.mean @ gather.T
-    var = WIDER**2 * np.einsum("gt,stu,gu->sg", gather, w.cov, gather) + _beyond(known, gather)
-    weight, mean_w, var_w = _unseen_paste(known, w.weight, mean, var)
-    limits = np.array([bounds(weight, mean_w[:, g], np.sqrt(var_w[:, g])) for g in range(len(GROUPS))])
-    return w.weight @ mean, limits[:, 0], limits[:, 1], w.weight @ w.mean
-
-
-def _unseen_paste(known: Evidence, weight: np.ndarray, mean: np.ndarray, var: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Where the paste's temperature was not recorded, a warm dough may have been warmed by it: both are kept open."""
-    warm = known.shifts["dough_temp"]
-    if np.isfinite(known.shifts["paste_temp"].z) or not warm.outside:
-        return weight, mean, var
-    chance = BY_PASTE_WARM if warm.after > warm.before else BY_PASTE_COLD
-    moved = mean.copy()
-    part = known.weighed.mean[:, known.term_names.index("dough_temp")]
-    moved[:, GROUPS.index("paste")] += part
-    moved[:, GROUPS.index("yeast")] -= part
-    return np.concatenate([weight * (1 - chance), weight * chance]), np.vstack([mean, moved]), np.vstack([var, var])
-
-
-WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
-BY_PASTE_WARM, BY_PASTE_COLD = 0.25, 0.07
-NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
-NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
+    candidates = suspects(plant, field, episode, others, model.design)
+    asked = questions(field, found, model, candidates)
+    moves, signs = shifts(field, found), read_signs(plant, field, episode, points, changes, checks)
+    extra = weight_of(candidates, signs, moves, change)
+    weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
+    return Evidence(field, found, model, asked, weighed, moves, signs)
 
 
 def _beyond(known: Evidence, gather: np.ndarray) -> np.ndarray:
     """Variance beyond the model's: slopes that differ by line and curve, and what no column follows."""
-    w, n = known.weighed, max(int(known.field.episode.sum()), 1)
-    by_term = (w.weight @ w.mean) ** 2 * np.array([name in BY_NAME for name in known.term_names])
+    n = int(known.field.episode.sum())
+    recorded = np.array([name in BY_NAME for name in known.questions.names])
+    by_term = (known.weighed.weight @ known.weighed.mean) ** 2 * recorded
     natural = np.array([NATURAL[g] ** 2 + NATURAL_BATCH[g] ** 2 / n for g in GROUPS])
     return SLOPE_ELSEWHERE**2 * gather @ by_term + natural
+
+
+def _open_questions(known: Evidence) -> list[tuple[str, str, str, float]]:
+    """Parts whose group is not sure for want of a record: functional, from, to, chance."""
+    out = []
+    warm = known.shifts["dough_temp"]
+    if warm.outside and not np.isfinite(known.shifts["paste_temp"].z):
+        out.append(("dough_temp", "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
+    if "" in set(known.field.text["yeast_lot"][known.field.episode]):
+        out.append(("unrecorded lots", "unexplained", "yeast", BY_LOT))
+    return out
+
+
+def _kept_open(known: Evidence, weight: np.ndarray, mean: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The mixture with the open questions' other answers beside it, for the bounds."""
+    for name, source, target, chance in _open_questions(known):
+        part = np.tile(known.weighed.mean[:, known.questions.names.index(name)], len(mean) // len(known.weighed.mean))
+        moved = mean.copy()
+        moved[:, GROUPS.index(target)] += part  # type: ignore[arg-type]
+        moved[:, GROUPS.index(source)] -= part  # type: ignore[arg-type]
+        weight, mean = np.concatenate([weight * (1 - chance), weight * chance]), np.vstack([mean, moved])
+    return weight, mean
+
+
+def parts_of(known: Evidence) -> Parts:
+    """Contributions of the four groups, their bounds, and what each driver did."""
+    gather = np.array([[g == group for g in known.questions.groups] for group in GROUPS], dtype=float)
+    w = known.weighed
+    mean = w.mean @ gather.T
+    cov = np.einsum("gt,stu,hu->sgh", gather, w.cov, gather)
+    var = WIDER**2 * cov[:, range(4), range(4)] + _beyond(known, gather)
+    weight, every = _kept_open(known, w.weight, mean)
+    sd = np.sqrt(np.tile(var, (len(every) // len(mean), 1)))
+    limits = np.array([bounds(weight, every[:, g], sd[:, g]) for g in range(4)])
+    centre = w.weight @ mean
+    around = np.einsum("s,sg,sh->gh", w.weight, mean - centre, mean - centre)
+    terms_mean, own = w.weight @ w.mean, np.einsum("stt->st", w.cov)
+    sds = np.sqrt(w.weight @ (own + (w.mean - terms_mean) ** 2))
+    return Parts(centre, limits[:, 0], limits[:, 1], around + np.einsum("s,sgh->gh", w.weight, cov),
+                 dict(zip(known.questions.names, terms_mean.tolist(), strict=True)),
+                 dict(zip(known.questions.names, sds.tolist(), strict=True)))
 
 
 def shares(contributions: np.ndarray, change: float) -> np.ndarray:
     """Share of each group: none against the change, all four adding up to 1."""
     along = np.maximum(contributions * np.sign(change), 0.0)
-    total = along.sum()
-    if total <= 0:
-        along, total = np.array([0.0, 0.0, 0.0, 1.0]), 1.0
-    out = along / total
+    if along.sum() <= 0:
+        along = np.array([0.0, 0.0, 0.0, 1.0])
+    out = along / along.sum()
     out[-1] = 1.0 - out[:-1].sum()
     return out
 
 
-def attribute(plant: Plant, batches: DataFrame, pastes: DataFrame, stream: Stream, baseline: Baseline, episode: Episode,
-              points: Points, *, changes: DataFrame | None = None, checks: DataFrame | None = None,
+def unit_of(change: float, level: float) -> float:
+    """The stream's unit for one unit of ln specific volume, exact for the whole change."""
+    log_change = float(np.log1p(max(change / level, -0.95)))
+    return level if abs(log_change) < 1e-9 else change / log_change
+
+
+def _untraced(change: float) -> Call:
+    """No answer: too little measured to hold the episode against."""
+    why = "not enough measured batches of this line and product to trace anything"
+    span = (min(0.0, change), max(0.0, change))
+    causes = tuple(Cause(g, change if g == "unexplained" else 0.0, *span, 1.0 if g == "unexplained" else 0.0,
+                         "", (), (why,)) for g in GROUPS)
+    return Call(causes, "Nothing recorded explains it", (), (), (), ("Was it measured and written down right?",), ())
+
+
+def attribute(plant: Plant, batches: DataFrame, pastes: DataFrame, stream: Stream, baseline: Baseline,
+              episode: Episode, points: Points, *, changes: DataFrame | None = None, checks: DataFrame | None = None,
               others: Sequence[Other] = ()) -> Call:
     """Trace one episode of specific volume.
 
-    batches, pastes: the wide rows of all lines from the baseline to the newest batch; episode: indices into
-    `points`; changes, checks: accepted rows of those logs, times naive UTC; others: episodes of other lines.
-    Contributions are in the stream's unit and add up to `episode.change`.
+    batches, pastes: the wide rows of all lines from the baseline to the newest batch; episode: indices into `points`;
+    changes, checks: accepted rows of those logs, times naive UTC; others: episodes of other lines. Contributions are
+    in the stream's unit and add up to `episode.change`.
     """
+    from models.causes import words
+    from models.causes.story import Story
+
     change = float(episode.change)
-    known = evidence(plant, batches, stream, baseline, episode, points, changes, others)
-    mean, low, high, by_term = _contributions(known)
-    log_change = float(np.log1p(max(change / baseline.level, -0.95)))
-    unit = baseline.level if abs(log_change) < 1e-9 else change / log_change
-    parts = mean * unit
+    field = read(plant, batches, stream, baseline, episode, points)
+    if not field.traceable:
+        return _untraced(change)
+    unit = unit_of(change, baseline.level)
+    known = weigh_evidence(plant, field, episode, points, changes, checks, others, change / unit)
+    found = parts_of(known)
+    parts = found.mean * unit
     parts[-1] = change - parts[:-1].sum()
-    low, high = np.minimum(low * unit, parts), np.maximum(high * unit, parts)
+    story = Story(plant, stream, known, found, parts, change, unit, episode, points, tuple(others), pastes)
+    low, high = np.minimum(found.low * unit, parts), np.maximum(found.high * unit, parts)
     portion = shares(parts, change)
-    story = words.Story(plant, stream, known, episode, points, change, unit, dict(zip(GROUPS, parts, strict=True)),
-                        dict(zip(known.term_names, by_term * unit, strict=True)), changes, checks, others, baseline)
-    causes = tuple(
-        Cause(group, float(parts[i]), float(low[i]), float(high[i]), float(portion[i]), words.driver(story, group),
-              words.evidence(story, group), words.not_checked(story, group))
-        for i, group in enumerate(GROUPS))
+    causes = tuple(Cause(group, float(parts[i]), float(low[i]), float(high[i]), float(portion[i]),
+                         words.driver(story, group), words.evidence(story, group), words.not_checked(story, group))
+                   for i, group in enumerate(GROUPS))
     return Call(causes, words.headline(story), words.joint(story), words.next_measurement(story),
                 words.refuted_by(story), words.check_first(story), words.began_then(story))

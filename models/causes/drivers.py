@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.causes import effects
-from models.causes.effects import BY_NAME, EFFECTS, Effect
+from models.causes.effects import BY_NAME, EFFECTS, PLACE, Effect
 from models.causes.field import Field
 from models.plant import Plant
 
@@ -15,37 +15,64 @@ POINTS_RANGE = (-9.0, 4.0)
 DRY_AIR_PCT = 70.0
 FRESH_H = 24.0
 FULL_TOO_MUCH = 0.05
+COOK_MARGIN_C = 2.0
+PASTE_OF_DOUGH_MOST = 0.6
+OUTSIDE = 2.5
+"""Standard errors beyond which a driver is outside its own limits. Common practice, no source."""
+ALIKE = 0.15
+"""Correlation of batches near in time that the limits allow for."""
 
 
 @dataclass(frozen=True)
 class Terms:
-    """Terms of the response model, n rows by len(EFFECTS), filled where not recorded (`known` says which).
+    """Terms of the response model, n rows by len(EFFECTS), filled where not recorded.
 
     gas: the gas terms as they are, before lines that proof to a height answer less; NaN where not recorded.
     silent: rows whose water put back was not recorded. shown: each driver as its own limits judge it, in
-    `Effect.unit`, NaN where not recorded.
+    `Effect.unit`, NaN where not recorded. to_height: rows of lines that proof to a height.
     """
 
     x: np.ndarray
     gas: np.ndarray
-    known: np.ndarray
     silent: np.ndarray
     shown: np.ndarray
+    to_height: np.ndarray
+
+
+@dataclass(frozen=True)
+class Shift:
+    """What one driver did from baseline to episode, in its own unit, against its own limits; NaN: not recorded."""
+
+    effect: Effect
+    before: float
+    after: float
+    sd: float
+    n_before: int
+    n_after: int
+    z: float
+    outside: bool
+
+    @property
+    def size(self) -> float:
+        """The move, in the driver's unit."""
+        return self.after - self.before
 
 
 def _gap(field: Field, name: str) -> np.ndarray:
     return field.num[name] - field.usual[name]
 
 
-def _ratio(field: Field, name: str) -> np.ndarray:
+def ratio(field: Field, name: str) -> np.ndarray:
+    """ln of a column over its usual value; NaN where either is missing or not above zero."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.log(field.num[name] / field.usual[name])
+        found = np.log(field.num[name] / field.usual[name])
+    return np.where(np.isfinite(found), found, np.nan)
 
 
 def _work(field: Field, gap: np.ndarray) -> np.ndarray:
-    """Mixing against the usual, as a share, the stiffer dough of a dry batch allowed for."""
-    energy = _ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * np.where(np.isfinite(gap), gap, 0.0)
-    return np.where(np.isfinite(energy), energy, _ratio(field, "mix_minutes"))
+    """Mixing against the usual, as a share, the stiffness of a dry dough allowed for; by energy, else by time."""
+    energy = ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * np.nan_to_num(gap)
+    return np.where(np.isfinite(energy), energy, ratio(field, "mix_minutes"))
 
 
 def _cook_limits(plant: Plant, field: Field) -> tuple[np.ndarray, np.ndarray]:
@@ -54,22 +81,20 @@ def _cook_limits(plant: Plant, field: Field) -> tuple[np.ndarray, np.ndarray]:
     for i, recipe in enumerate(field.text["recipe"]):
         if recipe in plant.pastes:
             low[i], high[i] = plant.pastes[recipe].cook_temp_c.warn
-    low = np.fmin(low, usual - 2.0)
-    return low, np.fmax(high, usual + 2.0)
+    return np.fmin(low, usual - COOK_MARGIN_C), np.fmax(high, usual + COOK_MARGIN_C)
 
 
 def _shown(plant: Plant, field: Field) -> dict[str, np.ndarray]:
-    gap = field.num["usual_gap_points"]
-    own_gap = gap - field.usual["usual_gap_points"]
-    work = _work(field, own_gap)
+    gap = _gap(field, "usual_gap_points")
+    work = _work(field, gap)
     cook = field.num["paste_cook_temp_c"]
     low, high = _cook_limits(plant, field)
     return {
-        "water": own_gap, "water_curve": own_gap, "dose": _gap(field, "dose_pct"),
+        "water": gap, "water_curve": gap, "dose": _gap(field, "dose_pct"),
         "undercooked": np.maximum(low - cook, 0.0), "overcooked": np.maximum(cook - high, 0.0),
         "paste_temp": _gap(field, "paste_temp_c"), "paste_age": np.maximum(field.num["paste_age_h"] - FRESH_H, 0.0),
-        "yeast_dose": 100 * np.expm1(_ratio(field, "yeast_pct")), "dough_temp": _gap(field, "dough_temp_c"),
-        "proof_time": 100 * np.expm1(_ratio(field, "proof_minutes")), "proof_temp": _gap(field, "proof_temp_c"),
+        "yeast_dose": 100 * np.expm1(ratio(field, "yeast_pct")), "dough_temp": _gap(field, "dough_temp_c"),
+        "proof_time": 100 * np.expm1(ratio(field, "proof_minutes")), "proof_temp": _gap(field, "proof_temp_c"),
         "undermixed": 100 * np.maximum(-work, 0.0), "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
         "proof_dry": np.maximum(DRY_AIR_PCT - field.num["proof_rh_pct"], 0.0),
         "bake_loss": _gap(field, "bake_loss_pct"),
@@ -79,7 +104,8 @@ def _shown(plant: Plant, field: Field) -> dict[str, np.ndarray]:
 def _term(effect: Effect, shown: dict[str, np.ndarray], field: Field) -> np.ndarray:
     value = shown[effect.name]
     if effect.name in ("water", "water_curve"):
-        gap, usual = (np.clip(v, *POINTS_RANGE) for v in (field.num["usual_gap_points"], field.usual["usual_gap_points"]))
+        gap = np.clip(field.num["usual_gap_points"], *POINTS_RANGE)
+        usual = np.clip(field.usual["usual_gap_points"], *POINTS_RANGE)
         return gap - usual if effect.name == "water" else gap**2 - usual**2
     if effect.name == "paste_temp":
         return np.where(np.isfinite(value), 0.0, np.nan)
@@ -91,19 +117,30 @@ def _term(effect: Effect, shown: dict[str, np.ndarray], field: Field) -> np.ndar
 def _fill(x: np.ndarray, field: Field) -> np.ndarray:
     """Missing terms take their stream's mean of that day, else the usual (0)."""
     missing = ~np.isfinite(x)
-    if not missing.any():
-        return x
     out = np.where(missing, 0.0, x)
-    for row in np.flatnonzero(missing):
-        like = (field.stream == field.stream[row]) & (field.day == field.day[row]) & ~missing
-        out[row] = out[like].mean() if like.any() else 0.0
+    if missing.all():
+        return out
+    for s in np.unique(field.stream[missing]):
+        for day in np.unique(field.day[missing & (field.stream == s)]):
+            like = (field.stream == s) & (field.day == day)
+            if (like & ~missing).any():
+                out[like & missing] = out[like & ~missing].mean()
     return out
 
 
-def height_lines(plant: Plant, field: Field) -> np.ndarray:
+def height_rows(plant: Plant, field: Field) -> np.ndarray:
     """Rows of lines that proof to a height: there the time answers, not the volume."""
     modes = {name: line.proof_mode for name, line in plant.lines.items()}
     return np.array([modes.get(line) == "height" for line in field.text["line"]], dtype=bool)
+
+
+def gas_index(gas: np.ndarray, to_time: bool) -> np.ndarray:
+    """Gas made by what was recorded (dose, temperature, proof), ln, by the trade's slopes; unknown counts as usual."""
+    out = np.zeros(len(gas))
+    for k, effect in enumerate(EFFECTS):
+        if effect.of_gas and effect.name != "paste_temp" and (to_time or effect.name != "proof_time"):
+            out += np.nan_to_num(gas[:, k]) * effect.slope / effects.ELASTICITY
+    return out
 
 
 def _damped(x: np.ndarray) -> np.ndarray:
@@ -111,9 +148,9 @@ def _damped(x: np.ndarray) -> np.ndarray:
     gas = [i for i, e in enumerate(EFFECTS) if e.of_gas]
     index = sum(x[:, i] * EFFECTS[i].slope / effects.ELASTICITY for i in gas)
     over = np.maximum(index - effects.GAS_LIMIT, 0.0)
-    factor = np.where(over > 0, 1 - np.minimum(3 * over**2 / np.maximum(index, 1e-9), 0.9), 1.0)
+    lost = effects.GAS_BEND * over**2 / np.maximum(index, effects.GAS_LIMIT)
     out = x.copy()
-    out[:, gas] *= factor[:, None]
+    out[:, gas] *= (1 - np.minimum(lost, 0.9))[:, None]
     return out
 
 
@@ -123,64 +160,43 @@ def paste_share(plant: Plant, product: str) -> float:
     recipe = plant.pastes.get(made.paste or "") if made else None
     if made is None or recipe is None:
         return 0.0
-    return min(made.paste_flour_pct / 100 * (1 + recipe.liquid_ratio) * effects.DOUGH_PER_PASTE_KG, 0.6)
+    kg = made.paste_flour_pct / 100 * (1 + recipe.liquid_ratio)
+    return min(kg * effects.DOUGH_PER_PASTE_KG, PASTE_OF_DOUGH_MOST)
 
 
-def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> None:
-    """Share out an odd dough temperature between an odd paste and the rest, in place.
+def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> np.ndarray:
+    """Share out an odd dough temperature between an odd paste and the rest, in place; the paste's part.
 
     What warmer or colder water made up for counts nothing: the paste is given at most the dough's own move.
     """
     paste = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
     dough = shift_of(BY_NAME["dough_temp"], field, shown["dough_temp"])
-    move = dough.after - dough.before
-    if not (np.isfinite(paste.z) and abs(move) > 0.1):
-        return
-    brought = paste_share(plant, field.streams[field.own][1]) * (paste.after - paste.before)
-    part = float(np.clip(brought / move, 0.0, 1.0))
-    shown["paste_brought"] = np.where(field.episode, part * shown["dough_temp"], 0.0)
-    shown["dough_temp"] = shown["dough_temp"] - shown["paste_brought"]
+    if not (np.isfinite(paste.z) and abs(dough.size) > 0.1):
+        return np.zeros(len(field))
+    part = float(np.clip(paste_share(plant, field.product) * paste.size / dough.size, 0.0, 1.0))
+    brought = np.where(field.episode, part * shown["dough_temp"], 0.0)
+    shown["dough_temp"] = shown["dough_temp"] - brought
+    return np.nan_to_num(brought)
 
 
 def terms(plant: Plant, field: Field) -> Terms:
     """The terms of every measured batch."""
     shown = _shown(plant, field)
-    _warm_paste(plant, field, shown)
-    raw = np.column_stack([_term(e, shown, field) for e in EFFECTS])
-    known = np.isfinite(raw)
-    x = np.column_stack([_fill(raw[:, k], field) for k in range(len(EFFECTS))])
-    gas = raw.copy()
-    if "paste_brought" in shown:
-        x[:, _PASTE_TEMP] = np.nan_to_num(shown["paste_brought"])
-        gas[:, _DOUGH_TEMP] += x[:, _PASTE_TEMP]
-    to_height = height_lines(plant, field)
+    brought = _warm_paste(plant, field, shown)
+    gas = np.column_stack([_term(e, shown, field) for e in EFFECTS])
+    x = np.column_stack([_fill(gas[:, k], field) for k in range(len(EFFECTS))])
+    x[:, PLACE["paste_temp"]] = brought
+    gas[:, PLACE["dough_temp"]] += brought
+    to_height = height_rows(plant, field)
     for k, e in enumerate(EFFECTS):
         if e.of_gas:
             answering = e.name in ("proof_time", "proof_temp")
             x[to_height, k] *= 0.0 if answering else effects.ELASTICITY_AT_HEIGHT / effects.ELASTICITY
     silent = field.text["water_made_good"] == "not recorded"
-    return Terms(_damped(x), gas, known, silent, np.column_stack([shown[e.name] for e in EFFECTS]))
+    return Terms(_damped(x), gas, silent, np.column_stack([shown[e.name] for e in EFFECTS]), to_height)
 
 
-_PASTE_TEMP = [e.name for e in EFFECTS].index("paste_temp")
-_DOUGH_TEMP = [e.name for e in EFFECTS].index("dough_temp")
-
-
-@dataclass(frozen=True)
-class Shift:
-    """What one driver did from baseline to episode, in its own unit, against its own limits."""
-
-    effect: Effect
-    before: float
-    after: float
-    sd: float
-    n_before: int
-    n_after: int
-    z: float
-    outside: bool
-
-
-def _recorded_mean(values: np.ndarray) -> tuple[float, float, int]:
+def _mean(values: np.ndarray) -> tuple[float, float, int]:
     known = values[np.isfinite(values)]
     if not len(known):
         return float("nan"), float("nan"), 0
@@ -190,23 +206,19 @@ def _recorded_mean(values: np.ndarray) -> tuple[float, float, int]:
 def shift_of(effect: Effect, field: Field, shown: np.ndarray) -> Shift:
     """The driver's move and whether it is outside its own limits; `shown` is the driver in its own unit.
 
-    Own limits: the baseline's batch-to-batch spread, batches near in time taken as alike (correlation 0.15);
-    outside is beyond 2.5 standard errors and not smaller than `Effect.least`. Common practice, no source.
+    Own limits: the baseline's batch-to-batch spread, batches near in time taken as alike; outside is beyond
+    `OUTSIDE` standard errors and not smaller than `Effect.least`.
     """
-    before, sd, n0 = _recorded_mean(shown[field.base])
-    after, _, n1 = _recorded_mean(shown[field.episode])
+    before, sd, n0 = _mean(shown[field.base])
+    after, _, n1 = _mean(shown[field.episode])
     if not (n0 > 2 and n1):
         return Shift(effect, before, after, sd, n0, n1, float("nan"), False)
-    error = max(sd, effect.least / 6, 1e-9) * np.sqrt((1 + 0.15 * (n1 - 1)) / n1 + (1 + 0.15 * 4) / n0)
-    z = (after - before) / error
-    return Shift(effect, before, after, sd, n0, n1, float(z), bool(abs(z) > 2.5 and abs(after - before) >= effect.least))
+    alike = (1 + ALIKE * (n1 - 1)) / n1 + (1 + 4 * ALIKE) / n0
+    z = (after - before) / (max(sd, effect.least / 6, 1e-9) * np.sqrt(alike))
+    outside = abs(z) > OUTSIDE and abs(after - before) >= effect.least
+    return Shift(effect, before, after, sd, n0, n1, float(z), bool(outside))
 
 
 def shifts(field: Field, found: Terms) -> dict[str, Shift]:
     """Every driver's move, by the effect's name."""
     return {e.name: shift_of(e, field, found.shown[:, k]) for k, e in enumerate(EFFECTS) if e.name != "water_curve"}
-
-
-def named(name: str) -> Effect:
-    """The declared effect of that name."""
-    return BY_NAME[name]

@@ -40,18 +40,25 @@ def _span(member: tuple[Charted, Episode]) -> tuple[np.datetime64, np.datetime64
 
 
 def _together(members: list[tuple[Charted, Episode]]) -> list[list[tuple[Charted, Episode]]]:
-    """Groups of episodes whose spans overlap in time."""
+    """Episodes that are one event: each joins the leading episode that it shares most time with, else leads its own.
+
+    An episode joins one event only. Were overlaps chained, a long episode of volume would tie two falls of specific
+    volume, days apart and of different causes, into one.
+    """
     groups: list[list[tuple[Charted, Episode]]] = []
-    end = None
-    for member in sorted(members, key=lambda m: (_span(m), characteristic(m[0].stream).rank)):
-        began, until = _span(member)
-        if groups and end is not None and began <= end:
-            groups[-1].append(member)
-            end = max(end, until)
+    for member in sorted(members, key=lambda m: (characteristic(m[0].stream).rank, _span(m))):
+        shared = [_shared(member, group[0]) for group in groups]
+        if shared and max(shared) >= np.timedelta64(0):
+            groups[shared.index(max(shared))].append(member)
         else:
             groups.append([member])
-            end = until
     return groups
+
+
+def _shared(one: tuple[Charted, Episode], other: tuple[Charted, Episode]) -> np.timedelta64:
+    """Time that two episodes share; negative where they do not overlap."""
+    (a, b), (c, d) = _span(one), _span(other)
+    return min(b, d) - max(a, c)
 
 
 def _event(group: list[tuple[Charted, Episode]]) -> Event:

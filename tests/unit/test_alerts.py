@@ -39,7 +39,12 @@ def test_another_episode_is_another_alert() -> None:
     assert [a.alert for a in alerts.reconcile([later], [alert()])] == ["A1", "A2"]
 
 
-@pytest.mark.parametrize("other", [dict(direction="high"), dict(line="L2"), dict(kind="limit"), dict(characteristic="volume")])
+def test_a_chart_of_the_same_event_takes_the_lead_not_the_name() -> None:
+    (kept,) = alerts.reconcile([alert(alert="A2")], [alert(characteristic="volume", unit="mL")])
+    assert (kept.alert, kept.characteristic) == ("A1", "specific volume")
+
+
+@pytest.mark.parametrize("other", [dict(direction="high"), dict(line="L2"), dict(kind="limit"), dict(characteristic="dough temperature")])
 def test_another_chart_or_direction_is_another_alert(other: dict) -> None:
     assert len(alerts.reconcile([alert(alert="A2", **other)], [alert()])) == 2
 

@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from models.day import Day, day, days
+from models.day import Day, day
 from models.shapes import Episode
 from models.snapshot import FRAMES, frame
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
@@ -218,11 +218,6 @@ def test_the_empty_day_is_no_good_day():
 def test_a_plant_without_any_log_has_a_page_that_claims_nothing():
     told = day(bare(), BAD)
     assert "No dough and no paste" in told.lead[0] and "in the store yet" in told.footing.data
-    assert days(bare()) == ()
-
-
-def test_days_with_a_page():
-    assert BAD in days(snapshot()) and EMPTY not in days(snapshot())
 
 
 def test_the_footing_names_approval_defaults_baselines_span_and_version():
