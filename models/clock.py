@@ -12,7 +12,7 @@ import pandas as pd
 
 from models.numbers import DITTO, NOT_RECORDED, Misread, Undecidable, plain
 
-_ISO = re.compile(r"[0-9]{4}-[0-9][0-9]-[0-9][0-9][T ][0-9][0-9]:[0-9][0-9](?::[0-9][0-9](?:\.[0-9]{1,6})?)?")
+_SHAPES = ("0000-00-00T00:00", "0000-00-00T00:00:00")
 _MONTHS = {m: i + 1 for i, m in enumerate(re.findall("...", "janfebmaraprmayjunjulaugsepoctnovdec"))}
 _DATE = re.compile(
     r"(?:[a-z]{2,9}\.?,? )?"
@@ -143,9 +143,9 @@ def _day_month(text: str) -> re.Match[str] | None:
 def decide(texts: Iterable[str], rows: Iterable[Sequence[str]]) -> tuple[bool | None, str]:
     """Whether the file's dates have the day first, and the note that says so; None where none needs it.
 
-    texts: the distinct cells of all date and time columns; rows: the same cells row by row, looked at only where the
-    texts leave it open: a date that can be read one way only, in the same row, tells. Raises Undecidable with the
-    question.
+    texts: the distinct cells of all date and time columns, those of the standard form may be left out. rows: the same
+    cells row by row, looked at only where the texts leave it open: a date of the same row that can be read one way
+    only tells. Raises Undecidable with the question.
     """
     seen: set[bool] = set()
     open_ = ""
@@ -187,14 +187,11 @@ def _near(date: dt.date | None, certain: Sequence[dt.date]) -> bool:
     return date is not None and any(abs((date - other).days) <= _ANCHOR_DAYS for other in certain)
 
 
-def stamps(texts: Sequence[str], day_first: bool | None) -> Stamps:
-    """Read the distinct cells of a time column."""
-    local = np.full(len(texts), "NaT", "datetime64[us]")
-    utc, clock = local.copy(), np.full(len(texts), "NaT", "timedelta64[us]")
+def stamps(texts: np.ndarray, day_first: bool | None) -> Stamps:
+    """Read the distinct cells of a time column (object array)."""
+    local = standard(texts)
+    utc, clock = np.full(len(texts), "NaT", "datetime64[us]"), np.full(len(texts), "NaT", "timedelta64[us]")
     wrong: dict[int, Misread] = {}
-    iso = np.fromiter((_ISO.fullmatch(t) is not None for t in texts), bool, len(texts))
-    if iso.any():
-        local[iso] = _iso(np.asarray(texts, dtype=object)[iso])
     serial = False
     for index in np.flatnonzero(np.isnat(local)).tolist():
         read = stamp(texts[index], day_first)
@@ -222,7 +219,36 @@ def _incomplete(read: Stamp | None) -> Misread | None:
     return None
 
 
-def _iso(texts: np.ndarray) -> np.ndarray:
-    read = pd.to_datetime(pd.Series(texts), format="ISO8601", errors="coerce").to_numpy().astype("datetime64[us]")
+def standard(texts: np.ndarray) -> np.ndarray:
+    """Cells of the contract's own form (2026-03-14T13:10, with or without seconds, T or blank) as datetime64[us].
+
+    All at once, for a log may hold a million; NaT where a cell has another form or names no time.
+    """
+    read = np.full(len(texts), "NaT", "datetime64[us]")
+    lengths = np.fromiter(map(len, texts), np.int64, len(texts))
+    for shape in _SHAPES:
+        places = np.flatnonzero(lengths == len(shape))
+        if not all(map(str.isascii, texts[places])):
+            places = places[[text.isascii() for text in texts[places]]]
+        cells = texts[places].astype(f"S{len(shape)}")
+        shaped = _shaped(cells.view(np.uint8).reshape(-1, len(shape)), shape)
+        read[places[shaped]] = _parsed(cells[shaped])
     sane = (read >= np.datetime64("1990-01-01")) & (read < np.datetime64("2201-01-01"))
     return np.where(sane, read, np.datetime64("NaT", "us"))
+
+
+def _shaped(letters: np.ndarray, shape: str) -> np.ndarray:
+    """Which rows of letters (cells x places, uint8) have this shape: a 0 stands for any digit, T also for a blank."""
+    digits = [place for place, sign in enumerate(shape) if sign == "0"]
+    fits = (letters[:, digits] - np.uint8(48) < 10).all(axis=1)
+    for place, sign in enumerate(shape):
+        if sign != "0":
+            fits &= (letters[:, place] == ord(sign)) | ((sign == "T") & (letters[:, place] == 32))
+    return np.asarray(fits)
+
+
+def _parsed(cells: np.ndarray) -> np.ndarray:
+    try:
+        return cells.astype("datetime64[us]")
+    except ValueError:  # one of them is no time, like 2026-02-30: the rest still are
+        return pd.to_datetime(pd.Series(cells.astype(str)), format="ISO8601", errors="coerce").to_numpy()

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import difflib
-import functools
 import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from models.logbook import TABLES, Column
 from models.plant import Plant
@@ -43,12 +43,13 @@ class Header:
     units_below: bool
 
 
-@functools.lru_cache(maxsize=4096)
+@lru_cache(maxsize=16384)
 def unit_of(text: str) -> str | None:
     """The unit a cell names, in the logbook's spelling; None where it names none."""
     return _SPOKEN.get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()).strip("."))
 
 
+@lru_cache(maxsize=16384)
 def tokens(text: str) -> tuple[str, ...]:
     """The words of a heading: case, spaces, underscores and hyphens make no difference."""
     return tuple(re.findall(r"[^\W_]+", unicodedata.normalize("NFKC", text).casefold()))
@@ -114,18 +115,21 @@ def _found(contract: Sequence[Column | None], kind: str) -> set[str]:
     return {c.name for c in contract if c} & set(TABLES[kind].required)
 
 
-def _could_be(cells: Sequence[str]) -> bool:
-    return sum(1 for c in cells if c) >= 2
+def _words(plant: Plant) -> set[tuple[str, ...]]:
+    """Every heading that means something in some log."""
+    own = {name for kind in TABLES for name in _own_names(kind, plant)}
+    return own.union(*_FULL.values(), *_BARE.values())
+
+
+def _known(cells: Sequence[str], words: set[tuple[str, ...]]) -> int:
+    """How many cells of a row could be headings; most rows are told from a header by this alone."""
+    return sum(1 for c in cells if c and (tokens(c) in words or tokens(_BRACKETS.sub(" ", c)) in words))
 
 
 def score(rows: Sequence[Sequence[str]], plant: Plant) -> int:
-    """How many required headings of one kind the best of these rows holds."""
-    best = 0
-    for cells in rows[:SEARCHED]:
-        if _could_be(cells) and len(cells) <= MOST_COLUMNS:
-            for kind in TABLES:
-                best = max(best, len(_found(_contract(cells, (), kind, plant), kind)))
-    return best
+    """How many headings of a log the best of these rows holds."""
+    words = _words(plant)
+    return max((_known(cells, words) for cells in rows[:SEARCHED] if len(cells) <= MOST_COLUMNS), default=0)
 
 
 def find(rows: Sequence[Sequence[str]], plant: Plant) -> Header:
@@ -134,10 +138,11 @@ def find(rows: Sequence[Sequence[str]], plant: Plant) -> Header:
     Raises Refused where no row does (naming what the nearest kind lacks), or where two kinds fit.
     """
     nearest: tuple[int, int, str, set[str]] | None = None
+    words = _words(plant)
     for index, cells in enumerate(rows[:SEARCHED]):
         if len(cells) > MOST_COLUMNS:
             raise Refused(f"row {index + 1} has {len(cells)} columns; a log has at most {MOST_COLUMNS}")
-        if not _could_be(cells):
+        if _known(cells, words) < 2:
             continue
         below = next((r for r in rows[index + 1 : index + 3] if any(r)), [])
         units = below if is_units(below) else []

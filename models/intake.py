@@ -129,10 +129,14 @@ def _decided(sheet: Sheet, delimiter: str, plain: bool) -> Sheet:
         decimal, note = numbers.decide((_number_cells(sheet, c) for c in numeric), delimiter == ",")
         notes += [note] if note and note != "decimal point" else []
     dated = [name for name in table.of_type("date", "time") if name in sheet.columns]
-    texts = (text for name in dated for text in sheet.coded(name)[1])
+    texts = (text for name in dated for text in _unusual(sheet.coded(name)[1]))
     day_first, note = clock.decide(texts, _row_by_row(sheet, dated))
     notes += [note] if note else []
     return replace(sheet, notes=tuple(notes), decisions=Decisions(decimal, day_first))
+
+
+def _unusual(texts: np.ndarray) -> np.ndarray:
+    return texts[np.isnat(clock.standard(texts))]
 
 
 def _row_by_row(sheet: Sheet, columns: list[str]) -> Iterator[list[str]]:

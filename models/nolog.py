@@ -12,8 +12,8 @@ from models.headers import Header
 from models.logbook import TABLES
 
 _TOTALS = frozenset(
-    ("total", "totals", "sum", "sums", "subtotal", "sub-total", "average", "averages", "avg", "mean", "median", "min", "max",
-     "minimum", "maximum", "sd", "stdev", "count", "ø", "σ")
+    ("total", "totals", "sum", "sums", "subtotal", "sub-total", "average", "averages", "avg", "mean", "median", "min",
+     "max", "minimum", "maximum", "sd", "stdev", "count", "ø", "σ")
 )  # fmt: skip
 
 

@@ -259,7 +259,7 @@ def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
     local, fixed = {}, {}
     for name in _present(desk, "time"):
         codes, texts = desk.sheet.coded(name)
-        read = clock.stamps(texts.tolist(), desk.sheet.decisions.day_first)
+        read = clock.stamps(texts, desk.sheet.decisions.day_first)
         desk.misread(name, read.wrong, "time")
         if read.serial:
             desk.notes.append(f"{name}: spreadsheet serial numbers read as dates")

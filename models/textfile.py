@@ -7,7 +7,7 @@ import io
 import warnings
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import pandas as pd
@@ -23,20 +23,30 @@ _PIECE = 1 << 22
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _OTHER_FILES = {
     b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture",
-    b"\x1f\x8b": "a compressed file", b"7z\xbc\xaf": "a compressed file", b"Rar!": "a compressed file", b"{\\rtf": "a text document",
-    b"<html": "a web page", b"<!DOCTYPE": "a web page", b"<?xml": "an XML file", b"SQLite format": "a database",
+    b"\x1f\x8b": "a compressed file", b"7z\xbc\xaf": "a compressed file", b"Rar!": "a compressed file",
+    b"{\\rtf": "a text document", b"<html": "a web page", b"<!DOCTYPE": "a web page", b"<?xml": "an XML file",
+    b"SQLite format": "a database",
 }  # fmt: skip
-_CONTROL = bytes(c for c in range(32) if c not in b"\t\n\r\x0b\x0c\x1a\x1c\x1d\x1e\x1f")
-_ODD = bytes([*(c for c in range(32) if c not in b"\t\n\r"), 0x7F])
+# What a byte is to a table: 0 never in a text, 1 odd but harmless, | between cells, a blank, x anything else.
+_CLASSES = bytearray(b"x" * 256)
+_CLASSES[0:32], _CLASSES[0x7F], _CLASSES[0x20] = b"\0" * 32, 1, 0x20
+for _byte in b"\x0b\x0c\x1a\x1c\x1d\x1e\x1f":
+    _CLASSES[_byte] = 1
+for _byte in b",;\t\r\n":
+    _CLASSES[_byte] = ord("|")
 
 
 @dataclass(frozen=True)
 class Text:
-    """A text file: `content` is UTF-8 without mark; `plain`: no quotes and every line ends with a line feed."""
+    """A text file: `content` is UTF-8 without mark.
+
+    plain: no quotes, and every line ends with a line feed; tidy: no cell needs trimming.
+    """
 
     content: bytes
     encoding: str
     plain: bool
+    tidy: bool
 
 
 @dataclass(frozen=True)
@@ -54,14 +64,21 @@ def decode(content: bytes) -> Text:
             raise Refused(f"this is {what}, not a table: save the log as CSV or XLSX")
     _lines_bounded(content)
     content, encoding = _utf8(content)
-    for start in range(0, len(content), _PIECE):
-        piece = content[start : start + _PIECE]
-        if len(piece) != len(piece.translate(None, _CONTROL)):
-            raise Refused("binary content, not a table: save the log as CSV or XLSX")
     quoted = b'"' in content
-    if not quoted and content.count(b"\r") != content.count(b"\r\n"):
+    if not quoted and b"\r" in content and content.count(b"\r") != content.count(b"\r\n"):
         content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    return Text(content, encoding, not quoted)
+    return Text(content, encoding, not quoted, _tidy_already(content))
+
+
+def _tidy_already(content: bytes) -> bool:
+    """Whether no cell begins or ends with a blank or holds an odd character. Raises Refused for binary content."""
+    tidy_already = content.isascii() and not (b"\t" in content and b"," in content)
+    for start in range(0, len(content), _PIECE):
+        piece = content[max(start - 1, 0) : start + _PIECE].translate(_CLASSES)
+        if b"\0" in piece:
+            raise Refused("binary content, not a table: save the log as CSV or XLSX")
+        tidy_already = tidy_already and not (b"\1" in piece or b" |" in piece or b"| " in piece)
+    return tidy_already and not content.startswith(b" ") and not content.endswith(b" ")
 
 
 def _utf8(content: bytes) -> tuple[bytes, str]:
@@ -186,7 +203,7 @@ def head(text: Text, delimiter: str) -> list[list[str]]:
     content = text.content
     if len(content) > HEAD_BYTES:
         content = content[: max(content.rfind(mark, 0, HEAD_BYTES) for mark in (b"\n", b"\r")) + 1]
-    records = _records(Text(content, text.encoding, text.plain), delimiter)
+    records = _records(replace(text, content=content), delimiter)
     return [[tidy(cell) for cell in record] for record in islice(records, headers.SEARCHED)]
 
 
@@ -238,25 +255,7 @@ def _fast(text: Text, delimiter: str, header: int, columns: int) -> pd.DataFrame
             stream, sep=delimiter, header=None, names=list(range(columns + 1)), index_col=False, dtype=str, engine="c",
             keep_default_na=False, na_values=[""], skip_blank_lines=False, quoting=csv.QUOTE_NONE, encoding="utf-8",
         )  # fmt: skip
-    return _tidied(frame, text.content)
-
-
-def _tidied(frame: pd.DataFrame, content: bytes) -> pd.DataFrame:
-    return frame.apply(tidied) if _untidy(content) else frame
-
-
-_PLACE = bytes(ord("|") if chr(c) in ",;\t\r\n" else c for c in range(256))
-
-
-def _untidy(content: bytes) -> bool:
-    """Whether any cell may begin or end with a blank, or hold a character that is no text."""
-    if not content.isascii():
-        return True
-    for start in range(0, len(content), _PIECE):
-        piece = content[max(start - 1, 0) : start + _PIECE].translate(_PLACE)
-        if b" |" in piece or b"| " in piece or len(piece.translate(None, _ODD)) != len(piece):
-            return True
-    return content.startswith(b" ") or content.endswith(b" ") or (b"\t" in content and b"," in content)
+    return frame if text.tidy else frame.apply(tidied)
 
 
 def tidied(column: pd.Series) -> pd.Series:

@@ -30,7 +30,8 @@ _MINUTES = {
 _TEXTS = {
     "paste_batch": "01", "dough_batch": "07", "loaf": "1", "gas_test": "G1", "flour_lot": "F-2201", "liquid_lot": "W-1",
     "yeast_lot": "Y-118", "thermometer": "T1", "scale": "S1", "volumeter": "V1", "position": "lane 2",
-    "operator": "baker", "name": "T1", "what": "probe replaced", "instrument": "T1", "scope": "instrument", "quantity": "temperature",
+    "operator": "baker", "name": "T1", "what": "probe replaced", "instrument": "T1", "scope": "instrument",
+    "quantity": "temperature",
 }  # fmt: skip
 
 
@@ -199,8 +200,8 @@ def _numbers(kind: str, plant: Plant) -> dict[str, float]:
     return {
         "proof_temp_c": 36.0, "proof_rh_pct": 80.0, "proof_height_mm": 95.0, "gas_produced_ml": 410.0,
         "gas_retained_ml": 370.0, "piece_g": 50.0, "test_minutes": 120.0, "scaled_g": product.scaled_g,
-        "baked_g": baked, "volume_ml": round(baked * sum(window) / 2), "cooled_minutes": 75.0, "core_temp_c": 96.0, "pieces_made": 4200.0,
-        "pieces_wasted": 12.0, "stopped_minutes": 10.0, "standard": 0.0, "as_found": 0.3,
+        "baked_g": baked, "volume_ml": round(baked * sum(window) / 2), "cooled_minutes": 75.0, "core_temp_c": 96.0,
+        "pieces_made": 4200.0, "pieces_wasted": 12.0, "stopped_minutes": 10.0, "standard": 0.0, "as_found": 0.3,
     }  # fmt: skip
 
 
@@ -210,8 +211,8 @@ def _paste_numbers(product: Product, plant: Plant) -> dict[str, float]:
     cook = sum(paste.cook_temp_c.warn) / 2 if paste else 66.0
     return {
         "flour_kg": round(36 / (1 + ratio), 2), "liquid_kg": round(36 * ratio / (1 + ratio), 2),
-        "weight_before_kg": 36.0, "weight_after_kg": 35.0, "residue_kg": 0.2, "kettle_water_kg": 0.0, "weight_cold_kg": 34.6,
-        "cook_temp_c": round(cook, 1), "temp_2h_c": 20.0, "temp_6h_c": 4.0,
+        "weight_before_kg": 36.0, "weight_after_kg": 35.0, "residue_kg": 0.2, "kettle_water_kg": 0.0,
+        "weight_cold_kg": 34.6, "cook_temp_c": round(cook, 1), "temp_2h_c": 20.0, "temp_6h_c": 4.0,
     }  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from models.causes import words
 from models.causes.asking import Questions, questions
 from models.causes.drivers import Shift, Terms, shifts, terms
 from models.causes.effects import BY_NAME
@@ -16,6 +17,7 @@ from models.causes.hypotheses import Weighed, bounds, weigh
 from models.causes.positive import Signs, read_signs, weight_of
 from models.causes.response import Fit, fit
 from models.causes.rows import design
+from models.causes.story import Story
 from models.causes.suspects import Other, nuisances, suspects
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
@@ -176,9 +178,6 @@ def attribute(plant: Plant, batches: DataFrame, pastes: DataFrame, stream: Strea
     changes, checks: accepted rows of those logs, times naive UTC; others: episodes of other lines. Contributions are
     in the stream's unit and add up to `episode.change`.
     """
-    from models.causes import words
-    from models.causes.story import Story
-
     change = float(episode.change)
     field = read(plant, batches, stream, baseline, episode, points)
     if not field.traceable:

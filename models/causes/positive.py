@@ -46,11 +46,6 @@ class Change:
     what: str
     about: str
 
-    @property
-    def says(self) -> str:
-        """The change as the page tells it."""
-        return f"{self.what} ({self.scope} {self.name}, {str(self.at)[:16].replace('T', ' ')} UTC)"
-
 
 @dataclass(frozen=True)
 class Check:
@@ -59,7 +54,7 @@ class Check:
     instrument: str
     before: float
     after: float
-    after_at: str
+    at: np.datetime64
 
     @property
     def moved(self) -> float:
@@ -147,19 +142,21 @@ def changes_near(plant: Plant, field: Field, episode: Episode, points: Points, c
 
 
 def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> tuple[Check, ...]:
-    """Checks of the instruments the episode was measured on: the last before it, the last since it began."""
+    """Checks of the instruments the episode was measured on: the last before it, and the last in it or next after."""
     if checks is None or not len(checks):
         return ()
-    began, found = field.at[np.flatnonzero(field.episode)[0]], []
+    inside, found = field.at[field.episode], []
     for name in sorted(set(field.text[column][field.episode]) - {""}):
         rows = checks[(checks["instrument"] == name) & (checks["quantity"] == quantity) & (checks["standard"] > 0)]
         rows = rows[rows["as_found"] > 0].sort_values("checked_at", kind="stable")
         error = np.log(rows["as_found"].to_numpy(dtype=float) / rows["standard"].to_numpy(dtype=float))
         at = rows["checked_at"].to_numpy(dtype="datetime64[us]")
-        before, after = error[at < began], error[at >= began]
+        before, after = np.flatnonzero(at < inside[0]), np.flatnonzero(at >= inside[0])
         if len(error):
-            found.append(Check(name, float(before[-1]) if len(before) else float("nan"),
-                               float(after[-1]) if len(after) else float("nan"), str(at[-1])[:16].replace("T", " ")))
+            within = after[at[after] <= inside[-1]]
+            last = within[-1] if len(within) else after[0] if len(after) else -1
+            found.append(Check(name, float(error[before[-1]]) if len(before) else float("nan"),
+                               float(error[last]) if len(after) else float("nan"), at[last]))
     return tuple(found)
 
 

@@ -1,216 +1,122 @@
-"""The words of a call: driver, evidence, what was not checked, what would settle it."""
+"""The words of a call: the driver in the floor's words, the headline, what cannot be told apart, what began then."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
-
 import numpy as np
 
-from models.causes.drivers import Shift
-from models.causes.effects import EFFECTS, Effect, size_text
-from models.causes.positive import handling_changes, spread_ratio
-from models.causes.suspects import Other
-from models.plant import Plant
-from models.shapes import Baseline, Episode, Group, Points, Stream
+from models.causes.drivers import shift_of
+from models.causes.effects import BY_NAME, size_text
+from models.causes.measure import check_first, next_measurement, refuted_by
+from models.causes.positive import CHECK_OFF, weight_moved
+from models.causes.saying import evidence
+from models.causes.story import Driver, Story, likely, local, moved, named, odd_lots, probability
+from models.causes.unchecked import not_checked
+from models.shapes import GROUPS
 
-if TYPE_CHECKING:
-    from models.causes.attribute import Evidence
+__all__ = ["began_then", "check_first", "driver", "evidence", "headline", "joint", "next_measurement", "not_checked",
+           "refuted_by"]
 
 NOTHING = "Nothing recorded explains it"
 WITHIN = "nothing outside its own limits"
-NAMED_FROM = 0.2
-LIKELY = 0.5
+TOGETHER = -0.7
+LOSS_SEEN = 0.5
+NEAR_BATCHES = 2
 
 
-@dataclass(frozen=True)
-class Story:
-    """All that the words are made from. Parts and terms are in the stream's unit."""
-
-    plant: Plant
-    stream: Stream
-    known: Evidence
-    episode: Episode
-    points: Points
-    change: float
-    unit: float
-    parts: dict[str, float]
-    terms: dict[str, float]
-    changes: Any
-    checks: Any
-    others: Sequence[Other]
-    baseline: Baseline
+def _water_words(story: Story, d: Driver) -> str:
+    """A dry dough by what its paste lost, where that was recorded and moved."""
+    lost = shift_of(BY_NAME["water"], story.field, story.field.num["paste_loss_pct"])
+    if d.effect.name == "water" and d.shift.size < 0 and lost.size > LOSS_SEEN:
+        return f"Paste lost {size_text(lost.size)} % more water: dough {size_text(d.shift.size)} points too dry"
+    return d.words
 
 
-def _size(story: Story, name: str) -> float:
-    """A driver's own contribution; the curve of the water belongs to the water."""
-    return story.terms[name] + (story.terms["water_curve"] if name == "water" else 0.0)
-
-
-def named(story: Story, group: str) -> list[tuple[float, Effect, Shift]]:
-    """Recorded drivers of a group that are outside their limits and account for enough, largest first."""
-    found = []
-    for effect in EFFECTS:
-        moved = story.known.shifts.get(effect.name)
-        if effect.group != group or moved is None or not moved.outside:
-            continue
-        part = _size(story, effect.name)
-        if abs(part) >= NAMED_FROM * abs(story.change) or group == "unexplained":
-            found.append((part, effect, moved))
-    return sorted(found, key=lambda x: -abs(x[0]))
-
-
-def likely(story: Story, group: str) -> list[tuple[float, str]]:
-    """Unrecorded candidates of a group that are more likely than not: probability and words."""
-    w = story.known.weighed
-    return sorted(((float(p), c.says) for p, c in zip(w.present, w.candidates, strict=True)
-                   if c.group == group and c.inside and p >= LIKELY), reverse=True)
-
-
-def _words(effect: Effect, moved: Shift) -> str:
-    size = moved.after - moved.before
-    words = effect.low if size < 0 and effect.low else effect.high
-    return words.format(size=size_text(size))
-
-
-def _lot_words(story: Story, says: str) -> str:
-    w = story.known.weighed
-    size = sum(float(s) for s, c in zip(w.size, w.candidates, strict=True) if c.says == says)
-    block = story.known.fit.design.blocks["lots"]
-    place = [i for i, label in enumerate(block.labels) if f"yeast lot {label}" == says]
-    size += sum(float(story.known.fit.mean[block.columns][i]) for i in place)
-    return f"{says[0].upper()}{says[1:]} makes {size_text(100 * size)} % {'less' if size < 0 else 'more'} gas"
-
-
-def driver(story: Story, group: Group) -> str:
+def driver(story: Story, group: str) -> str:
     """What moved in this group, in the floor's words."""
-    recorded = [_words(effect, moved) for _, effect, moved in named(story, group)]
-    unseen = likely(story, group)
+    said = [_water_words(story, d) for d in named(story, group)]
     if group == "yeast":
-        recorded += [_lot_words(story, says) for _, says in unseen]
-    elif group == "handling" and unseen:
-        recorded += [*handling_changes(story.plant, story.known.field, story.episode, story.changes),
-                     "Less gas kept: loaves of one batch differ more than usual"][:1]
+        said += [f"Yeast lot {lot} makes {size_text(100 * np.expm1(mean))} % {'less' if mean < 0 else 'more'} gas"
+                 for lot, mean, _ in odd_lots(story)]
+        said += ["Proof: not recorded, likely off" for _ in likely(story, "proof")]
+    elif group == "handling":
+        said += _handling_words(story)
     elif group == "unexplained":
-        recorded += [f"Began with {says}" if "lot" in says else says[0].upper() + says[1:] for _, says in unseen]
-    return "; ".join(recorded) or WITHIN
+        said = _rest_words(story, said)
+    return "; ".join(said) or WITHIN
+
+
+def _handling_words(story: Story) -> list[str]:
+    if not likely(story, "handling"):
+        return []
+    changes = [f"{c.what[0].upper()}{c.what[1:]}" for c in story.known.signs.changes if c.about == "handling"]
+    kept = story.known.signs.kept[0]
+    if changes:
+        return changes[:1]
+    if np.isfinite(kept) and kept * story.sign > 1.0:
+        return [f"{size_text(kept)} points {'less' if kept < 0 else 'more'} gas kept"]
+    return ["Loaves of one batch differ more than usual: moulder, divider or transfers"]
+
+
+def _rest_words(story: Story, baked: list[str]) -> list[str]:
+    """Outside the three groups: a check that was off, the weight, the oven, what else is likely, what began then."""
+    signs = story.known.signs
+    said = [f"Volumeter {c.instrument} reads {size_text(100 * c.after)} % {'low' if c.after < 0 else 'high'}"
+            for c in signs.volumeters if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF]
+    said += [f"{words}{_oven(story)}" for words in baked]
+    if not baked and weight_moved(signs, story.change / story.unit):
+        said.append(f"Loaf weight {100 * signs.weight[0]:+.1f} %, not the volume: oven, divider or scale")
+    said += [f"{c.says[0].upper()}{c.says[1:]}" for _, c in likely(story, "flour lot", "plant", "volumeter", "oven", "mixer",
+                                                                    "proofer", "kettle")]
+    if not said and story.leading == "unexplained":
+        said = [f"Began with: {what}" for what in began_then(story)[:1]]
+    return said
+
+
+def _oven(story: Story) -> str:
+    line = story.plant.lines.get(story.field.line)
+    return f" (oven {line.oven})" if line and line.oven else ""
 
 
 def headline(story: Story) -> str:
     """The driver that accounts for most, in the floor's words."""
-    along = {g: p * np.sign(story.change) for g, p in story.parts.items()}
-    group = max(along, key=lambda g: along[g])
-    said = driver(story, group) if group != "unexplained" else NOTHING  # type: ignore[arg-type]
+    said = driver(story, story.leading)
+    if story.leading == "unexplained" and (said == WITHIN or said.startswith(("Began with", "Something of"))):
+        return NOTHING
     return NOTHING if said == WITHIN else said.split("; ")[0]
 
 
-def _ids(story: Story) -> str:
-    names = story.known.field.text["dough_batch"][story.known.field.episode]
-    return str(names[0]) if len(names) == 1 else f"{names[0]} … {names[-1]}"
-
-
-def evidence(story: Story, group: Group) -> tuple[str, ...]:
-    """One sentence each for level, amount, scope and time."""
-    lines = []
-    for part, effect, moved in named(story, group)[:3]:
-        lines.append(f"Level: {effect.quantity} {moved.after:.1f} {effect.unit} over {moved.n_after} doughs ({_ids(story)}) "
-                     f"against {moved.before:.1f} ± {moved.sd:.1f} {effect.unit} in {moved.n_before} baseline doughs.")
-        lines.append(f"Amount: this accounts for about {part:+.2f} of {story.change:+.2f} {story.stream.unit}.")
-    if group == "handling":
-        ratio, error = spread_ratio(story.known.field)
-        if np.isfinite(ratio):
-            lines.append(f"Level: spread within batches {np.exp(ratio):.2f} times the baseline's "
-                         f"(90 %: {np.exp(ratio - 1.645 * error):.2f} to {np.exp(ratio + 1.645 * error):.2f}).")
-    return tuple(lines)
-
-
-def not_checked(story: Story, group: Group) -> tuple[str, ...]:
-    """What was not recorded or tested for this group in the episode."""
-    field = story.known.field
-    total = int(field.episode.sum())
-    lines = {}
-    for k, effect in enumerate(EFFECTS):
-        if effect.group == group and effect.unchecked:
-            missing = int((~np.isfinite(story.known.terms.shown[field.episode, k])).sum())
-            if missing:
-                lines[effect.unchecked] = f"{effect.unchecked} not recorded on {missing} of {total} doughs"
-    if group == "yeast":
-        tested = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
-        for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
-            if not lot:
-                lines["lot"] = "yeast lot not recorded"
-            elif not tested[field.text["yeast_lot"] == lot].any():
-                lines[lot] = f"no gas test on yeast lot {lot}"
-    if group == "paste":
-        silent = int(story.known.terms.silent[field.episode].sum())
-        if silent:
-            lines["made good"] = f"water put back not recorded on {silent} of {total} doughs"
-    if group == "handling" and not np.isfinite(field.num["gas_kept_pct"][field.episode]).any():
-        lines["kept"] = "gas kept not tested"
-    return tuple(lines.values())
-
-
 def joint(story: Story) -> tuple[str, ...]:
-    """Drivers of different groups that moved together and cannot be told apart by time."""
-    moved = [(g, _words(e, m)) for g in ("paste", "yeast", "handling") for _, e, m in named(story, g)]
-    return tuple(w for _, w in moved) if len({g for g, _ in moved}) > 1 else ()
-
-
-def check_first(story: Story) -> tuple[str, ...]:
-    """What to check first, in order: the named drivers' own checks, then the trade's order by scope."""
-    order = sorted(story.parts, key=lambda g: -story.parts[g] * np.sign(story.change))
-    found = [effect.check for group in order for _, effect, _ in named(story, group)]
-    if "yeast" in order[:1] and not found:
-        found.append("another yeast lot on one line; ask the laboratory for a gas test of this lot")
-    moved = {s.line for s, _, _ in story.others}
-    usual = ["volumeter with its check block, loaf scale with a check weight",
-             "dough temperature, proof time, mixing energy, dose of this line"]
-    usual = usual if moved else usual[::-1]
-    return tuple(dict.fromkeys(found + usual + ["moulder gap, bench time, transfers of this line"]))[:5]
-
-
-def next_measurement(story: Story) -> tuple[str, ...]:
-    """What would settle most, the cheapest of equal worth first."""
+    """Drivers that moved together, and groups whose parts the data cannot tell apart."""
     out = []
-    if abs(story.parts["unexplained"]) > 0.4 * abs(story.change):
-        out.append("volumeter: its check block, five minutes")
-    lots = [lot for lot in dict.fromkeys(story.known.field.text["yeast_lot"][story.known.field.episode]) if lot]
-    if not_checked(story, "yeast") and lots:
-        out.append(f"a gas test of yeast lot {lots[-1]} beside the lot before it, half a day")
-    if not_checked(story, "handling"):
-        out.append("gas kept, a piece taken after the moulder and one after the mixer, half a day")
-    return tuple(out)
-
-
-def refuted_by(story: Story) -> tuple[str, ...]:
-    """What would show the call to be wrong."""
-    out = []
-    for group in ("paste", "yeast", "handling"):
-        for _, effect, _ in named(story, group)[:1]:
-            out.append(f"{effect.quantity} back to usual and the volume still off")
-        out += [f"{says} normal in a gas test, or lines on it that did not move" for _, says in likely(story, group)[:1]
-                if "yeast" in says]
+    together = [(g, d.words) for g in GROUPS[:3] for d in moved(story, g)]
+    if len({g for g, _ in together}) > 1:
+        out.append(f"moved together in this episode: {'; '.join(words for _, words in together)}")
+    cov = story.found.cov
+    sd = np.sqrt(np.diag(cov))
+    for i in range(4):
+        for j in range(i + 1, 4):
+            large = min(sd[i], sd[j]) * abs(story.unit) > 0.2 * abs(story.change)
+            if large and cov[i, j] / (sd[i] * sd[j]) < TOGETHER:
+                both = (story.parts[i] + story.parts[j])
+                out.append(f"{GROUPS[i]} and {GROUPS[j]} cannot be told apart yet: together {both:+.2f} {story.stream.unit}")
+    if probability(story, "flour lot") > 0.2 and probability(story, "yeast lot") > 0.2:
+        out.append("a new yeast lot and a new flour lot began together: only a gas test can separate them")
     return tuple(out)
 
 
 def began_then(story: Story) -> tuple[str, ...]:
     """Lots and recorded changes that began where the episode may have begun."""
-    field = story.known.field
+    field, out = story.field, []
     rows = np.flatnonzero(field.stream == field.own)
-    inside = [i for i, r in enumerate(rows) if field.episode[r]]
-    if not inside:
-        return ()
-    first = inside[0]
-    out = []
+    first = int(np.flatnonzero(field.episode[rows])[0])
+    early = story.episode.began - story.episode.began_low + NEAR_BATCHES
+    late = story.episode.began_high - story.episode.began + NEAR_BATCHES
     for name, says in (("yeast_lot", "yeast lot"), ("flour_lot", "flour lot")):
         lots = field.text[name][rows]
-        near = range(max(1, first - 2), min(len(rows), first + 3))
-        out += [f"{says} {lots[i]} began at batch {field.text['dough_batch'][rows[i]]}" for i in near
-                if lots[i] and lots[i - 1] and lots[i] != lots[i - 1]]
-    start = field.at[rows[first]]
-    if story.changes is not None:
-        for row in story.changes.itertuples(index=False):
-            if abs(np.datetime64(row.changed_at, "us") - start) <= np.timedelta64(24, "h"):
-                out.append(f"recorded change: {row.what} ({row.scope} {row.name})")
+        for i in range(max(1, first - early), min(len(rows), first + late + 1)):
+            if lots[i] and lots[i - 1] and lots[i] != lots[i - 1]:
+                lines = sorted({str(v) for v in field.text["line"][field.since() & (field.text[name] == lots[i])]})
+                out.append(f"{says} {lots[i]} on {field.line} from {field.text['batch_key'][rows[i]]} "
+                           f"(in the episode on {', '.join(lines) or field.line})")
+    out += [f"{c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})" for c in story.known.signs.changes]
     return tuple(dict.fromkeys(out))

@@ -1,0 +1,142 @@
+"""What a call may name: drivers outside their own limits that fit, lots that are weak, what is likely though unseen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from models.causes.asking import LOT_GAS
+from models.causes.drivers import Shift
+from models.causes.effects import EFFECTS, Effect, size_text
+from models.causes.field import Field
+from models.causes.hypotheses import Candidate
+from models.causes.rows import UNRECORDED
+from models.causes.suspects import Other
+from models.plant import Plant
+from models.shapes import GROUPS, Episode, Points, Stream
+
+if TYPE_CHECKING:
+    from models.causes.attribute import Evidence, Parts
+
+NAMED_FROM = 0.2
+"""Share of the change from which a driver is named."""
+LIKELY = 0.5
+WEAK_GAS, SURE = 0.03, 1.645
+
+
+@dataclass(frozen=True)
+class Story:
+    """All that the words are made from. parts: the groups' contributions, in the stream's unit, as GROUPS."""
+
+    plant: Plant
+    stream: Stream
+    known: Evidence
+    found: Parts
+    parts: np.ndarray
+    change: float
+    unit: float
+    episode: Episode
+    points: Points
+    others: tuple[Other, ...]
+    pastes: Any
+
+    @property
+    def field(self) -> Field:
+        """The measured batches."""
+        return self.known.field
+
+    @property
+    def sign(self) -> float:
+        """-1 for a fall, 1 for a gain."""
+        return float(np.sign(self.change)) or 1.0
+
+    @property
+    def leading(self) -> str:
+        """The group that accounts for most."""
+        return GROUPS[int(np.argmax(self.parts * self.sign))]
+
+    def part(self, group: str) -> float:
+        """A group's contribution, in the stream's unit."""
+        return float(self.parts[GROUPS.index(group)])  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Driver:
+    """One driver that moved: its contribution and 90 % half-width in the stream's unit."""
+
+    effect: Effect
+    shift: Shift
+    part: float
+    half: float
+
+    @property
+    def words(self) -> str:
+        """The move in the floor's words."""
+        words = self.effect.low if self.shift.size < 0 and self.effect.low else self.effect.high
+        return words.format(size=size_text(self.shift.size))
+
+
+def moved(story: Story, group: str) -> list[Driver]:
+    """Recorded drivers of a group outside their own limits, the largest contribution first."""
+    found = []
+    for effect in EFFECTS:
+        shift = story.known.shifts.get(effect.name)
+        if effect.group == group and shift is not None and shift.outside:
+            names = [effect.name, "water_curve"] if effect.name == "water" else [effect.name]
+            part = sum(story.found.terms[n] for n in names) * story.unit
+            half = SURE * story.unit * float(np.sqrt(sum(story.found.term_sds[n] ** 2 for n in names)))
+            found.append(Driver(effect, shift, part, half))
+    return sorted(found, key=lambda d: -abs(d.part))
+
+
+def named(story: Story, group: str) -> list[Driver]:
+    """Of these the ones that may be called a cause: the right sign and a fair part of the change."""
+    enough = NAMED_FROM * abs(story.change) if group != "unexplained" else -np.inf
+    return [d for d in moved(story, group) if group == "unexplained" or d.part * story.sign >= enough]
+
+
+def against(story: Story, group: str) -> list[Driver]:
+    """Drivers outside their limits that worked against the change (a compensation is one of them)."""
+    return [d for d in moved(story, group) if group != "unexplained" and -d.part * story.sign >= NAMED_FROM / 2 * abs(story.change)]
+
+
+def likely(story: Story, *kinds: str) -> list[tuple[float, Candidate]]:
+    """Unrecorded candidates of these kinds that are more likely than not."""
+    w = story.known.weighed
+    return [(float(p), c) for p, c in zip(w.present, w.candidates, strict=True)
+            if c.inside and p >= LIKELY and c.kind in kinds]
+
+
+def probability(story: Story, *kinds: str) -> float:
+    """Largest probability of the candidates of these kinds; 0 where there are none."""
+    w = story.known.weighed
+    return max((float(p) for p, c in zip(w.present, w.candidates, strict=True) if c.inside and c.kind in kinds), default=0.0)
+
+
+def odd_lots(story: Story) -> list[tuple[str, float, float]]:
+    """Yeast lots of the episode whose gas is surely off, that way: lot, ln gas against the baseline, its sd."""
+    lots = sum(story.found.terms[n] for n in ("lots", "ageing", "yeast")) * story.unit
+    if lots * story.sign < NAMED_FROM * abs(story.change):
+        return []
+    found = []
+    for name, mean in story.found.terms.items():
+        sd = story.found.term_sds[name]
+        lot = name.removeprefix(LOT_GAS)
+        if name.startswith(LOT_GAS) and not lot.startswith(UNRECORDED) and mean * story.sign > max(WEAK_GAS, SURE * sd):
+            found.append((lot, mean, sd))
+    return sorted(found, key=lambda x: -abs(x[1]))
+
+
+def dough_ids(story: Story) -> str:
+    """The episode's batches, first and last, by their names everywhere."""
+    keys = story.field.text["batch_key"][story.field.episode]
+    return str(keys[0]) if len(keys) == 1 else f"{keys[0]} to {keys[-1]}"
+
+
+def local(plant: Plant, at: np.datetime64) -> str:
+    """A UTC time by the plant's clock."""
+    from datetime import UTC
+
+    return at.astype("datetime64[s]").item().replace(tzinfo=UTC).astimezone(plant.zone).strftime("%Y-%m-%d %H:%M")

@@ -1,0 +1,73 @@
+"""What was not recorded, not tested or not checked, by group. Never shown as fine."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from models.causes.effects import EFFECTS
+from models.causes.story import Story
+
+
+def not_checked(story: Story, group: str) -> tuple[str, ...]:
+    """One line for each thing that was not recorded or tested in the episode."""
+    lines = _missing(story, group)
+    lines += {"yeast": _yeast, "paste": _paste, "handling": _handling, "unexplained": _rest}[group](story)
+    return tuple(dict.fromkeys(lines))
+
+
+def _missing(story: Story, group: str) -> list[str]:
+    field, total = story.field, int(story.field.episode.sum())
+    found: dict[str, int] = {}
+    for k, effect in enumerate(EFFECTS):
+        if effect.group == group and effect.unchecked:
+            found[effect.unchecked] = int((~np.isfinite(story.known.terms.shown[field.episode, k])).sum())
+    return [f"{what} not recorded" if n == total else f"{what} not recorded on {n} of {total} doughs"
+            for what, n in found.items() if n]
+
+
+def _yeast(story: Story) -> list[str]:
+    field = story.field
+    tested = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
+    lines = []
+    for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
+        if not lot:
+            n = int((field.text["yeast_lot"][field.episode] == "").sum())
+            lines.append(f"yeast lot not recorded on {n} of {int(field.episode.sum())} doughs")
+        elif not tested[field.text["yeast_lot"] == lot].any():
+            lines.append(f"no gas test on yeast lot {lot}")
+    return lines
+
+
+def _paste(story: Story) -> list[str]:
+    silent, total = int(story.known.terms.silent[story.field.episode].sum()), int(story.field.episode.sum())
+    keys = set(story.field.text["paste_key"][story.field.episode]) - {""}
+    lines = [f"water put back not recorded on {silent} of {total} doughs"] if silent else []
+    if keys and len(story.pastes) and "residue_kg" in story.pastes:
+        mine = story.pastes[story.pastes["paste_key"].isin(keys)]
+        unweighed = int(mine["residue_kg"].isna().sum())
+        if unweighed:
+            lines.append(f"residue not weighed on {unweighed} of {len(mine)} pastes: the loss may hold it")
+    return lines
+
+
+def _handling(story: Story) -> list[str]:
+    lines = []
+    points, _, places = story.known.signs.kept
+    if not np.isfinite(points):
+        lines.append("gas kept not tested on these doughs")
+    elif "moulder" not in places:
+        lines.append("gas kept not tested after the moulder")
+    if not np.isfinite(story.known.signs.spread[0]):
+        lines.append("spread within batches not known: fewer than two loaves a batch")
+    return lines
+
+
+def _rest(story: Story) -> list[str]:
+    seen = {c.instrument for c in story.known.signs.volumeters if np.isfinite(c.after)}
+    meters = sorted(set(story.field.text["volumeter"][story.field.episode]) - {""})
+    lines = [f"volumeter {name} not checked since the change began" for name in meters if name not in seen]
+    if not meters:
+        lines.append("volumeter not recorded: no check can be held against it")
+    if not (story.field.text["flour_lot"][story.field.episode] != "").all():
+        lines.append("flour lot not recorded on all doughs")
+    return lines

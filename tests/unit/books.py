@@ -1,0 +1,99 @@
+"""Workbooks and text files for the reader's tests, made by hand where no spreadsheet program would make them."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from typing import Any
+
+from models import intake, reading
+from models.reading import Typed
+from models.sheet import Sheet
+from tests.unit import rows
+
+PLANT = rows.plant()
+MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+_RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
+_OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+OUTPUT = "line,product,shift_date,shift,pieces_made,pieces_wasted\n"
+ROW = "L1,milk-loaf,2026-05-06,early,900,6\n"
+
+
+def sheet(text: str | bytes, **plant: Any) -> Sheet:
+    """Read a text as a log of the small plant."""
+    content = text.encode() if isinstance(text, str) else text
+    return intake.read("log", content, rows.plant(**plant) if plant else PLANT)
+
+
+def typed(text: str | bytes, **plant: Any) -> Typed:
+    """Read and type a text as a log of the small plant."""
+    return reading.typed(sheet(text, **plant), rows.plant(**plant) if plant else PLANT)
+
+
+def packed(parts: dict[str, str | bytes]) -> bytes:
+    """A zip of these parts."""
+    file = io.BytesIO()
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as book:
+        for name, part in parts.items():
+            book.writestr(name, part)
+    return file.getvalue()
+
+
+def xlsx(body: str, **more: str) -> bytes:
+    """A bare XLSX of one sheet with this inside its worksheet element; `more`: parts under xl/, by name without .xml."""
+    parts: dict[str, str | bytes] = {
+        "_rels/.rels": f'<Relationships xmlns="{_RELATIONS}"><Relationship Id="rId1" Type="{_OFFICE}/officeDocument" '
+        'Target="xl/workbook.xml"/></Relationships>',
+        "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="{_OFFICE}"><sheets><sheet name="S" sheetId="1" r:id="rId1"/>'
+        "</sheets></workbook>",
+        "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{_RELATIONS}"><Relationship Id="rId1" Type="{_OFFICE}/worksheet" '
+        'Target="worksheets/sheet1.xml"/></Relationships>',
+        "xl/worksheets/sheet1.xml": f'<worksheet xmlns="{MAIN}">{body}</worksheet>',
+    }
+    return packed(parts | {f"xl/{name}.xml": part for name, part in more.items()})
+
+
+def ods(table_rows: str) -> bytes:
+    """A bare ODS of one sheet with these rows."""
+    names = {"office": "office", "table": "table", "text": "text"}
+    spaces = " ".join(f'xmlns:{k}="urn:oasis:names:tc:opendocument:xmlns:{v}:1.0"' for k, v in names.items())
+    kind = "application/vnd.oasis.opendocument.spreadsheet"
+    manifest = "urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"
+    return packed({
+        "mimetype": kind,
+        "META-INF/manifest.xml": f'<manifest:manifest xmlns:manifest="{manifest}"><manifest:file-entry '
+        f'manifest:full-path="/" manifest:media-type="{kind}"/></manifest:manifest>',
+        "content.xml": f"<office:document-content {spaces}><office:body><office:spreadsheet>"
+        f'<table:table table:name="S">{table_rows}</table:table></office:spreadsheet></office:body></office:document-content>',
+    })  # fmt: skip
+
+
+def ods_row(*cells: object, rows: int = 1) -> str:
+    """One ODS row; numbers as numbers, everything else as text, None as an empty cell."""
+    made = []
+    for cell in cells:
+        if cell is None:
+            made.append("<table:table-cell/>")
+        elif isinstance(cell, (int, float)):
+            made.append(f'<table:table-cell office:value-type="float" office:value="{cell}"><text:p>{cell}</text:p></table:table-cell>')
+        else:
+            made.append(f'<table:table-cell office:value-type="string"><text:p>{cell}</text:p></table:table-cell>')
+    return f'<table:table-row table:number-rows-repeated="{rows}">{"".join(made)}</table:table-row>'
+
+
+def workbook(*lines: list[Any], **sheets: list[list[Any]]) -> bytes:
+    """An XLSX of these lines as a spreadsheet library writes it; `sheets`: more of them, hidden."""
+    from openpyxl import Workbook
+
+    book = Workbook()
+    assert book.active is not None
+    for line in lines:
+        book.active.append(line)
+    for place, (name, more) in enumerate(sheets.items()):
+        hidden = book.create_sheet(name, place)
+        hidden.sheet_state = "hidden"
+        for line in more:
+            hidden.append(line)
+    file = io.BytesIO()
+    book.save(file)
+    return file.getvalue()
