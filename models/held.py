@@ -33,10 +33,18 @@ def holds(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
 
 
 def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
-    """The day's other alerts: *now* before *review*, the oldest first."""
+    """The day's other alerts: *now* before *review*, the oldest first; a limit and a chart that say the same, once."""
     found = [a for a in snapshot.alerts if a.urgency != "hold" and on_during(a, day, day, snapshot.plant)]
+    found = [a for a in found if not any(_says_the_same(limit, a) for limit in found)]
     found.sort(key=lambda a: (a.urgency != "now", a.signalled_at, a.alert))
     return tuple(_item(alert, snapshot, day) for alert in found)
+
+
+def _says_the_same(limit: Alert, chart: Alert) -> bool:
+    """Whether a chart's alert adds nothing to a limit's: the same thing, place, direction and time."""
+    names = ("line", "kettle", "product", "characteristic", "direction")
+    alike = (limit.kind, chart.kind) == ("limit", "chart") and all(getattr(limit, n) == getattr(chart, n) for n in names)
+    return alike and limit.began_at <= chart.until_at and chart.began_at <= limit.until_at
 
 
 def where(alert: Alert) -> str:
@@ -57,10 +65,17 @@ def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
     since = f"Since {words.when(alert.began_at, zone, on)} ({words.batch(alert.began_at_batch, on)})"
     going = "still on" if alert.signal == "on" else f"over, last batch {words.batch(alert.until_batch, on)}"
     closed = "; closed" if alert.case == "closed" else ""
-    lead = next((c for c in alert.causes if c.group != "unexplained" and c.share > 0.5), None)
-    cause = (f"Consistent with: {lead.driver} ({lead.group}).",) if lead else ()
+    cause = (consistent_with(alert),) if alert.causes else ()
     state = "" if alert.urgency == "hold" else f"; {going}{closed}"
     return Item(alert.urgency, headline(alert), f"{since}{state}.", (*cause, *_steps(alert)), alert.alert)
+
+
+def consistent_with(alert: Alert) -> str:
+    """The driver first, the group after; what nothing recorded explains says so."""
+    lead = max(alert.causes, key=lambda cause: cause.share)
+    if lead.group != "unexplained" and lead.share > 0.5:
+        return f"Consistent with: {lead.driver} ({lead.group}, {lead.share:.0%} of it)."
+    return f"Mostly unexplained ({lead.share:.0%} of it): {alert.says}." if lead.group == "unexplained" else f"No one cause: {alert.says}."
 
 
 def _steps(alert: Alert) -> tuple[str, ...]:

@@ -121,7 +121,7 @@ def _converted(value: float, written: str, unit: str) -> float | None:
     if said == "°F" and unit == "°C":
         return round((value - 32) / 1.8, 1)
     factor = _FACTOR.get((said or "", unit))
-    return value * factor if factor else None
+    return float(f"{value * factor:.6g}") if factor else None
 
 
 def number_text(value: float) -> str:

@@ -34,7 +34,7 @@ def raise_alerts(plant: Plant, batches: pd.DataFrame, loaves: pd.DataFrame, outp
             mine = weighed[(weighed["line"] == key[0]) & (weighed["product"] == key[1]) & (weighed["shift_date"] == verdict.day)
                            & (weighed["shift"] == shift)]
             before = on.pop(key, None)
-            on[key] = _longer(before, mine, verdict) if before else _alert(plant, mine, verdict)
+            on[key] = _longer(before, mine, verdict, shift) if before else _alert(plant, mine, verdict, shift)
         elif key in on and verdict.leaning == "met":
             found.append(replace(on.pop(key), signal="over"))
     return found + list(on.values())
@@ -55,12 +55,14 @@ def _against(verdict: NetWeight) -> bool:
     return verdict.verdict == "not met" or (verdict.verdict == "indicative" and verdict.leaning == "not met")
 
 
-def _says(verdict: NetWeight) -> str:
-    word = "not met" if verdict.verdict == "not met" else "indicative: would not be met"
-    return f"{verdict.rule} {word}. {' '.join(verdict.why)}"
+def _says(verdict: NetWeight, shift: str) -> str:
+    sure = "not met" if verdict.verdict == "not met" else "would not be met, indicative"
+    beyond = f", {verdict.below_t1} below {verdict.t1_g:g} g" if verdict.below_t1 and verdict.t1_g is not None else ""
+    return (f"mean {verdict.mean_g or 0.0:.1f} g against a label of {verdict.label_g:g} g "
+            f"({verdict.n} loaves of shift {shift}{beyond}); {verdict.rule} {sure}")
 
 
-def _alert(plant: Plant, mine: pd.DataFrame, verdict: NetWeight) -> Alert:
+def _alert(plant: Plant, mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Alert:
     first, last = mine.iloc[0], mine.iloc[-1]
     return Alert(
         alert=alerts.identity(plant.plant, "limit", NAME, verdict.line, None, verdict.product, "low", last["batch_key"]),
@@ -68,14 +70,14 @@ def _alert(plant: Plant, mine: pd.DataFrame, verdict: NetWeight) -> Alert:
         product=verdict.product, characteristic=NAME, direction="low", unit="g",
         signalled_at_batch=last["batch_key"], signalled_at=last["mixed_at"],
         began_at_batch=first["batch_key"], began_at=first["mixed_at"], until_batch=last["batch_key"], until_at=last["mixed_at"],
-        change=_short(verdict), check_first=reaction.check_first(NAME, "low"), says=_says(verdict), level=verdict.label_g,
+        change=_short(verdict), check_first=reaction.check_first(NAME, "low"), says=_says(verdict, shift), level=verdict.label_g,
         batches=tuple(mine["batch_key"]), rule=verdict.rule,
     )
 
 
-def _longer(alert: Alert, mine: pd.DataFrame, verdict: NetWeight) -> Alert:
+def _longer(alert: Alert, mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Alert:
     last = mine.iloc[-1]
-    return replace(alert, until_batch=last["batch_key"], until_at=last["mixed_at"], change=_short(verdict), says=_says(verdict),
+    return replace(alert, until_batch=last["batch_key"], until_at=last["mixed_at"], change=_short(verdict), says=_says(verdict, shift),
                    batches=(*alert.batches, *mine["batch_key"]))
 
 
