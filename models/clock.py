@@ -78,7 +78,14 @@ def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
     if dated and not rest:
         return Stamp(date, None)
     clock = _CLOCK.fullmatch(rest)
-    return _clocked(date, clock) if clock else Misread(_UNREADABLE)
+    if clock is None or (_from_to(clock) and not (dated and bare.startswith("t", dated.end()))):
+        return Misread(_UNREADABLE)
+    return _clocked(date, clock)
+
+
+def _from_to(clock: re.Match[str]) -> bool:
+    """Whether what looks like an offset west of UTC may be an end: 10:10-11:00. ISO's own T or seconds rule it out."""
+    return (clock["offset"] or "").startswith("-") and not clock["s"]
 
 
 def _from_serial(found: re.Match[str]) -> Stamp:
@@ -118,7 +125,7 @@ def _clocked(date: dt.date | None, found: re.Match[str]) -> Stamp | Misread:
         hour = hour % 12 + (12 if found["half"] == "p" else 0)
     fraction = int((found["f"] or "0").ljust(6, "0")[:6])
     offset = _offset(found["offset"])
-    if offset is not None and abs(offset) > dt.timedelta(hours=14):
+    if offset is not None and (abs(offset) > dt.timedelta(hours=14) or offset % dt.timedelta(minutes=15)):
         return Misread("there is no such offset from UTC: write it like +01:00")
     return Stamp(date, dt.timedelta(hours=hour, minutes=minute, seconds=second, microseconds=fraction), offset)
 

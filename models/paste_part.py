@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from models.paste import explainable_fall
+from models.paste import Explained, explainable_fall
 from models.shapes import Alert
 
 if TYPE_CHECKING:
@@ -31,7 +31,13 @@ def sentence(alert: Alert, level: float, paste_flour_pct: float, batches: pd.Dat
     if gaps.empty:
         return f"The water of these doughs was not recorded: what the paste can explain of a fall of {fall:.1f} % is not known."
     can = explainable_fall(-float(gaps.mean()), paste_flour_pct)
-    verdict = "far more than the paste can" if fall > 1.5 * can.most_pct else "no more than the paste can at most"
-    return (f"With {paste_flour_pct:g} % of the flour in the paste and {gaps.mean():+.1f} points of water (mean of {len(gaps)} doughs) "
+    points = f"{gaps.mean():+.1f}".replace("-", "−")
+    return (f"With {paste_flour_pct:g} % of the flour in the paste and {points} points of water (mean of {len(gaps)} doughs) "
             f"the paste can explain about {max(can.likely_pct, 0.0):.1f} %, at the very most {can.most_pct:.1f} %; "
-            f"the fall is {fall:.1f} %: {verdict}.")
+            f"the fall is {fall:.1f} %: {_verdict(fall, can)}.")
+
+
+def _verdict(fall: float, can: Explained) -> str:
+    if fall > 1.5 * can.most_pct:
+        return "far more than the paste can"
+    return "more than its water explains" if fall > 2 * max(can.likely_pct, 0.5) else "of the size its water explains"

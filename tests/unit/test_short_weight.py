@@ -56,6 +56,6 @@ def test_the_pastes_part_is_bounded_in_words() -> None:
     traced = paste_part.with_bound(alert(level=4.6, change=-0.9), NORTH, batches)
     assert "far more than the paste can" in traced.causes[0].evidence[-1]
     small = paste_part.with_bound(alert(level=4.6, change=-0.05), NORTH, batches)
-    assert "no more than the paste can" in small.causes[0].evidence[-1]
+    assert "of the size its water explains" in small.causes[0].evidence[-1]
     assert "not known" in paste_part.with_bound(alert(level=4.6), NORTH, batches.iloc[:0]).causes[0].evidence[-1]
     assert paste_part.with_bound(alert(direction="high", level=4.6), NORTH, batches) == alert(direction="high", level=4.6)
