@@ -126,17 +126,23 @@ def _stop_servers() -> None:
         server.stop()
 
 
-def serve(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> None:
-    """Serve the three flows: the pull on its schedule, yesterday's day page and the month's page on call."""
-    from prefect import serve as serve_all
+def deployments(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> list[Any]:
+    """The three flows with their parameters: the pull on its schedule (plant's clock), day and month on call."""
     from prefect.client.schemas.schedules import CronSchedule
 
     from models import plant as plant_file
 
     zone = plant_file.load(plant).timezone
     places = {"plant": str(plant), "store": str(store), "out": str(out)}
-    serve_all(
+    return [
         scheduled_pull.to_deployment("pull", parameters=places | {"logs": str(logs)}, schedule=CronSchedule(cron=cron, timezone=zone)),
         day_report.to_deployment("day", parameters=places),
         month_report.to_deployment("month", parameters=places),
-    )
+    ]
+
+
+def serve(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> None:
+    """Serve the declared flows until stopped."""
+    from prefect import serve as serve_all
+
+    serve_all(*deployments(plant, logs, store, out, cron))

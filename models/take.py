@@ -196,8 +196,8 @@ def _slips_again(kind: str, con: duckdb.DuckDBPyConnection, found: checks.Judged
             seq = seqs[position]
             if rule.code.endswith(".required") and (seq, rule.column) in unread:
                 continue
-            row = con.execute("SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{rule.column}"', seq]).fetchone()
+            row = con.execute("SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{rule.column}"', seq]).fetchall()
             values = found.rows.iloc[position]
-            slips.append((seq, kind, len(slips), rule.column, (row and row[0]) or "", rule.code,
+            slips.append((seq, kind, len(slips), rule.column, (row[0][0] if row else None) or "", rule.code,
                           checks.explain(rule, values, plant), propose(rule, values, plant), rule.weight))
     return slips

@@ -119,8 +119,8 @@ def _kept_open(known: Evidence, weight: np.ndarray, mean: np.ndarray) -> tuple[n
     for name, source, target, chance in _open_questions(known):
         part = np.tile(known.weighed.mean[:, known.questions.names.index(name)], len(mean) // len(known.weighed.mean))
         moved = mean.copy()
-        moved[:, GROUPS.index(target)] += part  # type: ignore[arg-type]
-        moved[:, GROUPS.index(source)] -= part  # type: ignore[arg-type]
+        moved[:, GROUPS.index(target)] += part
+        moved[:, GROUPS.index(source)] -= part
         weight, mean = np.concatenate([weight * (1 - chance), weight * chance]), np.vstack([mean, moved])
     return weight, mean
 
@@ -150,7 +150,7 @@ def shares(contributions: np.ndarray, change: float) -> np.ndarray:
     if along.sum() <= 0:
         along = np.array([0.0, 0.0, 0.0, 1.0])
     out = along / along.sum()
-    out[-1] = 1.0 - out[:-1].sum()
+    out[-1] = max(0.0, 1.0 - out[:-1].sum())
     return out
 
 

@@ -127,7 +127,8 @@ def changes_near(plant: Plant, field: Field, episode: Episode, points: Points, c
     if changes is None or not len(changes):
         return ()
     line = plant.lines.get(field.line)
-    names = {field.line, plant.plant} | {n for n in (line.kettle, line.mixer, line.proofer, line.oven) if line and n}
+    shared = (line.kettle, line.mixer, line.proofer, line.oven) if line else ()
+    names = {field.line, plant.plant} | {n for n in shared if n}
     for column in ("yeast_lot", "flour_lot", "volumeter", "scale"):
         names |= set(field.text[column][field.episode]) - {""}
     first = points.at[episode.began_low].astype("datetime64[us]") - np.timedelta64(CHANGE_BEFORE_H, "h")

@@ -59,7 +59,7 @@ class Story:
 
     def part(self, group: str) -> float:
         """A group's contribution, in the stream's unit."""
-        return float(self.parts[GROUPS.index(group)])  # type: ignore[arg-type]
+        return float(self.parts[GROUPS.index(group)])
 
 
 @dataclass(frozen=True)

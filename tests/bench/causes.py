@@ -167,7 +167,7 @@ def judge(sim: Simulated, number: int, keep: list | None = None) -> list[Judged]
         if keep is not None:
             keep.append((arguments, others, sim))
         began = time.perf_counter()
-        call = attribute(*arguments, changes=sim.changes, checks=None, others=others)
+        call = attribute(*arguments, changes=sim.changes, checks=sim.checks, others=others)
         out.append(_held(sim, call, baseline, episode, seen, later, time.perf_counter() - began, number))
     return out
 

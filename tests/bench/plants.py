@@ -97,6 +97,7 @@ class Simulated:
     batches: pd.DataFrame
     pastes: pd.DataFrame
     changes: pd.DataFrame
+    checks: pd.DataFrame
     effects: np.ndarray
     faults: tuple[Fault, ...]
     extra: dict = field(default_factory=dict)
@@ -108,7 +109,7 @@ def draw_truth(rng: np.random.Generator) -> Truth:
                  water=u(0.005, 0.016), curve=u(0.001, 0.004), under=u(0.15, 0.45), over=u(0.07, 0.27), kept=u(0.006, 0.014),
                  dry_air=u(0.0015, 0.0045), bake=0.011, cook=u(0.002, 0.007), loaf=u(0.012, 0.03), seed=u(0.005, 0.013),
                  batch=u(0.010, 0.018), day=u(0.004, 0.012), line_day=u(0.0, 0.009), phi=float(rng.choice([0.0, 0.2, 0.4])),
-                 tail_df=float(rng.choice([5.0, 1e6])), lot=u(0.02, 0.05), decline=u(0.0, 0.008), flour=u(0.004, 0.015))
+                 tail_df=float(rng.choice([5.0, 1e6])), lot=u(0.02, 0.045), decline=u(0.0, 0.008), flour=u(0.004, 0.015))
 
 
 def _share(rng: np.random.Generator, lines: list[str], letter: str) -> dict[str, str]:
@@ -146,7 +147,7 @@ def draw_setup(rng: np.random.Generator) -> Setup:
     per = phi * (1 + recipe.liquid_ratio) if recipe.dosing == "divided" else phi * (1 + product.hydration_pct / 100)
     records = {name: bool(rng.random() < p) for name, p in
                {"proof": 0.8, "proof_temp": 0.7, "rh": 0.5, "energy": 0.5, "minutes": 0.8, "paste_temp": 0.7, "bake_loss": 0.7,
-                "yeast_lot": 0.92, "flour_lot": 0.6, "proof_height": 0.3, "changes": 0.4}.items()}
+                "yeast_lot": 0.92, "flour_lot": 0.6, "proof_height": 0.3, "changes": 0.4, "checks": 0.4}.items()}
     meters = [f"V{i + 1}" for i in range(1 if rng.random() < 0.7 else 2)]
     return Setup(plant, draw_truth(rng), int(rng.integers(22, 32)), {n: int(rng.integers(6, 21)) for n in lines},
                  float(rng.choice([0.4, 0.6, 1.0])), int(rng.integers(3, 7)), records, float(rng.choice([0.0, 0.0, 0.5, 1.0])),
@@ -380,12 +381,13 @@ class Works:
         pairs = {(line, d): rng.normal(0, t.line_day) for line in s.per_day for d in range(s.days)}
         self.rest = power[flour] + days[self.day] + np.array([pairs[k] for k in zip(self.line, self.day, strict=True)])
         self.bake = self.ar(0.3, 0.4)
-        self.meter, self.scale = np.zeros(self.n), np.zeros(self.n)
+        self.meter = np.zeros(self.n)
         for f, w in self.fault("oven_cold", "oven_hot"):
             self.bake += (1.0 if f.name == "oven_hot" else -1.0) * 1.2 * w
             self.rest += f.amount * w
         for f, w in self.fault("volumeter"):
             self.rest += f.amount * w
+            self.meter += f.amount * w
         for f, w in self.fault("loaf_scale"):
             self.rest += f.amount * w
             self.bake -= 90 * abs(f.amount) * w
@@ -526,10 +528,13 @@ def simulate(setup: Setup, faults: tuple[Fault, ...], rng: np.random.Generator) 
     works.other()
     effects = works.respond()
     frame = pd.concat([works.records(effects), works.measure(effects)], axis=1)
+    grams = 450 * (1 - (11 + works.bake) / 100) * np.exp(works.rng.normal(0, 0.003, works.n))
+    frame["baked_g"] = np.where(frame["specific_volume"].notna(), grams, np.nan)
+    frame["volume_ml"] = frame["specific_volume"] * frame["baked_g"]
     for column in BATCHES:
         if column.name not in frame:
             frame[column.name] = np.nan
-    return Simulated(setup, frame, works.pastes, works_changes(works), effects, faults)
+    return Simulated(setup, frame, works.pastes, works_changes(works), works_checks(works), effects, faults)
 
 
 def works_changes(works: Works) -> pd.DataFrame:
@@ -544,6 +549,19 @@ def works_changes(works: Works) -> pd.DataFrame:
             when = START + np.timedelta64(int(works.rng.uniform(0, works.setup.days * 24) * 60), "m")
             rows.append((when, "line", str(works.rng.choice(list(works.setup.per_day))), "knife changed on the slicer"))
     return pd.DataFrame(rows, columns=["changed_at", "scope", "name", "what"])
+
+
+def works_checks(works: Works) -> pd.DataFrame:
+    """The check log: every volumeter against its block once a day, where the plant does that."""
+    rows = []
+    if works.setup.records["checks"]:
+        for name in sorted(set(works.setup.volumeter.values())):
+            mine = np.array([works.setup.volumeter[n] == name for n in works.line])
+            for day in range(works.setup.days):
+                off = works.meter[mine & (works.hour <= day * 24 + 8)]
+                error = (off[-1] if len(off) else 0.0) + works.rng.normal(0, 0.002)
+                rows.append((START + np.timedelta64(day * 24 + 8, "h"), name, "volume", 1800.0, 1800 * np.exp(error)))
+    return pd.DataFrame(rows, columns=["checked_at", "instrument", "quantity", "standard", "as_found"])
 
 
 FAULTS: dict[str, str] = {
