@@ -26,16 +26,16 @@ if TYPE_CHECKING:
 Tell = Callable[[str], None]
 # only writing pages is tried again: a reports folder on a share may be away for a moment, and writing twice harms nothing;
 # the steps before share one transaction, which is either whole or not there
-RETRIES = {"write_pages": 3}
+RETRIES = {"write_pages": 3, "print_page": 3}
 TITLES = {"pull": "take the shift logs", "judge": "hold batches against the limits", "chart": "chart every line and kettle",
-          "alert": "raise alerts", "picture": "gather what the pages show", "write_pages": "write the pages"}
+          "alert": "raise alerts", "picture": "gather what the pages show", "write_pages": "write the pages", "print_page": "write the page"}
 
 
 def _tasks(tell: Tell | None) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     def as_task(step: Callable[..., Any]) -> Callable[..., Any]:
         name = step.__name__
-        made = task(step, name=TITLES[name], retries=RETRIES.get(name, 0), retry_delay_seconds=2, cache_policy=NO_CACHE,
-                    persist_result=False)
+        made: Any = task(name=TITLES[name], retries=RETRIES.get(name, 0), retry_delay_seconds=2, cache_policy=NO_CACHE,
+                         persist_result=False)(step)
 
         def told(*args: Any) -> Any:
             if tell:
@@ -86,11 +86,10 @@ def _report(plant: str, store: str, out: str, page: str) -> str:
     con = stores.open_for_reading(Path(store))
     try:
         job = steps.Job(plant_file.load(Path(plant)), "", Path(out), Path(store), Path(out))
-        picture = task(steps.picture, name=TITLES["picture"], cache_policy=NO_CACHE)(con, job, None)
+        picture = _tasks(None)(steps.picture)(con, job, None)
     finally:
         con.close()
-    return str(task(steps.print_page, name="write the page", retries=3, retry_delay_seconds=2, cache_policy=NO_CACHE)(
-        picture, page, Path(out), False))
+    return str(_tasks(None)(steps.print_page)(picture, page, Path(out), False))
 
 
 def run_flow(job: Job) -> dict[str, Any]:
@@ -128,14 +127,14 @@ def _stop_servers() -> None:
 
 def deployments(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> list[Any]:
     """The three flows with their parameters: the pull on its schedule (plant's clock), day and month on call."""
-    from prefect.client.schemas.schedules import CronSchedule
+    from prefect.schedules import Cron
 
     from models import plant as plant_file
 
     zone = plant_file.load(plant).timezone
     places = {"plant": str(plant), "store": str(store), "out": str(out)}
     return [
-        scheduled_pull.to_deployment("pull", parameters=places | {"logs": str(logs)}, schedule=CronSchedule(cron=cron, timezone=zone)),
+        scheduled_pull.to_deployment("pull", parameters=places | {"logs": str(logs)}, schedule=Cron(cron, timezone=zone)),
         day_report.to_deployment("day", parameters=places),
         month_report.to_deployment("month", parameters=places),
     ]

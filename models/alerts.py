@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models import limits, reaction
-from models.shapes import GROUPS, Alert, Cause
+from models.shapes import GROUPS, Alert, Cause, Urgency
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +46,7 @@ def identity(*parts: str | None) -> str:
     return "A" + hashlib.sha256(text.encode()).hexdigest()[:10]
 
 
-def urgency(characteristic: str, last_key: str, on: bool, wide: Wide) -> str:
+def urgency(characteristic: str, last_key: str, on: bool, wide: Wide) -> Urgency:
     """What can still be saved: hold (safety, law, allergens), now (paste unused, dough unbaked), else review."""
     if characteristic in reaction.HOLDS:
         return "hold"

@@ -81,12 +81,13 @@ def _judge(name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant)
 def verdict(rule: Rule, rows: pd.DataFrame) -> pd.Series:
     """True where the rule holds, False where it is broken, missing where it has nothing to judge."""
     can_judge = rows[list(rule.needs)].notna().all(axis=1)
-    broken = rows.eval(rule.fails)
-    return pd.Series(np.where(can_judge, ~np.asarray(broken, dtype=bool), None), index=rows.index, dtype="object")
+    holds = pd.Series(~np.asarray(rows.eval(rule.fails), dtype=bool), index=rows.index, dtype="object")
+    return holds.where(can_judge, None)
 
 
 def _expectation(rule: Rule, plant: Plant) -> Any:
     import great_expectations.expectations as gxe
+    from great_expectations.expectations.metadata_types import FailureSeverity
 
     meta = {"rule": rule.code}
     if rule.code.endswith(".required"):
@@ -95,8 +96,8 @@ def _expectation(rule: Rule, plant: Plant) -> Any:
     known = derive.codes(plant).get(code)
     if known is not None:
         return gxe.ExpectColumnValuesToBeInSet(column=rule.column, value_set=known, meta=meta)
-    return gxe.ExpectColumnValuesToBeInSet(column=rule.code, value_set=[True], meta=meta,
-                                           severity="warning" if rule.level == "warning" else "critical")
+    severity = FailureSeverity.WARNING if rule.level == "warning" else FailureSeverity.CRITICAL
+    return gxe.ExpectColumnValuesToBeInSet(column=rule.code, value_set=[True], meta=meta, severity=severity)
 
 
 @cache
@@ -143,7 +144,7 @@ def _outcome(rule: Rule, result: dict[str, Any], n: int) -> Outcome:
 
 def explain(rule: Rule, row: pd.Series, plant: Plant) -> str:
     """The rule's sentence for one row: numbers as finely as their unit is read, times as the plant's clock shows them."""
-    shown = {name: _show(value, plant, name) for name, value in row.items() if f"{{{name}}}" in rule.says}
+    shown = {str(n): _show(value, plant, str(n)) for n, value in row.items() if f"{{{n}}}" in rule.says}
     shown["value"] = _show(row[rule.column], plant, rule.column)
     shown |= {f"may_be_{code}": ", ".join(known) or "nothing" for code, known in derive.codes(plant).items()}
     column = TABLES[rule.kind].by_name.get(rule.column) if rule.kind in TABLES else None

@@ -65,13 +65,17 @@ def _hours_off_shift(kind: str, rows: pd.DataFrame, plant: Plant) -> None:
     first = {"paste": "cook_start", "dough": "mixed_at"}.get(kind)
     if first is None:
         return
-    offset = (rows[first] - shift_start_utc(rows["shift_date"], rows["shift"], plant)) / pd.Timedelta(hours=1)
+    offset = _hours(rows[first] - shift_start_utc(rows["shift_date"], rows["shift"], plant))
     rows["shift_offset_h"] = offset
     rows["shift_late_h"] = offset - rows["shift"].map(plant.shift_hours).astype(float)
 
 
+def _hours(span: pd.Series) -> pd.Series:
+    return span.dt.total_seconds() / 3600
+
+
 def _minutes(start: pd.Series, end: pd.Series) -> pd.Series:
-    return (end - start) / pd.Timedelta(minutes=1)
+    return (end - start).dt.total_seconds() / 60
 
 
 def _paste_columns(rows: pd.DataFrame, plant: Plant) -> None:

@@ -15,11 +15,13 @@ import numpy as np
 import pandas as pd
 
 from models import derive
+from models.shapes import Direction
 
 if TYPE_CHECKING:
     from models.plant import Plant
 
 GOOD_TO_END = 3
+Sides = dict[Direction, tuple[np.ndarray, np.ndarray, np.ndarray]]
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ class Run:
     line: str | None
     kettle: str | None
     product: str | None
-    direction: str
+    direction: Direction
     keys: tuple[str, ...]
     at: tuple[pd.Timestamp, ...]
     values: tuple[float, ...]
@@ -97,7 +99,7 @@ def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFram
     return runs_found
 
 
-def _run(family: Family, rows: pd.DataFrame, key: str, direction: str, began: int, signalled: int, until: int, over: bool,
+def _run(family: Family, rows: pd.DataFrame, key: str, direction: Direction, began: int, signalled: int, until: int, over: bool,
          hits: tuple[int, ...], says: str) -> Run:
     at = "cook_end" if family.table == "pastes" else "mixed_at"
     kettle = family.table == "pastes"
@@ -119,7 +121,7 @@ def _level(family: Family, rows: pd.DataFrame, began: int) -> float:
     return float(row[own]) if own else 21.0 if family.characteristic == "cooling" else 0.0
 
 
-def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]]:
+def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> Sides:
     """direction -> (signals, beyond, judged), one flag a row."""
     action = rows[key].isin(broken.loc[~broken["rule"].str.endswith(".warning"), "key"]).to_numpy()
     judged = (rows[family.column].notna() if family.characteristic != "cooling" else rows["cooling_judged"].notna()).to_numpy()
@@ -128,14 +130,14 @@ def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -
     if limit is None:
         return {"high": (action, action, judged)}
     low = action & (rows[family.column] < rows[f"{limit}_low"]).to_numpy()
-    sides = {"low": (low, low, judged), "high": (action & ~low, action & ~low, judged)}
+    sides: Sides = {"low": (low, low, judged), "high": (action & ~low, action & ~low, judged)}
     return _two_of_three(rows, sides) if family.characteristic == "dough temperature" else sides
 
 
-def _two_of_three(rows: pd.DataFrame, sides: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]]) -> dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]]:
+def _two_of_three(rows: pd.DataFrame, sides: Sides) -> Sides:
     value = rows["dough_temp_c"].to_numpy()
-    beyond = {"low": value < rows["dough_warn_low"].to_numpy(), "high": value > rows["dough_warn_high"].to_numpy()}
-    result = {}
+    beyond: dict[Direction, np.ndarray] = {"low": value < rows["dough_warn_low"].to_numpy(), "high": value > rows["dough_warn_high"].to_numpy()}
+    result: Sides = {}
     for side, (action, _, judged) in sides.items():
         warned = beyond[side]
         recent = np.array([warned[max(0, i - 2): i + 1].sum() for i in range(len(warned))])

@@ -52,8 +52,8 @@ class Window(_Section):
 class Points(_Section):
     """Warning and action limit of something that may only grow: points of hydration lost, hours of age."""
 
-    warn: float = Field(1.0, ge=0)
-    act: float = Field(2.0, ge=0)
+    warn: float = Field(default=1.0, ge=0)
+    act: float = Field(default=2.0, ge=0)
 
     @model_validator(mode="after")
     def _nested(self) -> Points:
@@ -66,8 +66,8 @@ class Paste(_Section):
     """A paste recipe. `usual_loss_pct` is in % of Wb: what the formula already allows for."""
 
     liquid_ratio: float = Field(gt=0, le=20, description="kg liquid to 1 kg flour")
-    liquid_water_pct: Percent = Field(100.0, gt=0, le=100)
-    usual_loss_pct: Percent = Field(0.0, ge=0, lt=50)
+    liquid_water_pct: Percent = Field(default=100.0, gt=0, le=100)
+    usual_loss_pct: Percent = Field(default=0.0, ge=0, lt=50)
     dosing: Literal["divided", "weighed"] = "divided"
     cook_temp_c: Window = Window(warn=(64, 73), act=(61, 80))
     loss_pct: Window = Window(warn=(0.5, 4.0), act=(-0.5, 6.0))
@@ -78,7 +78,7 @@ class Paste(_Section):
 
 class Kettle(_Section):
     pastes: tuple[str, ...] = Field(min_length=1)
-    capacity_kg: float | None = Field(None, gt=0)
+    capacity_kg: float | None = Field(default=None, gt=0)
 
 
 class Line(_Section):
@@ -96,12 +96,12 @@ class Product(_Section):
 
     paste: str | None = None
     hydration_pct: Percent = Field(gt=0, le=200)
-    liquid_water_pct: Percent = Field(100.0, gt=0, le=100)
-    paste_flour_pct: Percent = Field(0.0, ge=0, lt=100)
+    liquid_water_pct: Percent = Field(default=100.0, gt=0, le=100)
+    paste_flour_pct: Percent = Field(default=0.0, ge=0, lt=100)
     yeast_pct: Percent = Field(gt=0, le=20)
     dough_temp_c: Window = Window(warn=(25, 27), act=(24, 28))
     scaled_g: float = Field(gt=0, le=5000)
-    label_g: float | None = Field(None, gt=0, le=5000)
+    label_g: float | None = Field(default=None, gt=0, le=5000)
     specific_volume: tuple[float, float] | None = None
     allergens: frozenset[str] = frozenset()
 
@@ -117,18 +117,18 @@ class Cooling(_Section):
 
 
 class Sampling(_Section):
-    loaves_per_batch: int = Field(4, ge=1, le=1000)
+    loaves_per_batch: int = Field(default=4, ge=1, le=1000)
 
 
 class Alarms(_Section):
-    false_alarms_per_week: float = Field(1.0, gt=0, le=100)
+    false_alarms_per_week: float = Field(default=1.0, gt=0, le=100)
 
 
 class NetWeight(_Section):
     """Which rule the net-weight panel applies."""
 
     rule: Literal["76/211/EEC", "Handbook 133"] = "76/211/EEC"
-    min_cooled_minutes: float = Field(60.0, ge=0)
+    min_cooled_minutes: float = Field(default=60.0, ge=0)
 
 
 class Limits(_Section):
@@ -142,7 +142,7 @@ class Plant(_Section):
     plant: str = Field(min_length=1)
     timezone: str
     currency: str | None = None
-    dough_cost_per_kg: float | None = Field(None, ge=0)
+    dough_cost_per_kg: float | None = Field(default=None, ge=0)
     shifts: dict[str, str] = Field(min_length=1)
     pastes: dict[str, Paste] = {}
     kettles: dict[str, Kettle] = {}

@@ -10,6 +10,7 @@ import numpy as np
 
 Direction = Literal["low", "high"]
 Group = Literal["paste", "yeast", "handling", "unexplained"]
+Urgency = Literal["now", "hold", "review"]
 GROUPS: tuple[Group, ...] = ("paste", "yeast", "handling", "unexplained")
 
 
@@ -124,7 +125,7 @@ class Alert:
 
     alert: str
     kind: Literal["chart", "limit"]
-    urgency: Literal["now", "hold", "review"]
+    urgency: Urgency
     signal: Literal["on", "over"]
     case: Literal["open", "seen", "closed"]
     plant: str

@@ -189,7 +189,7 @@ def _slips_again(kind: str, con: duckdb.DuckDBPyConnection, found: checks.Judged
                  plant: Plant) -> list[tuple[Any, ...]]:
     from models.proposals import propose
 
-    slips = []
+    slips: list[tuple[Any, ...]] = []
     for outcome in found.outcomes:
         rule = outcome.rule
         for position in outcome.rows:

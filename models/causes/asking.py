@@ -52,6 +52,9 @@ def _slope_rows(field: Field, found: Terms, model: Fit) -> list[tuple[str, str, 
             row[at[k]] = difference(np.where(found.silent, SILENT_SHARE, 1.0) * x, field)
         else:
             row[at[k]] = difference(x, field)
+        if effect.name in model.design.now:
+            j = model.design.now[effect.name]
+            row[j] = difference(model.design.d[:len(field), j], field)
         out.append((effect.name, effect.group, row))
     row = np.zeros(p)
     row[slopes - 1] = difference(model.design.d[:len(field), slopes - 1], field)

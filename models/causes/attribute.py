@@ -84,11 +84,12 @@ def weigh_evidence(plant: Plant, field: Field, episode: Episode, points: Points,
                    others: Sequence[Other], change: float) -> Evidence:
     """Fit the response model and weigh the candidates for one episode. change: ln specific volume."""
     found = terms(plant, field)
-    rows = design(field, found)
+    moves = shifts(field, found)
+    rows = design(field, found, tuple(name for name, move in moves.items() if move.outside))
     model = fit(rows, nuisances(field, others, rows))
     candidates = suspects(plant, field, episode, others, model.design)
     asked = questions(field, found, model, candidates)
-    moves, signs = shifts(field, found), read_signs(plant, field, episode, points, changes, checks)
+    signs = read_signs(plant, field, episode, points, changes, checks)
     extra = weight_of(candidates, signs, moves, change)
     weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
     return Evidence(field, found, model, asked, weighed, moves, signs)

@@ -77,7 +77,7 @@ PASTE: tuple[Effect, ...] = (
            check="Boil-over and scorch; read the core with a second probe", unchecked="cook temperature",
            shared_by="kettle"),
     Effect("paste_temp", "paste_temp_c", "paste", slope=ELASTICITY * GAS_OF_DEGREE, slope_sd=0.010, unit="°C",
-           least=2.0, low="Paste {size} °C cold into the dough", high="Paste {size} °C warm into the dough",
+           least=1.0, low="Paste {size} °C cold into the dough", high="Paste {size} °C warm into the dough",
            quantity="paste temperature at mixing", check="Paste temperature at the mixer; was it chilled?",
            unchecked="paste temperature at mixing", of_gas=True, shared_by="kettle"),
     Effect("paste_age", "paste_age_h", "paste", slope=0.0, slope_sd=0.0004, unit="h", least=12.0,

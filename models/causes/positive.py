@@ -20,7 +20,7 @@ NO_SPREAD = -1.0
 KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD, KEPT_OTHERWISE_SD = 3.5, 2.0, 1.2
 """Points of gas kept that a handling fault takes, and how much its mean differs otherwise."""
 SAME_GAS = 0.08
-MOST, OVEN_SEEN, CHANGE_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 2.5, 3.0, 5.0, -2.5
+MOST, OVEN_SEEN, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 2.5, 3.0, 0.5, 5.0, -2.5
 CHECK_OFF, CHECK_WITHIN = 0.012, 0.006
 CHANGE_BEFORE_H, CHANGE_AFTER_H = 24, 2
 WORDS: dict[str, tuple[str, ...]] = {
@@ -203,7 +203,7 @@ def weight_of(candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, 
     baked = OVEN_SEEN if moves["bake_loss"].outside or weight_moved(signs, change) else 0.0
     checked = CHECK_SEEN if off else CHECK_GOOD if good else 0.0
     extra = {"handling": _for_handling(signs, float(np.sign(change))),
-             "line": max(baked, CHECK_SEEN if off else 0.0) + (CHANGE_SEEN / 2 if about & {"oven", "other"} else 0.0),
+             "line": max(baked, CHECK_SEEN if off else 0.0) + (CHANGE_SEEN / 2 if "oven" in about else OTHER_SEEN if "other" in about else 0.0),
              "oven": baked + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked,
              "plant": max(checked, 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0),
              "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,

@@ -11,7 +11,7 @@ import numpy as np
 
 from models.causes import effects
 from models.causes.drivers import Terms, gas_index, ratio
-from models.causes.effects import EFFECTS
+from models.causes.effects import BY_NAME, EFFECTS, PLACE
 from models.causes.field import Field
 
 SHARED = {"paste_temp": "dough_temp"}
@@ -24,6 +24,8 @@ SPREADS = {"streams": 0.25, "lots": effects.LOT_SD, "flour": 0.012, "days": 0.00
            "height stints": 0.012, "time stints": 0.012}
 """How much kinds of effects differ, ln, before the site's own batches are seen."""
 FEWEST_ANSWERS = 8
+SLOPE_NOW = 0.4
+"""How far an unusual driver's effect may be from what small everyday moves have taught, as a share of the slope."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,12 @@ class Design:
     precision: np.ndarray
     blocks: dict[str, Block]
     coefficient: tuple[int, ...]
+
+    @property
+    def now(self) -> dict[str, int]:
+        """Column of each unusual driver's effect in the episode beyond its everyday slope."""
+        block = self.blocks["now"]
+        return {name: block.columns.start + i for i, name in enumerate(block.labels)}
 
     @property
     def slopes(self) -> int:
@@ -186,7 +194,17 @@ class _Builder:
         return out
 
 
-def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int) -> None:
+def now_columns(field: Field, found: Terms, unusual: tuple[str, ...]) -> np.ndarray:
+    """Terms of the unusual drivers while the episode lasts, on all lines, scaled to an effect of the trade's size."""
+    since, out = field.since(), np.zeros((len(field), len(unusual)))
+    for i, name in enumerate(unusual):
+        effect = BY_NAME[name]
+        x = found.x[:, PLACE[name]] * np.where(found.silent & (name == "water"), SILENT_SHARE, 1.0)
+        out[:, i] = np.where(since, x, 0.0) * max(abs(effect.slope), effect.slope_sd)
+    return out
+
+
+def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int, unusual: tuple[str, ...]) -> None:
     field, every = b.field, np.arange(len(b.field))
     gain = elasticity(found.to_height)
     flour, flour_names = _dummies(field.text["flour_lot"])
@@ -196,7 +214,8 @@ def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int)
     b.block("days", day_names)
     b.block("stints", stint_names)
     slopes = slope_columns(field, found, coefficient, size, lot_age(field, b.lots), gain)
-    b.add("volume", field.y, {"slopes": slopes, "streams": b.of_streams(every), "lots": b.of_lots(every) * gain[:, None],
+    b.block("now", unusual, SLOPE_NOW)
+    b.add("volume", field.y, {"slopes": slopes, "now": now_columns(field, found, unusual), "streams": b.of_streams(every), "lots": b.of_lots(every) * gain[:, None],
                               "flour": flour, "days": days, "stints": stints},
           every, b.lots, gain, np.ones(len(field)))
 
@@ -241,14 +260,14 @@ def _proof_answers(b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, i
                     "lots": gain * b.of_lots(at)}, at, b.lots[at], np.full(len(at), gain), np.ones(len(at)))
 
 
-def design(field: Field, found: Terms) -> Design:
-    """All rows of the response model for the measured batches of a plant."""
+def design(field: Field, found: Terms, unusual: tuple[str, ...] = ()) -> Design:
+    """All rows of the response model for the measured batches of a plant; unusual: drivers outside their limits."""
     mean, cov, _, coefficient = slope_prior()
     b = _Builder(field)
     b.block("slopes", len(mean), 1.0)
     b.block("streams", len(field.streams), SPREADS["streams"])
     b.block("lots", b.lot_names)
-    _volumes(b, found, coefficient, len(mean))
+    _volumes(b, found, coefficient, len(mean), unusual)
     _lot_tests(b)
     _dough_tests(b)
     height, minutes = field.num["proof_height_mm"], field.num["proof_minutes"]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from models.charts.baseline import complete_at, freeze, frozen_model, learning, trade_model
-from models.charts.boundary import boundary
+from models.charts.boundary import FROZEN, LEARNING, Caution, boundary
 from models.charts.characteristics import characteristic
 from models.charts.follow import Followed, Raw, follow
 from models.charts.innovations import Model, student_score
@@ -21,9 +21,6 @@ from models.shapes import Baseline, Charted, Episode, Points, Stream
 
 QUIET = 8
 """Batches at the very start of a learning chart that cannot signal."""
-LEARNING_STRETCH = 1.15
-"""How much wider the limits are while the chart learns."""
-FROZEN_STRETCH = 1.08
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
 _NORMAL_90 = 1.6449
@@ -48,20 +45,20 @@ def chart(
     used, raws, statistic = _run(char, points, work, arl0, fixed)
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
-    lower, upper = _limits(work, model, arl0, used.learning)
+    lower, upper = _limits(work, model, boundary(arl0, 1, _caution(used)))
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
-    words = promise(char, points, work, model, boundary(arl0, WINDOW, _stretch(used)), arl0, used)
+    words = promise(char, points, work, model, boundary(arl0, WINDOW, _caution(used)), arl0, used)
     return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic)
 
 
-def _stretch(baseline: Baseline) -> float:
-    return LEARNING_STRETCH if baseline.learning else FROZEN_STRETCH
+def _caution(baseline: Baseline) -> Caution:
+    return LEARNING if baseline.learning else FROZEN
 
 
 def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | None):
     """The baseline in force, the episodes of both stretches, and the statistic of every point."""
     size = len(points)
-    wide = boundary(arl0, WINDOW, LEARNING_STRETCH)
+    wide = boundary(arl0, WINDOW, LEARNING)
     model = trade_model(char, work)
     stop = size if fixed is None else int(np.searchsorted(points.at, np.datetime64(fixed.last_at, "us"), side="right"))
     learned = follow(work.series(model.within), model, wide, 0, stop, QUIET)
@@ -73,7 +70,7 @@ def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | Non
         learned = Followed(_known_by(learned.episodes, stop), learned.statistic[:stop], learned.known)
         fixed = freeze(char, points, work, stop, learned.episodes)
     frozen = frozen_model(fixed)
-    limits = boundary(arl0, WINDOW, FROZEN_STRETCH)
+    limits = boundary(arl0, WINDOW, FROZEN)
     monitored = follow(work.series(frozen.within), frozen, limits, stop, size)
     return fixed, learned.episodes + monitored.episodes, np.concatenate([learned.statistic[:stop], monitored.statistic])
 
@@ -133,10 +130,9 @@ def _joined(first: Episode, second: Episode, points: Points) -> Episode:
     )
 
 
-def _limits(work: Working, model: Model, arl0: float, learns: bool) -> tuple[float, float]:
+def _limits(work: Working, model: Model, limits: np.ndarray) -> tuple[float, float]:
     """Limits for a single batch of the usual number of readings, in the stream's unit."""
-    reach = float(boundary(arl0, 1, LEARNING_STRETCH if learns else FROZEN_STRETCH)[0])
     error = float(np.median(work.error_var(model.within)))
     variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2 + model.level_se**2
-    reach = float(student_score(reach, model.nu)) * variance**0.5
+    reach = float(student_score(limits[0], model.nu)) * variance**0.5
     return work.unit(model.level - reach), work.unit(model.level + reach)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.charts.innovations import Known, Model, Series, filtered
-from models.charts.scan import WINDOW, onset_evidence, scan
+from models.charts.scan import onset_evidence, scan
 
 BACK = 5.0
 """Log likelihood ratio, back at the level against still off, at which an episode is over."""
@@ -19,6 +19,12 @@ STAYED = 3
 """Batches that must at least have been back."""
 SHARPEN = 40
 """Batches after the signal that still sharpen where it began."""
+ONSETS = 600
+"""Onsets up to this many batches before the signal are weighed."""
+SIZE = 1.0
+"""Sd of the step's prior, in sd of an innovation."""
+TEMPER = 0.8
+"""Power of the likelihood of an onset: below 1, because a signal chosen as the first one flatters the onset it chose."""
 _BLOCK = 512
 
 
@@ -88,8 +94,9 @@ def _first_hit(series, model, limits, pos, stop, known, earliest):
 def _track(series, model, v, signal, stop, known):
     """One episode from its signal on, and what is known of the level where the filter starts again."""
     pos = v.start
-    nums, dens = onset_evidence(v, signal - pos, WINDOW)
-    lag = int(np.argmax(_log_weight(nums, dens)))
+    unit2 = (SIZE / float(v.root[signal - pos])) ** 2
+    nums, dens = onset_evidence(v, signal - pos, ONSETS)
+    lag = int(np.argmax(_log_weight(nums, dens, unit2)))
     began, sign = signal - lag, 1 if nums[lag] > 0 else -1
     before = v.known(began - pos)
     deviation = series.y - before.level
@@ -97,24 +104,26 @@ def _track(series, model, v, signal, stop, known):
     sharp = min(until, signal + SHARPEN)
     if sharp > signal:
         v = filtered(series, model, pos, sharp + 1, known, hold=began)
-        nums, dens = onset_evidence(v, sharp - pos, WINDOW + sharp - signal)
-    low, best, high = _onset(nums, dens, sharp, sign, signal)
+        nums, dens = onset_evidence(v, sharp - pos, ONSETS + sharp - signal)
+    low, best, high = _onset(nums, dens, unit2, sharp, sign, signal)
     return Raw(sign, signal, lag, best, low, high, until, declared, before.level, before.level_var**0.5), before
 
 
-def _log_weight(nums, dens):
-    """Log posterior weight of every onset, the size of the step integrated out under a flat prior."""
-    dens = np.maximum(dens, 1e-300)
-    return 0.5 * nums**2 / dens - 0.5 * np.log(dens)
+def _log_weight(nums, dens, unit2):
+    """Log posterior weight of every onset, the size of the step integrated out under a normal prior.
+
+    unit2: variance of that prior, (SIZE sd of an innovation)^2. Small steps are likelier than large ones.
+    """
+    held = unit2 * dens
+    return 0.5 * nums**2 * unit2 / (1.0 + held) - 0.5 * np.log1p(held)
 
 
-def _onset(nums, dens, at, sign, signal):
+def _onset(nums, dens, unit2, at, sign, signal):
     """Most likely onset and the bounds of its central 90 % interval, as indices."""
-    log_weight = np.where(np.sign(nums) == sign, _log_weight(nums, dens), -np.inf)
+    log_weight = np.where(np.sign(nums) == sign, TEMPER * _log_weight(nums, dens, unit2), -np.inf)
     log_weight[: at - signal] = -np.inf
     weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
-    cumulated = np.cumsum(weight)
+    cumulated = np.cumsum(weight / weight.sum())
     latest = int(np.searchsorted(cumulated, 0.05))
     earliest = int(np.searchsorted(cumulated, 0.95))
     return at - earliest, at - int(np.argmax(weight)), at - latest

@@ -334,7 +334,9 @@ class Works:
         self.via_paste = self.brought * (usual + self.paste_extra[self.inverse])
         self.proof = np.exp(self.ar(s.proof_sd, 0.2))
         self.box = self.ar(0.5, 0.6)
+        to_time = np.array([s.plant.lines[n].proof_mode == "time" for n in self.line])
         for f, w in self.fault("proof_short"):
+            w = w * to_time
             self.proof *= np.exp(f.amount / (t.gas * t.of_time) * w)
         for f, w in self.fault("proof_cold"):
             self.box += f.amount / (t.gas * t.of_box) * w
