@@ -21,6 +21,7 @@ from models.shapes import GROUPS, Alert, Cause, Urgency
 if TYPE_CHECKING:
     import pandas as pd
 
+    from models.causes.attribute import Call
     from models.charts.events import Event
     from models.plant import Plant
 
@@ -77,8 +78,8 @@ def _unbaked(batch_key: str, wide: Wide) -> bool:
     return not measured and wide.newest - row["mixed_at"] <= BAKED_AFTER
 
 
-def of_limit(run: limits.Run, plant: Plant, wide: Wide, causes: Sequence[Cause] = (), headline: str = "") -> Alert:
-    """The alert of one episode of a limit broken."""
+def of_limit(run: limits.Run, plant: Plant, wide: Wide, causes: Sequence[Cause] = (), call: Call | None = None) -> Alert:
+    """The alert of one episode of a limit broken. call: models.causes' answer for specific volume, else None."""
     name = run.family.characteristic
     on = not run.over
     return Alert(
@@ -90,12 +91,12 @@ def of_limit(run: limits.Run, plant: Plant, wide: Wide, causes: Sequence[Cause] 
         began_at_batch=run.keys[run.began], began_at=run.at[run.began],
         until_batch=run.keys[max(run.until, run.signalled)], until_at=run.at[max(run.until, run.signalled)],
         change=limits.change(run), causes=tuple(causes), check_first=reaction.check_first(name, run.direction),
-        says=headline or run.says, level=run.level, last_good_batch=limits.last_good(run.keys, run.began),
-        batches=tuple(run.keys[i] for i in run.broken), rule=", ".join(run.family.rules),
+        says=call.headline if call else run.says, level=run.level, last_good_batch=limits.last_good(run.keys, run.began),
+        batches=tuple(run.keys[i] for i in run.broken), rule=", ".join(run.family.rules), **_story(call),
     )
 
 
-def of_event(event: Event, plant: Plant, wide: Wide, call: Any | None) -> Alert:
+def of_event(event: Event, plant: Plant, wide: Wide, call: Call | None) -> Alert:
     """The alert of one charted episode. call: models.causes' answer for specific volume, else None."""
     charted, episode = event.lead, event.episode
     stream, points = charted.stream, charted.points
@@ -115,8 +116,16 @@ def of_event(event: Event, plant: Plant, wide: Wide, call: Any | None) -> Alert:
         says=call.headline if call else episode.kind, level=charted.baseline.level if charted.baseline else None,
         last_good_batch=limits.last_good([str(k) for k in key], episode.began),
         batches=tuple(str(k) for k in key[episode.began: until + 1]), rule=episode.kind,
-        began_low_batch=str(key[episode.began_low]), began_high_batch=str(key[episode.began_high]),
+        began_low_batch=str(key[episode.began_low]), began_high_batch=str(key[episode.began_high]), **_story(call),
     )
+
+
+STORY = ("joint", "began_then", "refuted_by", "next_measurement")
+
+
+def _story(call: Call | None) -> dict[str, Any]:
+    """What goes with a traced alert beside its causes."""
+    return {name: tuple(getattr(call, name)) for name in STORY} if call else {}
 
 
 def _instant(value: np.datetime64) -> datetime:
@@ -177,13 +186,20 @@ def from_text(text: str) -> Alert:
     body = json.loads(text)
     for name in ("signalled_at", "began_at", "until_at"):
         body[name] = datetime.fromisoformat(body[name])
-    causes = tuple(Cause(**{**c, "evidence": tuple(c["evidence"]), "not_checked": tuple(c["not_checked"])}) for c in body["causes"])
-    return Alert(**{**body, "causes": causes, "check_first": tuple(body["check_first"]), "batches": tuple(body["batches"])})
+    body["causes"] = tuple(Cause(**_tuples(cause)) for cause in body["causes"])
+    return Alert(**_tuples(body))
+
+
+def _tuples(body: dict[str, Any]) -> dict[str, Any]:
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in body.items()}
 
 
 CONTRACT = ("alert", "kind", "urgency", "signal", "case", "plant", "line", "kettle", "product", "characteristic", "direction",
             "signalled_at_batch", "signalled_at", "began_at_batch", "began_at", "until_batch", "until_at", "change", "unit",
             "causes", "check_first")
+
+
+BESIDE = ("says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
 
 
 def to_json(alert: Alert, plant: Plant) -> dict[str, Any]:
@@ -192,7 +208,7 @@ def to_json(alert: Alert, plant: Plant) -> dict[str, Any]:
     for name in ("signalled_at", "began_at", "until_at"):
         body[name] = local(body[name], plant).isoformat()
     ordered = {name: body[name] for name in CONTRACT}
-    return ordered | {name: body[name] for name in ("says", "level", "last_good_batch", "batches", "rule")}
+    return ordered | {name: body[name] for name in BESIDE}
 
 
 def local(at: datetime, plant: Plant) -> datetime:

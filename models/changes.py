@@ -31,6 +31,16 @@ class Change:
     bars: Bars | None
     over: bool
     cautions: tuple[str, ...]
+    story: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+_STORY = (("Moved together", "joint"), ("Began then", "began_then"), ("What would refute it", "refuted_by"),
+          ("Measure next", "next_measurement"), ("Last time", "last_time"))
+
+
+def story(alert: Alert) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """What goes with the causes, under a heading each; headings with nothing under them are left out."""
+    return tuple((title, getattr(alert, name)) for title, name in _STORY if getattr(alert, name))
 
 
 def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
@@ -54,6 +64,7 @@ def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
         bars=bars(alert),
         over=alert.signal == "over",
         cautions=cautions.of(alert, snapshot),
+        story=story(alert),
     )
 
 

@@ -65,17 +65,11 @@ def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
     since = f"Since {words.when(alert.began_at, zone, on)} ({words.batch(alert.began_at_batch, on)})"
     going = "still on" if alert.signal == "on" else f"over, last batch {words.batch(alert.until_batch, on)}"
     closed = "; closed" if alert.case == "closed" else ""
-    cause = (consistent_with(alert),) if alert.causes else ()
+    from models.changes import call
+
+    cause = (call(alert),) if alert.causes else ()
     state = "" if alert.urgency == "hold" else f"; {going}{closed}"
     return Item(alert.urgency, headline(alert), f"{since}{state}.", (*cause, *_steps(alert)), alert.alert)
-
-
-def consistent_with(alert: Alert) -> str:
-    """The driver first, the group after; what nothing recorded explains says so."""
-    lead = max(alert.causes, key=lambda cause: cause.share)
-    if lead.group != "unexplained" and lead.share > 0.5:
-        return f"Consistent with: {lead.driver} ({lead.group}, {lead.share:.0%} of it)."
-    return f"Mostly unexplained ({lead.share:.0%} of it): {alert.says}." if lead.group == "unexplained" else f"No one cause: {alert.says}."
 
 
 def _steps(alert: Alert) -> tuple[str, ...]:

@@ -51,6 +51,7 @@ class Notice:
     began: str
     call: str
     bars: Bars | None
+    story: tuple[tuple[str, tuple[str, ...]], ...]
     curves: tuple[Curve, ...]
     cautions: tuple[str, ...]
     footing: Footing
@@ -82,6 +83,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         began=told.since,
         call=told.call,
         bars=told.bars,
+        story=told.story,
         curves=_curves(alert, snapshot),
         cautions=told.cautions,
         footing=footing(snapshot),

@@ -46,7 +46,7 @@ def raise_alerts(plant: Plant, found: Found) -> list[Alert]:
         run = limits.from_chart(run, _level_of(run, found.charted))
         call = _trace_limit(plant, found, run, events)
         causes = call.causes if call else _untraced(run)
-        result.append(alerts.of_limit(run, plant, wide, causes, call.headline if call else ""))
+        result.append(alerts.of_limit(run, plant, wide, causes, call))
     result += short_weight.raise_alerts(plant, found.batches, found.loaves, found.output, found.checks)
     return [paste_part.with_bound(alert, plant, found.batches) for alert in result]
 

@@ -152,3 +152,8 @@ class Alert:
     rule: str = ""
     began_low_batch: str | None = None
     began_high_batch: str | None = None
+    joint: tuple[str, ...] = ()
+    began_then: tuple[str, ...] = ()
+    refuted_by: tuple[str, ...] = ()
+    next_measurement: tuple[str, ...] = ()
+    last_time: tuple[str, ...] = ()
