@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from models import held, words
+from models import held, reckoning, words
 from models.changes import Change, change
 from models.cooks import Cooks, cooks
 from models.curves import curve, in_order, weeks_before
@@ -37,6 +37,7 @@ class Line:
     others: tuple[Curve, ...]
     changes: tuple[Change, ...]
     batches: Sheet
+    reckoning: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,8 @@ class Day:
     cooks: Cooks
     account: Account
     footing: Footing
+    believed: str = ""
+    quarantined: str = ""
 
 
 def day(snapshot: Snapshot, which: date | str) -> Day:
@@ -95,6 +98,8 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
         cooks=cooks(snapshot, on),
         account=account(snapshot, on),
         footing=footing(snapshot),
+        believed=reckoning.believed_of(snapshot, on),
+        quarantined=reckoning.quarantined_of(snapshot, on),
     )
 
 
@@ -142,6 +147,7 @@ def _line(snapshot: Snapshot, name: str, on: date) -> Line:
         others=tuple(drawn for leads, drawn in curves if not leads and drawn.dots),
         changes=tuple(change(a, snapshot, on) for a in alerts),
         batches=_batches(snapshot, name, batches, on),
+        reckoning=(*reckoning.worth_of(snapshot, name, on), *reckoning.outside_of(snapshot, name, on)),
     )
 
 

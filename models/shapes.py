@@ -10,6 +10,7 @@ import numpy as np
 
 Direction = Literal["low", "high"]
 Group = Literal["paste", "yeast", "handling", "unexplained"]
+Finding = Literal["real", "nothing found"]
 Urgency = Literal["now", "hold", "review"]
 GROUPS: tuple[Group, ...] = ("paste", "yeast", "handling", "unexplained")
 
@@ -157,3 +158,4 @@ class Alert:
     refuted_by: tuple[str, ...] = ()
     next_measurement: tuple[str, ...] = ()
     last_time: tuple[str, ...] = ()
+    finding: Finding | None = None

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Literal
 
-Finding = Literal["real", "nothing found"]
+from models.shapes import Finding
 
 
 @dataclass(frozen=True)
