@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import duckdb
 
     from models.account import Touched
+    from models.cases import CaseEvent
     from models.plant import Plant
     from models.shapes import Alert, Charted
     from models.snapshot import Snapshot
@@ -201,7 +202,7 @@ def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, 
 
 def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:
     """Raise, go on with or end alerts; returns the names of those that are new or changed."""
-    from models import gather, ledger, wide
+    from models import cases, gather, ledger, wide
     from models.alerts import reconcile
     from models.raising import Found, raise_alerts
 
@@ -209,8 +210,22 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
         pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"), findings=gather.findings(con),
         loaves=gather.log(con, "loaf", ("batch_key",)), changes=gather.log(con, "change"), checks=gather.log(con, "check"),
         output=gather.log(con, "output"), charted=charted, newest=gather.newest(con))
-    current = reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con))
+    current = cases.applied(reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con)), cases.events(con))
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
+
+
+def note_case(con: duckdb.DuckDBPyConnection, job: Job, event: CaseEvent, run: int) -> None:
+    """Record what a person did with an alert; the pages that show it are due again. Call inside a transaction."""
+    from models import cases, ledger
+
+    before = ledger.stored_alerts(con)
+    cases.record(con, event, before)
+    changed = ledger.keep_alerts(con, cases.applied(before, cases.events(con)), run)
+    printed = ledger.pages(con)
+    days = {f"day:{one.until_at.date()}" for one in changed} | {f"day:{one.began_at.date()}" for one in changed}
+    newest = max((page for page in printed if page.startswith("day:")), default="")
+    ledger.keep_pages(con, {f"alert:{event.alert}"} | ((days | {newest}) & set(printed)), run)
+    store_changed(con, run)
 
 
 # day pages that a run prints by itself: the newest days it touched, and any it touched that were printed before

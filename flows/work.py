@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import duckdb
 
     from flows.steps import Job, Pulled
+    from models.cases import CaseEvent
     from models.shapes import Charted
 
 Step = Callable[..., Any]
@@ -36,15 +37,39 @@ def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
         with store.transaction(con):
             pulled = do(steps.pull)(con, job, run)
             charted = _work_out(con, job, pulled, do)
-        due = steps.pages_due(con, job)
-        picture = do(steps.picture)(con, job, charted) if due else None
+        due, picture = _picture(con, job, charted, do)
         result = steps.summary(con, job, pulled)
-        con.execute("CHECKPOINT")
     finally:
         con.close()
-    steps.publish(job)
-    result["reports"] = do(steps.write_pages)(job, picture, due) if picture is not None else []
+    result["reports"] = _print(job, due, picture, do)
     return result
+
+
+def record_case(job: Job, event: CaseEvent) -> list[str]:
+    """Record what a person did with an alert, and print the pages that show it; returns their paths."""
+    from models import ledger, store
+
+    con = store.open_for_writing(job.store)
+    try:
+        with store.transaction(con):
+            steps.note_case(con, job, event, ledger.last_run(con) + 1)
+        due, picture = _picture(con, job, None, plainly)
+    finally:
+        con.close()
+    return _print(job, due, picture, plainly)
+
+
+def _picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, do: Wrap) -> tuple[dict[str, int], Any]:
+    """Which pages are due, and what they are made from; the store is whole on disk after this."""
+    due = steps.pages_due(con, job)
+    picture = do(steps.picture)(con, job, charted) if due else None
+    con.execute("CHECKPOINT")
+    return due, picture
+
+
+def _print(job: Job, due: dict[str, int], picture: Any, do: Wrap) -> list[str]:
+    steps.publish(job)
+    return do(steps.write_pages)(job, picture, due) if picture is not None else []
 
 
 def _work_out(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap) -> tuple[Charted, ...] | None:

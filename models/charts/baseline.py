@@ -1,8 +1,8 @@
 """The level and spread a chart compares with: learned as it goes, then chosen once and frozen.
 
-While there are fewer than BATCHES batches or LOTS lots in control, the chart learns: trade values stand in, the level
-and the scale are estimated on the way, and gross changes signal all the same. When both are reached and no episode is
-on, the baseline is fitted to the batches in control so far, screened once more for single far points, and frozen.
+While there are fewer than BATCHES batches or LOTS lots in control, the chart learns (models.charts.learn): trade values
+stand in, the level and the scale are estimated on the way, and gross changes signal all the same. When the stretch is
+complete, the baseline is fitted to its batches in control, screened once more for single far points, and frozen.
 """
 
 from __future__ import annotations
@@ -13,14 +13,12 @@ from datetime import datetime
 import numpy as np
 
 from models.charts.characteristics import Characteristic
-from models.charts.follow import Raw
-from models.charts.innovations import Known, Model, Series
+from models.charts.innovations import Model, Series
+from models.charts.learn import BATCHES, LOTS, Learned, in_control
 from models.charts.variation import Trade, fit
 from models.charts.working import REFERENCE_POINTS, Working
 from models.shapes import Baseline, Points
 
-BATCHES = 100
-LOTS = 8
 FAR = 5.0
 """Robust standard deviations from its lot beyond which a single batch is left out of a baseline."""
 TRADE_DF = 6.0
@@ -52,59 +50,43 @@ def frozen_model(baseline: Baseline) -> Model:
     """The model a baseline stands for, on the working scale."""
     x = baseline.extra
     return Model(
-        x["level"], x["batch"], x["lot"], x["flour"], x["within"], baseline.phi, x["nu"], x["level_se"], False, x["scale2"]
+        x["level"], x["batch"], x["lot"], x["flour"], x["within"], baseline.phi, x["nu"], x["level_se"], False,
+        x["scale2"],
     )
 
 
-def complete_at(work: Working, episodes: tuple[Raw, ...]) -> int | None:
-    """The first index at which enough batches and lots were in control and no episode was on; None: not yet."""
-    size = len(work.y)
-    on = np.zeros(size, dtype=bool)
-    for raw in episodes:
-        on[raw.signalled : size if raw.declared is None else raw.declared + 1] = True
-    for i in np.flatnonzero(~on):
-        if i + 1 < BATCHES:
-            continue
-        inside = in_control(i + 1, tuple(r for r in episodes if r.signalled <= i))
-        if inside.sum() >= BATCHES and len(np.unique(work.lots[: i + 1][inside])) >= LOTS:
-            return int(i)
-    return None
-
-
-def in_control(size: int, episodes: tuple[Raw, ...]) -> np.ndarray:
-    """Mask of the first `size` batches that lie in no episode."""
-    inside = np.ones(size, dtype=bool)
-    for raw in episodes:
-        inside[raw.began : raw.until + 1] = False
-    return inside
-
-
-def freeze(char: Characteristic, points: Points, work: Working, stop: int, episodes: tuple[Raw, ...]) -> Baseline:
-    """The frozen baseline of points[:stop], without the batches of episodes and single far ones."""
-    inside = in_control(stop, episodes)
-    reasons = {i: "in an episode that signalled while the chart learned" for i in np.flatnonzero(~inside)}
-    far = _far(work, inside, stop)
+def freeze(char: Characteristic, points: Points, work: Working, learned: Learned) -> Baseline:
+    """The frozen baseline of a complete stretch, without the batches of episodes and single far ones."""
+    assert learned.done is not None
+    stop = learned.done + 1
+    inside = in_control(learned.start, stop, learned.episodes)
+    reasons = _reasons(learned, inside, "in an episode that signalled while the chart learned")
+    far = _far(work, inside)
     reasons |= {i: f"more than {FAR:g} robust sd from its lot" for i in far}
     inside[far] = False
     keep = np.flatnonzero(inside)
     within = _within(char, points, work, keep)
     model, sd_rel_se = fit(_part(work.series(within), keep), _ratios(char), within)
-    excluded = [(str(points.keys[i]), reasons[i]) for i in sorted(reasons)]
-    return _described(points, work, keep, stop, excluded, model, sd_rel_se, learning=False)
+    return _described(points, work, learned.start, stop, keep, reasons, model, sd_rel_se, learning=False)
 
 
-def learning(char: Characteristic, points: Points, work: Working, known: Known, episodes: tuple[Raw, ...]) -> Baseline:
+def learning(char: Characteristic, points: Points, work: Working, learned: Learned) -> Baseline:
     """What the chart compares with while it learns: the level so far, the trade's spread scaled by what was seen."""
-    t = trade_model(char, work)
+    t, known = trade_model(char, work), learned.known
     level_se = (known.level_var * known.scale2) ** 0.5
     model = Model(
         known.level, t.batch, t.lot, t.flour, t.within, t.phi, t.nu, level_se, False, known.scale2, known.scale_df
     )
-    inside = in_control(len(points), episodes)
-    keep = np.flatnonzero(inside) if inside.any() else np.arange(1)
-    excluded = [(str(points.keys[i]), "in an episode") for i in np.flatnonzero(~inside)]
+    inside = in_control(learned.start, len(points), learned.episodes)
+    reasons = _reasons(learned, inside, "in an episode")
+    keep = np.flatnonzero(inside) if inside.any() else np.array([learned.start])
     sd_rel_se = (0.5 / known.scale_df) ** 0.5
-    return _described(points, work, keep, len(points), excluded, model, sd_rel_se, learning=True)
+    return _described(points, work, learned.start, len(points), keep, reasons, model, sd_rel_se, learning=True)
+
+
+def _reasons(learned: Learned, inside: np.ndarray, episode: str) -> dict[int, str]:
+    moved = "before the level moved to where it stayed"
+    return {int(i): moved if i < learned.start else episode for i in np.flatnonzero(~inside)}
 
 
 def _part(series: Series, keep: np.ndarray) -> Series:
@@ -115,10 +97,11 @@ def _ratios(char: Characteristic) -> Trade:
     return Trade(char.trade.lot / char.trade.batch, char.trade.flour / char.trade.batch)
 
 
-def _far(work: Working, inside: np.ndarray, stop: int) -> np.ndarray:
-    residual = np.zeros(stop)
-    for lot in np.unique(work.lots[:stop][inside]):
-        rows = np.flatnonzero(inside & (work.lots[:stop] == lot))
+def _far(work: Working, inside: np.ndarray) -> np.ndarray:
+    """Indices of single batches far from the median of their lot."""
+    residual = np.zeros(len(inside))
+    for lot in np.unique(work.lots[: len(inside)][inside]):
+        rows = np.flatnonzero(inside & (work.lots[: len(inside)] == lot))
         residual[rows] = work.y[rows] - np.median(work.y[rows])
     scale = 1.4826 * float(np.median(np.abs(residual[inside])))
     return np.flatnonzero(inside & (np.abs(residual) > FAR * scale)) if scale > 0 else np.array([], dtype=int)
@@ -133,7 +116,7 @@ def _within(char: Characteristic, points: Points, work: Working, keep: np.ndarra
     return char.trade.within * _trade_factor(char, work)
 
 
-def _described(points, work, keep, stop, excluded, model: Model, sd_rel_se, learning: bool) -> Baseline:
+def _described(points, work, start, stop, keep, reasons, model: Model, sd_rel_se, learning: bool) -> Baseline:
     """The baseline in the stream's unit; what the chart works with goes into `extra`, on the working scale."""
     scale = model.scale2**0.5
     error = float(np.mean(work.error_var(model.within)[keep]))
@@ -142,23 +125,24 @@ def _described(points, work, keep, stop, excluded, model: Model, sd_rel_se, lear
         "level": model.level, "level_se": model.level_se, "batch": model.batch, "lot": model.lot, "flour": model.flour,
         "within": model.within, "nu": model.nu, "scale2": model.scale2, "reference": work.reference,
     }
-    lots = len(np.unique(work.lots[keep]))
+    lots, days = len(np.unique(work.lots[keep])), len(np.unique(points.day[keep]))
     return Baseline(
         level=work.unit(model.level), sd=work.unit_sd(sd, model.level),
         sd_within=work.unit_sd(scale * model.within, model.level), phi=model.phi,
         level_se=work.unit_sd(model.level_se, model.level), sd_rel_se=sd_rel_se,
-        first_key=str(points.keys[0]), last_key=str(points.keys[stop - 1]), first_at=_moment(points.at[0]),
-        last_at=_moment(points.at[stop - 1]), batches=len(keep), days=len(np.unique(points.day[keep])), lots=lots,
-        excluded=tuple(excluded), fingerprint=_fingerprint(points, keep), learning=learning,
-        says=_says(points, keep, lots, learning), extra=extra,
+        first_key=str(points.keys[start]), last_key=str(points.keys[stop - 1]), first_at=_moment(points.at[start]),
+        last_at=_moment(points.at[stop - 1]), batches=len(keep), days=days, lots=lots,
+        excluded=tuple((str(points.keys[i]), reasons[i]) for i in sorted(reasons)),
+        fingerprint=_fingerprint(points, keep), learning=learning, says=_says(points, keep, lots, days, learning),
+        extra=extra,
     )
 
 
-def _says(points: Points, keep: np.ndarray, lots: int, learning: bool) -> str:
+def _says(points: Points, keep: np.ndarray, lots: int, days: int, learning: bool) -> str:
     label = "lots" if any(points.lot[keep]) else "days"
     if learning:
         return f"learning: {len(keep)} batches of {BATCHES}, {lots} {label} of {LOTS}"
-    return f"{len(keep)} batches on {len(np.unique(points.day[keep]))} days, {lots} {label}"
+    return f"{len(keep)} batches on {days} days" + (f", {lots} lots" if label == "lots" else "")
 
 
 def _moment(at: np.datetime64) -> datetime:

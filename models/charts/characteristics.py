@@ -81,7 +81,9 @@ def _kettle(name: str, unit: str, column: str, trade: Trade, small: float, **mor
 _SV = Trade(0.020, 0.016, 0.012, 0.020, relative=True)
 
 DECLARED: tuple[Characteristic, ...] = (
-    _loaf("specific volume", "mL/g", "specific_volume", 0, _SV, 0.03, spread="specific_volume_sd", open_lines_only=True),
+    _loaf(
+        "specific volume", "mL/g", "specific_volume", 0, _SV, 0.03, spread="specific_volume_sd", open_lines_only=True
+    ),
     _loaf("volume", "mL", "volume_ml", 1, _SV, 0.03, open_lines_only=True),
     _loaf("weight", "g", "baked_g", 2, Trade(0.006, 0.002, 0.002, 0.012, relative=True), 0.01),
     _loaf("bake loss", "%", "bake_loss_pct", 3, Trade(0.35, 0.10, 0.15, 0.60), 0.5),
@@ -152,7 +154,8 @@ def _groups(plant: Plant, char: Characteristic, frame: DataFrame):
         yield Stream(plant.plant, char.name, char.unit), frame
         return
     by = ["kettle", "recipe"] if char.per == "kettle" else ["line", "product"]
-    for (place, what), rows in frame.fillna({by[0]: "", by[1]: ""}).groupby(by, sort=True):
+    for names, rows in frame.fillna({by[0]: "", by[1]: ""}).groupby(by, sort=True):
+        place, what = map(str, names)
         if char.per == "kettle":
             yield Stream(plant.plant, char.name, char.unit, kettle=place, product=_recipe(plant, place, what)), rows
         elif _charted_on(plant, char, place):

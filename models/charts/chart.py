@@ -7,20 +7,21 @@ without moving a signal.
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
-from models.charts.baseline import complete_at, freeze, frozen_model, learning, trade_model
+from models.charts.baseline import freeze, frozen_model, learning, trade_model
 from models.charts.boundary import FROZEN, LEARNING, Caution, boundary
 from models.charts.characteristics import characteristic
-from models.charts.follow import Followed, Raw, follow
+from models.charts.follow import Raw, follow
 from models.charts.innovations import Model, student_score
+from models.charts.learn import learn
 from models.charts.promise import promise
 from models.charts.scan import WINDOW
 from models.charts.working import Working, working
 from models.shapes import Baseline, Charted, Episode, Points, Stream
 
-QUIET = 8
-"""Batches at the very start of a learning chart that cannot signal."""
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
 _NORMAL_90 = 1.6449
@@ -46,6 +47,7 @@ def chart(
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
     lower, upper = _limits(work, model, boundary(arl0, 1, _caution(used)))
+    state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
     words = promise(char, points, work, model, boundary(arl0, WINDOW, _caution(used)), arl0, used)
     return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic)
@@ -58,25 +60,24 @@ def _caution(baseline: Baseline) -> Caution:
 def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | None):
     """The baseline in force, the episodes of both stretches, and the statistic of every point."""
     size = len(points)
-    wide = boundary(arl0, WINDOW, LEARNING)
-    model = trade_model(char, work)
-    stop = size if fixed is None else int(np.searchsorted(points.at, np.datetime64(fixed.last_at, "us"), side="right"))
-    learned = follow(work.series(model.within), model, wide, 0, stop, QUIET)
+    stop = size if fixed is None else _end_of(fixed, points)
+    learned = learn(work, trade_model(char, work), boundary(arl0, WINDOW, LEARNING), stop)
     if fixed is None:
-        done = complete_at(work, learned.episodes)
-        if done is None:
-            return learning(char, points, work, learned.known, learned.episodes), learned.episodes, learned.statistic
-        stop = done + 1
-        learned = Followed(_known_by(learned.episodes, stop), learned.statistic[:stop], learned.known)
-        fixed = freeze(char, points, work, stop, learned.episodes)
+        if learned.done is None:
+            return learning(char, points, work, learned), learned.episodes, learned.statistic
+        stop = learned.done + 1
+        fixed = freeze(char, points, work, learned)
     frozen = frozen_model(fixed)
-    limits = boundary(arl0, WINDOW, FROZEN)
-    monitored = follow(work.series(frozen.within), frozen, limits, stop, size)
+    monitored = follow(work.series(frozen.within), frozen, boundary(arl0, WINDOW, FROZEN), stop, size)
     return fixed, learned.episodes + monitored.episodes, np.concatenate([learned.statistic[:stop], monitored.statistic])
 
 
-def _known_by(episodes: tuple[Raw, ...], stop: int) -> tuple[Raw, ...]:
-    return tuple(raw for raw in episodes if raw.signalled < stop)
+def _end_of(baseline: Baseline, points: Points) -> int:
+    """Index of the first point after the baseline's stretch."""
+    last = np.flatnonzero(points.keys == baseline.last_key)
+    if len(last):
+        return int(last[-1]) + 1
+    return int(np.searchsorted(points.at, np.datetime64(baseline.last_at, "us"), side="right"))
 
 
 def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Episode:
@@ -87,12 +88,12 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
     return Episode(
         direction="high" if raw.direction > 0 else "low", signalled=raw.signalled, began=raw.began,
         began_low=raw.began_low, began_high=raw.began_high, until=raw.until, change=change, change_low=change - half,
-        change_high=change + half, over=raw.declared is not None, kind=_kind(raw.lag),
+        change_high=change + half, over=raw.declared is not None, kind=_kind(raw),
     )
 
 
 def _change_se(raw: Raw, points: Points, work: Working, baseline: Baseline) -> float:
-    """Standard error of the mean of the episode less the level: batches alike, few loaves, and the level's own error."""
+    """Standard error of the mean of the episode less the level: batches alike, few loaves, the level's own error."""
     x, span = baseline.extra, slice(raw.began, raw.until + 1)
     count = raw.until + 1 - raw.began
     alike = (1 + baseline.phi) / (1 - baseline.phi) if count > 1 else 1.0
@@ -101,10 +102,12 @@ def _change_se(raw: Raw, points: Points, work: Working, baseline: Baseline) -> f
     return work.unit_sd(((batches + own) * x["scale2"] + x["level_se"] ** 2) ** 0.5, x["level"])
 
 
-def _kind(lag: int) -> str:
-    if lag < 2:
+def _kind(raw: Raw) -> str:
+    if raw.settled:
+        return "a new level that stayed: taken up as the level while the chart learned"
+    if raw.lag < 2:
         return "far from the level at once"
-    return "shift" if lag < 20 else "small lasting shift"
+    return "shift" if raw.lag < 20 else "small lasting shift"
 
 
 def _resumed(episodes: list[Episode], points: Points, hours: float) -> list[Episode]:
@@ -112,12 +115,15 @@ def _resumed(episodes: list[Episode], points: Points, hours: float) -> list[Epis
     joined: list[Episode] = []
     for episode in episodes:
         last = joined[-1] if joined else None
-        gap = points.at[episode.began] - points.at[last.until] if last else None
-        if last and last.direction == episode.direction and gap <= np.timedelta64(int(hours * 3600), "s"):
+        if last and last.direction == episode.direction and _hours(points, last.until, episode.began) <= hours:
             joined[-1] = _joined(last, episode, points)
         else:
             joined.append(episode)
     return joined
+
+
+def _hours(points: Points, earlier: int, later: int) -> float:
+    return float((points.at[later] - points.at[earlier]) / np.timedelta64(1, "h"))
 
 
 def _joined(first: Episode, second: Episode, points: Points) -> Episode:

@@ -43,7 +43,9 @@ def three_sigma(level: float, size: float, *, proportion: bool) -> tuple[float, 
     return max(0.0, level - 3.0 * sd), level + 3.0 * sd
 
 
-def counted(counts: np.ndarray, sizes: np.ndarray, *, proportion: bool, arl0: float, baseline: int | None = None) -> CountChart:
+def counted(
+    counts: np.ndarray, sizes: np.ndarray, *, proportion: bool, arl0: float, baseline: int | None = None
+) -> CountChart:
     """Chart counts out of sizes (proportion) or over exposures.
 
     arl0: in-control average run length in groups. baseline: the first groups that set the level (None: all).

@@ -21,16 +21,17 @@ SHARPEN = 40
 """Batches after the signal that still sharpen where it began."""
 ONSETS = 600
 """Onsets up to this many batches before the signal are weighed."""
-SIZE = 1.0
+SIZE = 1.2
 """Sd of the step's prior, in sd of an innovation."""
-TEMPER = 0.8
-"""Power of the likelihood of an onset: below 1, because a signal chosen as the first one flatters the onset it chose."""
 _BLOCK = 512
 
 
 @dataclass(frozen=True)
 class Raw:
-    """An episode on the working scale; indices into the series. declared: when it was seen to be over (None: on)."""
+    """An episode on the working scale; indices into the series.
+
+    declared: when it was seen to be over (None: on); settled: over because a learning chart took its level up.
+    """
 
     direction: int
     signalled: int
@@ -42,6 +43,7 @@ class Raw:
     declared: int | None
     level: float
     level_se: float
+    settled: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ def follow(
 ) -> Followed:
     """Chart series[start:stop]. limits: the boundary by window length; quiet: first batches that cannot signal."""
     known = Known(model.level, model.level_se**2, model.scale2, model.scale_df)
-    statistic, episodes = np.zeros(stop - start), []
+    statistic, episodes = np.zeros(stop - start), list[Raw]()
     pos = start
     while pos < stop:
         hit, v, scores = _first_hit(series, model, limits, pos, stop, known, start + quiet)
@@ -120,7 +122,7 @@ def _log_weight(nums, dens, unit2):
 
 def _onset(nums, dens, unit2, at, sign, signal):
     """Most likely onset and the bounds of its central 90 % interval, as indices."""
-    log_weight = np.where(np.sign(nums) == sign, TEMPER * _log_weight(nums, dens, unit2), -np.inf)
+    log_weight = np.where(np.sign(nums) == sign, _log_weight(nums, dens, unit2), -np.inf)
     log_weight[: at - signal] = -np.inf
     weight = np.exp(log_weight - log_weight.max())
     cumulated = np.cumsum(weight / weight.sum())

@@ -128,11 +128,10 @@ def filtered(
     k = known or Known(model.level, model.level_se**2, model.scale2, model.scale_df)
     same_lot, same_flour = _same(series.lots, start, stop), _same(series.flours, start, stop)
     hold = (stop if hold is None else hold) if model.learns else start
-    out = _pass(series, model, k, start, stop, hold)
-    z = out[0]
-    nu = np.minimum(model.nu, out[10]) if model.learns else model.nu
+    z, root, lot, flour, a, level, offset, mean, var, scale2, df = _pass(series, model, k, start, stop, hold)
+    score = normal_score(z, np.minimum(model.nu, df) if model.learns else model.nu)
     return Innovations(
-        start, model.phi, np.asarray(normal_score(z, nu)), *out[1:6], same_lot, same_flour, *out[6:]
+        start, model.phi, score, root, lot, flour, a, level, same_lot, same_flour, offset, mean, var, scale2, df
     )
 
 
@@ -143,12 +142,14 @@ def _same(labels: np.ndarray, start: int, stop: int) -> np.ndarray:
 
 
 def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hold: int) -> np.ndarray:
-    """The filter itself, in scalars for speed. P is kept as its ten entries (lot l, flour f, autoregression a, level m)."""
+    """The filter itself, in scalars for speed; P as its ten entries (lot l, flour f, autoregression a, level m)."""
     y, errors = series.y[start:stop].tolist(), series.error_var[start:stop].tolist()
     lots, flours = series.lots[start:stop].tolist(), series.flours[start:stop].tolist()
     lot2, flour2, batch2, phi = model.lot**2, model.flour**2, model.batch**2, model.phi
     m, vm, scale2, df = known.level, known.level_var if model.learns else 0.0, known.scale2, known.scale_df
-    rows, kept, drift2 = [], {}, (1.0 - phi * phi) * batch2
+    rows: list[tuple[float, ...]] = []
+    kept: dict[int, tuple[float, float]] = {}
+    drift2 = (1.0 - phi * phi) * batch2
     fl = ff = fa = ol = of = oa = 0.0
     ll, f2, aa = lot2, flour2, batch2
     lf = la = lm = fb = fm = am = 0.0

@@ -18,7 +18,8 @@ _LOOK = 400
 
 
 def promise(
-    char: Characteristic, points: Points, work: Working, model: Model, limits: np.ndarray, arl0: float, baseline: Baseline
+    char: Characteristic, points: Points, work: Working, model: Model, limits: np.ndarray, arl0: float,
+    baseline: Baseline,
 ) -> str:
     """One or two sentences for the page. arl0 in points."""
     per_day = points_per_day(points)
@@ -28,7 +29,7 @@ def promise(
     batches = expected_batches(v, abs(work.shift(-small, model.level)), limits)
     what = f"{100 * char.small:g} %" if char.trade.relative else f"{char.small:g} {char.unit}"
     found = (
-        f"A lasting change of {what} is found after about {batches} points, {_days(batches / per_day)} at this sampling."
+        f"A lasting change of {what} is found after about {batches} batches, {_days(batches / per_day)} here."
         if batches is not None
         else f"A lasting change of {what} is too small for this chart: it may not be found."
     )

@@ -37,7 +37,7 @@ class Scan:
 
 
 def _sums(innovations: Innovations, first: int, stop: int, window: int):
-    """Yield lag and, for every onset tau in first..stop, the sums s u, s^2 and s c over tau..tau + lag. Shared buffers."""
+    """Yield lag and, for every onset tau in first..stop, the sums s u, s^2, s c over tau..tau + lag. Shared buffers."""
     v = innovations
     size = stop - first
     num, den, off = np.zeros(size), np.zeros(size), np.zeros(size)

@@ -25,7 +25,7 @@ PHI_MEAN, PHI_SD = 0.2, 0.25
 """Prior of the autocorrelation: neighbouring batches are alike, 0 to 0.5 (common practice, no source)."""
 RATIO_SD = 0.8
 """Prior of ln(lot sd / batch sd) about the trade's."""
-NU_TAKEN = 0.35
+NU_TAKEN = 0.15
 """The quantile of the tails' degrees of freedom that is taken: below one half leans to the heavy side."""
 VARIANCE_LEAN = 0.3
 """Posterior sds of the lot variances added to their means."""

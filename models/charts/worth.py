@@ -53,7 +53,8 @@ def worth(charted: Charted, window: tuple[float, float] | None, since: np.dateti
     known = np.isfinite(sd) & (freedom > 0)
     lots = lot_labels(points)[chosen]
     if batches < LEAST_BATCHES or len(np.unique(lots)) < LEAST_LOTS or freedom[known].sum() < LEAST_BATCHES:
-        says = f"Not enough data: {batches} batches of {LEAST_BATCHES}, {len(np.unique(lots))} lots or days of {LEAST_LOTS}."
+        have = f"{batches} batches of {LEAST_BATCHES}, {len(np.unique(lots))} lots or days of {LEAST_LOTS}"
+        says = f"Not enough data: {have}."
         return Worth("not enough data", None, None, None, batches, loaves, says)
     if any(e.until >= first for e in charted.episodes):
         return Worth("unstable", None, None, None, batches, loaves, "Unstable: the level moved within these batches.")

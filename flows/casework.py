@@ -1,0 +1,74 @@
+"""`loaftrace alerts` and `loaftrace case`: what is open, and what people did about it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+FOUND = {"real": "real", "nothing": "nothing found"}
+
+
+def add_parsers(commands: Any) -> None:
+    """Add both commands and their options."""
+    listing = commands.add_parser("alerts", help="list the alerts in the store that are not closed and over")
+    _places(listing)
+    listing.add_argument("--all", action="store_true", help="those closed and over, too")
+    listing.add_argument("--json", action="store_true", help="the contract's alerts as one JSON list, and nothing else")
+    case = commands.add_parser("case", help="record that an alert was seen, acted on, handed over or closed")
+    case.add_argument("alert", metavar="ALERT", help="the alert's name, as on its page")
+    _places(case)
+    case.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the reports")
+    case.add_argument("--by", required=True, metavar="WHO", help="initials or a role")
+    case.add_argument("--note", default="", metavar="TEXT", help="what was found or done")
+    act = case.add_mutually_exclusive_group(required=True)
+    act.add_argument("--seen", action="store_true", help="somebody has it")
+    act.add_argument("--done", action="store_true", help="something was done; say what in --note")
+    act.add_argument("--hand-over", action="store_true", help="to the next shift")
+    act.add_argument("--close", choices=tuple(FOUND), help="closed: the cause was real, or nothing was found")
+
+
+def _places(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
+    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store")
+
+
+def alerts(args: argparse.Namespace) -> int:
+    """List alerts, the newest last."""
+    from models import ledger, plant, store
+    from models.alerts import local, to_json
+
+    loaded = plant.load(args.plant)
+    con = store.open_for_reading(args.store)
+    try:
+        found = [a for a in ledger.stored_alerts(con) if args.all or a.case != "closed" or a.signal == "on"]
+    finally:
+        con.close()
+    if args.json:
+        print(json.dumps([to_json(alert, loaded) for alert in found], ensure_ascii=False, indent=1))
+        return 0
+    for alert in found:
+        place = ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part)
+        print(f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {alert.urgency}, {alert.signal}, {alert.case}  "
+              f"{place}: {alert.characteristic} {alert.direction}. {alert.says}")
+    if not found:
+        print("No alert is open.")
+    return 0
+
+
+def case(args: argparse.Namespace) -> int:
+    """Record one act and print the pages that show it again."""
+    from flows.steps import Job
+    from flows.work import record_case
+    from models import plant, store
+    from models.cases import CaseEvent
+
+    store.open_for_reading(args.store).close()
+    act = "seen" if args.seen else "done" if args.done else "handed over" if args.hand_over else "closed"
+    event = CaseEvent(args.alert, datetime.now(UTC).replace(tzinfo=None, microsecond=0), args.by, act, FOUND.get(args.close), args.note)
+    job = Job(plant.load(args.plant), "", args.store.parent, args.store, args.out)
+    for page in record_case(job, event):
+        print(page)
+    return 0

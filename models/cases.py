@@ -1,0 +1,94 @@
+"""What people do with an alert: seen, done, handed over, closed with a finding. Kept for good, in order.
+
+A finding comes back at the next like episode ("last time ..."), and tells how often the charts were right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
+
+from models.causes.findings import Finding, last_time
+from models.shapes import Alert, Cause
+from models.shapes import Finding as Found
+
+if TYPE_CHECKING:
+    import duckdb
+
+Act = Literal["seen", "done", "closed", "handed over"]
+
+
+class CaseError(ValueError):
+    """The act cannot be recorded. `str()` is one line."""
+
+
+@dataclass(frozen=True)
+class CaseEvent:
+    """One act on one alert. at: naive UTC; found: of a closing only."""
+
+    alert: str
+    at: datetime
+    who: str
+    act: Act
+    found: Found | None = None
+    note: str = ""
+
+
+def events(con: duckdb.DuckDBPyConnection) -> list[CaseEvent]:
+    """Every act, in the order they were recorded."""
+    rows = con.execute("SELECT alert, done_at, who, act, found, note FROM case_event ORDER BY rowid").fetchall()
+    return [CaseEvent(*row) for row in rows]
+
+
+def record(con: duckdb.DuckDBPyConnection, event: CaseEvent, alerts: Sequence[Alert]) -> None:
+    """Record an act. Raises CaseError for an alert that is not there, a name left out, or a closing without a finding."""
+    alert = next((a for a in alerts if a.alert == event.alert), None)
+    if alert is None:
+        raise CaseError(f"{event.alert}: there is no such alert; `loaftrace alerts` lists them")
+    if not event.who.strip():
+        raise CaseError("--by: who? Initials or a role must be given")
+    if (event.act == "closed") != (event.found is not None):
+        raise CaseError(f"{event.alert}: a case is closed with a finding, real or nothing found, and only then")
+    if alert.case == "closed" and event.act == "closed":
+        raise CaseError(f"{event.alert}: is closed already; its history stays as it is")
+    con.execute("INSERT INTO case_event VALUES (?, ?, ?, ?, ?, ?)",
+                [event.alert, event.at, event.who.strip(), event.act, event.found, event.note.strip()])
+
+
+def applied(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Alert]:
+    """Alerts with their case, their finding, and what was found the last time of the like of each."""
+    findings = _findings(alerts, acts)
+    return [_applied(alert, [a for a in acts if a.alert == alert.alert], findings) for alert in alerts]
+
+
+def _applied(alert: Alert, acts: Sequence[CaseEvent], findings: Sequence[Finding]) -> Alert:
+    closed = [a for a in acts if a.act == "closed"]
+    case: Literal["open", "seen", "closed"] = "closed" if closed else "seen" if acts else "open"
+    lead = lead_cause(alert)
+    before = [f for f in findings if f.alert != alert.alert and f.closed_at <= _known_until(closed)]
+    said = last_time(before, lead.group, lead.driver or alert.says, alert.line) if lead else None
+    return replace(alert, case=case, finding=closed[-1].found if closed else None, last_time=(said,) if said else ())
+
+
+def _known_until(closed: Sequence[CaseEvent]) -> datetime:
+    """Once a case is closed, what it was shown as the last time stays."""
+    return closed[0].at if closed else datetime.max
+
+
+def lead_cause(alert: Alert) -> Cause | None:
+    """The group with the largest share; None for an alert that is not traced."""
+    return max(alert.causes, key=lambda cause: cause.share, default=None)
+
+
+def _findings(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Finding]:
+    """Closings of traced alerts, as `models.causes.findings` takes them."""
+    by_name = {alert.alert: alert for alert in alerts}
+    found = []
+    for act in acts:
+        alert = by_name.get(act.alert)
+        lead = lead_cause(alert) if alert else None
+        if act.found and alert and lead:
+            found.append(Finding(act.alert, lead.group, lead.driver or alert.says, act.at, act.found, act.note, alert.line))
+    return found

@@ -1,0 +1,86 @@
+"""The stretch in which a chart learns, run forward in time, up to where its baseline is complete.
+
+A baseline is complete at the first batch at which BATCHES batches in LOTS lots were in control and no episode is on.
+If the level moves before that and stays away for as many batches and lots itself, longer than the stretch it left, then
+that is the first stretch in control: the chart starts to learn there again, and the episode says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from models.charts.follow import Raw, follow
+from models.charts.innovations import Known, Model
+from models.charts.working import Working
+
+BATCHES = 100
+LOTS = 8
+QUIET = 8
+"""Batches at the very start that cannot signal: there is nothing yet to compare with."""
+
+
+@dataclass(frozen=True)
+class Learned:
+    """start: where the stretch in control begins; done: index at which the baseline is complete (None: not yet)."""
+
+    start: int
+    done: int | None
+    episodes: tuple[Raw, ...]
+    statistic: np.ndarray
+    known: Known
+
+
+def learn(work: Working, model: Model, limits: np.ndarray, stop: int) -> Learned:
+    """Chart work[:stop] as it is learned. limits: the boundary by window length."""
+    series = work.series(model.within)
+    earlier: tuple[Raw, ...] = ()
+    statistic = np.zeros(stop)
+    start, quiet = 0, QUIET
+    while True:
+        found = follow(series, replace(model, level=float(work.y[start])), limits, start, stop, quiet)
+        statistic[start:] = found.statistic
+        episodes = earlier + found.episodes
+        done = complete_at(work, start, episodes, stop)
+        moved = None if done is not None else _settled(work, start, found.episodes)
+        if moved is None:
+            if done is not None:
+                episodes = tuple(raw for raw in episodes if raw.signalled <= done)
+            return Learned(start, done, episodes, statistic, found.known)
+        earlier += (*(raw for raw in found.episodes if raw.signalled < moved.signalled), moved)
+        start, quiet = moved.began, moved.until + 1 - moved.began
+
+
+def in_control(start: int, stop: int, episodes: tuple[Raw, ...]) -> np.ndarray:
+    """Mask over the first `stop` batches: from `start` on and in no episode but one whose level was taken up."""
+    inside = np.arange(stop) >= start
+    for raw in episodes:
+        if not raw.settled:
+            inside[raw.began : raw.until + 1] = False
+    return inside
+
+
+def complete_at(work: Working, start: int, episodes: tuple[Raw, ...], stop: int) -> int | None:
+    """The first index at which the baseline is complete, from what is known by then; None: not yet."""
+    on = np.zeros(stop, dtype=bool)
+    for raw in episodes:
+        on[raw.signalled : stop if raw.declared is None else raw.declared + 1] = True
+    for i in map(int, np.flatnonzero(~on)):
+        if i + 1 - start < BATCHES:
+            continue
+        inside = in_control(start, i + 1, tuple(r for r in episodes if r.signalled <= i))
+        if inside.sum() >= BATCHES and len(np.unique(work.lots[: i + 1][inside])) >= LOTS:
+            return i
+    return None
+
+
+def _settled(work: Working, start: int, episodes: tuple[Raw, ...]) -> Raw | None:
+    """The first episode that lasted for a whole baseline and longer than what came before it, cut where it had."""
+    for number, raw in enumerate(episodes):
+        before = int(in_control(start, raw.began, episodes[:number]).sum())
+        need = max(BATCHES, before + 1)
+        for i in range(raw.began + need - 1, raw.until + 1):
+            if len(np.unique(work.lots[raw.began : i + 1])) >= LOTS:
+                return replace(raw, until=i, declared=i, settled=True)
+    return None

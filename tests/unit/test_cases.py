@@ -1,0 +1,61 @@
+"""A case's life: seen, closed with a finding, and what the next like episode is told."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from models import cases, store
+from models.cases import CaseEvent
+from tests.unit.test_alerts import alert
+
+AT = datetime(2026, 5, 8, 9)
+
+
+def test_open_seen_closed() -> None:
+    acts = [CaseEvent("A1", AT, "QA", "seen"), CaseEvent("A1", AT, "QA", "closed", "real", "tub not tared")]
+    assert [cases.applied([alert()], acts[:n])[0].case for n in range(3)] == ["open", "seen", "closed"]
+    assert cases.applied([alert()], acts)[0].finding == "real"
+
+
+def test_a_finding_comes_back_at_the_next_like_episode() -> None:
+    later = alert(alert="A2", signalled_at=AT + timedelta(days=9))
+    other = alert(alert="A3", causes=(alert().causes[0].__class__("yeast", -0.2, -0.3, -0.1, 1.0, "Yeast lot weak"),))
+    found = cases.applied([alert(), later, other], [CaseEvent("A1", AT, "QA", "closed", "real", "kettle boiled over")])
+    assert "kettle boiled over" in found[1].last_time[0]
+    assert found[0].last_time == () and found[2].last_time == ()
+
+
+def test_acts_are_kept_and_never_changed(tmp_path: Path) -> None:
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    acts = [CaseEvent("A1", AT, "QA", "seen"), CaseEvent("A1", AT, "QA", "closed", "nothing found", "n")]
+    for act in acts:
+        cases.record(con, act, [alert()])
+    assert cases.events(con) == acts
+    con.close()
+
+
+@pytest.mark.parametrize(
+    ("event", "says"),
+    [
+        (CaseEvent("A9", AT, "QA", "seen"), "no such alert"),
+        (CaseEvent("A1", AT, " ", "seen"), "who"),
+        (CaseEvent("A1", AT, "QA", "closed"), "closed with a finding"),
+        (CaseEvent("A1", AT, "QA", "seen", "real"), "closed with a finding"),
+    ],
+)
+def test_what_cannot_be_recorded(tmp_path: Path, event: CaseEvent, says: str) -> None:
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    with pytest.raises(cases.CaseError, match=says):
+        cases.record(con, event, [alert()])
+    assert cases.events(con) == []
+    con.close()
+
+
+def test_a_closed_case_stays_closed(tmp_path: Path) -> None:
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    with pytest.raises(cases.CaseError, match="closed already"):
+        cases.record(con, CaseEvent("A1", AT, "QA", "closed", "real"), [alert(case="closed")])
+    con.close()
