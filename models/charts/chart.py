@@ -16,7 +16,7 @@ from models.charts.boundary import FROZEN, LEARNING, Caution, boundary
 from models.charts.characteristics import characteristic
 from models.charts.follow import Raw, follow
 from models.charts.innovations import Model, student_score
-from models.charts.learn import learn
+from models.charts.learn import learn, learn_until_complete
 from models.charts.promise import promise
 from models.charts.scan import WINDOW
 from models.charts.working import Working, working
@@ -60,9 +60,12 @@ def _caution(baseline: Baseline) -> Caution:
 def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | None):
     """The baseline in force, the episodes of both stretches, and the statistic of every point."""
     size = len(points)
-    stop = size if fixed is None else _end_of(fixed, points)
-    learned = learn(work, trade_model(char, work), boundary(arl0, WINDOW, LEARNING), stop)
-    if fixed is None:
+    model, limits = trade_model(char, work), boundary(arl0, WINDOW, LEARNING)
+    if fixed is not None:
+        stop = _end_of(fixed, points)
+        learned = learn(work, model, limits, stop)
+    else:
+        learned = learn_until_complete(work, model, limits)
         if learned.done is None:
             return learning(char, points, work, learned), learned.episodes, learned.statistic
         stop = learned.done + 1

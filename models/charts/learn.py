@@ -19,6 +19,7 @@ BATCHES = 100
 LOTS = 8
 QUIET = 8
 """Batches at the very start that cannot signal: there is nothing yet to compare with."""
+_FIRST = 400
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,16 @@ class Learned:
     episodes: tuple[Raw, ...]
     statistic: np.ndarray
     known: Known
+
+
+def learn_until_complete(work: Working, model: Model, limits: np.ndarray) -> Learned:
+    """Learn from as few of the first points as complete the baseline; from all of them if nothing does."""
+    stop = min(len(work.y), _FIRST)
+    while True:
+        found = learn(work, model, limits, stop)
+        if found.done is not None or stop == len(work.y):
+            return found
+        stop = min(len(work.y), 2 * stop)
 
 
 def learn(work: Working, model: Model, limits: np.ndarray, stop: int) -> Learned:
@@ -79,8 +90,11 @@ def _settled(work: Working, start: int, episodes: tuple[Raw, ...]) -> Raw | None
     """The first episode that lasted for a whole baseline and longer than what came before it, cut where it had."""
     for number, raw in enumerate(episodes):
         before = int(in_control(start, raw.began, episodes[:number]).sum())
-        need = max(BATCHES, before + 1)
-        for i in range(raw.began + need - 1, raw.until + 1):
-            if len(np.unique(work.lots[raw.began : i + 1])) >= LOTS:
-                return replace(raw, until=i, declared=i, settled=True)
+        enough = raw.began + max(BATCHES, before + 1) - 1
+        firsts = np.sort(np.unique(work.lots[raw.began : raw.until + 1], return_index=True)[1])
+        if len(firsts) < LOTS:
+            continue
+        at = max(enough, raw.began + int(firsts[LOTS - 1]))
+        if at <= raw.until:
+            return replace(raw, until=at, declared=at, settled=True)
     return None

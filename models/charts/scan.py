@@ -36,7 +36,7 @@ class Scan:
     lag: np.ndarray
 
 
-def _sums(innovations: Innovations, first: int, stop: int, window: int):
+def onset_sums(innovations: Innovations, first: int, stop: int, window: int):
     """Yield lag and, for every onset tau in first..stop, the sums s u, s^2, s c over tau..tau + lag. Shared buffers."""
     v = innovations
     size = stop - first
@@ -64,7 +64,7 @@ def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, 
     """
     size = len(innovations.score)
     excess, score, lags = np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int)
-    for lag, num, den, off in _sums(innovations, first, size, len(boundary)):
+    for lag, num, den, off in onset_sums(innovations, first, size, len(boundary)):
         t = num / np.sqrt(den + (level_se * off) ** 2 + _TINY)
         over = np.abs(t) - boundary[lag]
         at = slice(first + lag, None)
@@ -79,7 +79,7 @@ def onset_evidence(innovations: Innovations, at: int, window: int) -> tuple[np.n
     """Sums s u and s^2 over tau..at for the onsets tau = at, at - 1, ...: two arrays by lag, at most `window` long."""
     first = max(at + 1 - window, 0)
     nums, dens = [], []
-    for _, num, den, _ in _sums(innovations, first, at + 1, window):
+    for _, num, den, _ in onset_sums(innovations, first, at + 1, window):
         nums.append(num[-1])
         dens.append(den[-1])
     return np.array(nums), np.array(dens)
@@ -90,7 +90,7 @@ def expected_batches(innovations: Innovations, shift: float, boundary: np.ndarra
 
     From the mean of sum s^2 over the onsets of the stretch; the score's own scatter is left out.
     """
-    for lag, _, den, _ in _sums(innovations, 0, len(innovations.score), len(boundary)):
+    for lag, _, den, _ in onset_sums(innovations, 0, len(innovations.score), len(boundary)):
         if lag and len(den) < 5:
             break
         if shift * np.sqrt(float(np.mean(den))) >= boundary[lag]:

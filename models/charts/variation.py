@@ -27,7 +27,7 @@ RATIO_SD = 0.8
 """Prior of ln(lot sd / batch sd) about the trade's."""
 NU_TAKEN = 0.15
 """The quantile of the tails' degrees of freedom that is taken: below one half leans to the heavy side."""
-VARIANCE_LEAN = 0.3
+VARIANCE_LEAN = 0.5
 """Posterior sds of the lot variances added to their means."""
 
 

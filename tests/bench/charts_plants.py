@@ -1,0 +1,188 @@
+"""Whole plants with parameters drawn at random: false alarms with learned baselines, and the price of not knowing.
+
+A plant draws its autocorrelation (0 to 0.5), lot sd (0 to 1.5 batch sd), flour-lot sd (0 to 1), sd within a batch (0.7 to
+1.3), tails (Student t with 4, 5, 6, 8, 12 degrees of freedom, or normal), sampling (6 to 24 batches a day, 3 to 6 loaves),
+yeast lots of 1.5 to 5 days, flour lots of 3 to 7. Its charts learn their baselines from the plant's own first points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import lfilter
+
+from models.charts.boundary import FROZEN, boundary
+from models.charts.chart import chart
+from models.charts.baseline import frozen_model
+from models.charts.follow import follow
+from models.charts.innovations import Model, Series, filtered
+from models.charts.scan import WINDOW, onset_sums
+from models.shapes import Charted, Points, Stream
+
+LEVEL, UNIT = 4.7, 0.094
+"""mL/g: the level, and the batch sd (2 %)."""
+STREAM = Stream("bench", "specific volume", "mL/g", "L1", "milk-loaf")
+START = np.datetime64("2026-01-01", "D")
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A plant's true parameters; sds in batch sd, days per lot."""
+
+    phi: float
+    lot: float
+    flour: float
+    within: float
+    nu: float
+    per_day: int
+    loaves: int
+    lot_days: tuple[float, float]
+
+    def model(self) -> Model:
+        """The truth, as the filter takes it (in batch sd)."""
+        return Model(0.0, 1.0, self.lot, self.flour, self.within, self.phi, self.nu, 0.0, False)
+
+
+def draw(rng: np.random.Generator) -> Drawn:
+    """One plant."""
+    return Drawn(
+        phi=rng.uniform(0, 0.5), lot=rng.uniform(0, 1.5), flour=rng.uniform(0, 1.0), within=rng.uniform(0.7, 1.3),
+        nu=float(rng.choice([4, 5, 6, 8, 12, 1e6])), per_day=int(rng.integers(6, 25)), loaves=int(rng.integers(3, 7)),
+        lot_days=(rng.uniform(1.5, 3), rng.uniform(3, 5)),
+    )
+
+
+def _labels(rng: np.random.Generator, days: int, low: float, high: float) -> np.ndarray:
+    lengths = np.maximum(np.rint(rng.uniform(low, high, days)).astype(int), 1)
+    return np.repeat(np.arange(days), lengths)[:days]
+
+
+def _student(rng: np.random.Generator, size: int, nu: float) -> np.ndarray:
+    return rng.standard_normal(size) if nu > 1e5 else rng.standard_t(nu, size) * ((nu - 2) / nu) ** 0.5
+
+
+def points(rng: np.random.Generator, plant: Drawn, size: int) -> Points:
+    """Points of one chart of the plant, in control."""
+    day = np.arange(size) // plant.per_day
+    lot = _labels(rng, day[-1] + 1, *plant.lot_days)[day]
+    flour = _labels(rng, day[-1] + 1, 3, 7)[day]
+    a = _student(rng, size, plant.nu) * (1 - plant.phi**2) ** 0.5
+    a[0] /= (1 - plant.phi**2) ** 0.5
+    loaves = rng.normal(0, plant.within, (size, plant.loaves))
+    value = lfilter([1.0], [1.0, -plant.phi], a) + loaves.mean(axis=1)
+    value = value + rng.normal(0, plant.lot, size)[lot] + rng.normal(0, plant.flour, size)[flour]
+    second = (np.arange(size) % plant.per_day) * (86400 // plant.per_day)
+    return Points(
+        keys=np.arange(size).astype(str).astype(object),
+        at=(START + day).astype("datetime64[us]") + second.astype("timedelta64[s]"),
+        value=LEVEL + UNIT * value, n=np.full(size, float(plant.loaves)), sd_within=UNIT * loaves.std(axis=1, ddof=1),
+        lot=np.array([f"Y{k}" for k in lot], dtype=object), day=START + day,
+        flour=np.array([f"F{k}" for k in flour], dtype=object),
+    )
+
+
+def after(charted: Charted) -> int:
+    """Index of the first point after the frozen baseline."""
+    assert charted.baseline is not None and not charted.baseline.learning
+    return int(np.flatnonzero(charted.points.keys == charted.baseline.last_key)[0]) + 1
+
+
+def false_alarms(seed: int, arl0: float, charts: int, size: int) -> tuple[float, float, list[Charted]]:
+    """One plant: alarms over the number promised, alarms promised, and its charts."""
+    rng = np.random.default_rng([seed, 1])
+    plant = draw(rng)
+    alarms, watched, found = 0, 0, []
+    for _ in range(charts):
+        one = chart(STREAM, points(rng, plant, size), arl0=arl0)
+        if one.baseline is None or one.baseline.learning:
+            continue
+        stop = after(one)
+        later = [e for e in one.episodes if e.signalled >= stop]
+        alarms += len(later)
+        watched += size - stop - sum(e.until - e.signalled for e in later)
+        found.append(one)
+    promised = watched / arl0
+    return alarms / promised, promised, found
+
+
+def show_false_alarms(plants: int, charts: int, size: int) -> None:
+    """Print false alarms over the budget, by in-control run length, and how many plants are above it."""
+    print(f"\nFalse alarms over the budget, {plants} plants at each run length, {charts} charts of {size:,} points a plant")
+    print("  limit: mean between 0.4 and 1.0, at most 10 % of plants above 1; counting error is part of the spread shown")
+    for arl0 in (500.0, 1500.0, 4000.0):
+        found = [false_alarms(seed + int(arl0) * 1000, arl0, charts, size) for seed in range(plants)]
+        ratio, promised = np.array([f[0] for f in found]), np.array([f[1] for f in found])
+        print(f"  arl0 {arl0:5.0f}: mean {ratio.mean():.2f}, median {np.median(ratio):.2f}, 90th percentile "
+              f"{np.quantile(ratio, 0.9):.2f}, above the budget {np.mean(ratio > 1):.3f} as counted, "
+              f"{_truly_above(ratio, promised):.3f} with the counting error taken out")
+
+
+def _truly_above(ratio: np.ndarray, promised: np.ndarray) -> float:
+    """Share of plants whose true rate is above 1, rates taken as gamma-distributed with counts Poisson about them."""
+    from scipy.stats import gamma
+
+    mean, noise = float(ratio.mean()), float(np.mean(ratio / promised))
+    spread = max(float(ratio.var(ddof=1)) - noise, 1e-3)
+    return float(gamma.sf(1.0, mean**2 / spread, scale=spread / mean))
+
+
+def _batches(rng: np.random.Generator, plant: Drawn, size: int) -> Series:
+    """A fresh stretch of the plant in batch sd about its level."""
+    p = points(rng, plant, size)
+    lots, flours = (np.unique(x, return_inverse=True)[1] for x in (p.lot, p.flour))
+    return Series((p.value - LEVEL) / UNIT, plant.within**2 / p.n, lots, flours)
+
+
+def _tuned_score(series: Series, model: Model, shift: float) -> np.ndarray:
+    """Log likelihood ratio, of a step of this size either way begun at any batch, at every batch."""
+    best = np.full(len(series.y), -np.inf)
+    v = filtered(series, model)
+    for lag, num, den, _ in onset_sums(v, 0, len(series.y), WINDOW):
+        np.maximum(best[lag:], shift * np.abs(num) - 0.5 * shift**2 * den, out=best[lag:])
+    return best
+
+
+def _tuned_limit(rng: np.random.Generator, plant: Drawn, shift: float, arl0: float) -> float:
+    """Limit at which the tuned detector alarms once in arl0 batches; crossings within 50 batches are one alarm."""
+    size = int(40 * arl0)
+    score = _tuned_score(_batches(rng, plant, size), plant.model(), shift)
+    low, high = 0.0, 40.0
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        over = np.flatnonzero(score > middle)
+        alarms = int(np.sum(np.diff(over) > 50)) + 1 if len(over) else 0
+        low, high = (middle, high) if alarms > size / arl0 else (low, middle)
+    return high
+
+
+def price(seed: int, arl0: float, shift: float, runs: int) -> tuple[float, float]:
+    """Mean delay (batches) of the learned chart and of the detector tuned to plant and shift, on the same batches."""
+    rng = np.random.default_rng([seed, 2])
+    plant = draw(rng)
+    one = chart(STREAM, points(rng, plant, 900), arl0=arl0)
+    assert one.baseline is not None
+    frozen, limits = frozen_model(one.baseline), boundary(arl0, WINDOW, FROZEN)
+    limit, ours, best = _tuned_limit(rng, plant, shift, arl0), [], []
+    for _ in range(runs):
+        series, true = _batches(rng, plant, 460), int(rng.integers(40, 60))
+        series.y[true:] -= shift
+        learned = Series(LEVEL + UNIT * series.y, (frozen.within**2 / plant.loaves) * np.ones(460), series.lots, series.flours)
+        first = next((e.signalled for e in follow(learned, frozen, limits, 0, 460).episodes), 460)
+        score = _tuned_score(series, plant.model(), shift)
+        tuned = int(np.argmax(score > limit)) if (score > limit).any() else 460
+        if first >= true and tuned >= true:
+            ours.append(first - true + 1)
+            best.append(tuned - true + 1)
+    return float(np.mean(ours)), float(np.mean(best))
+
+
+def show_price(plants: int, runs: int, arl0: float = 1500.0, shift: float = 2.5) -> None:
+    """Print the delay for a step of 2.5 batch sd in such plants, beside each plant's best tuned detector."""
+    found = np.array([price(seed, arl0, shift, runs) for seed in range(plants)])
+    ratio = found[:, 0] / found[:, 1]
+    print(f"\nStep of {shift} batch sd in such plants, arl0 {arl0:.0f}, {plants} plants, {runs} runs each; delay in batches")
+    print(f"  learned chart: mean {found[:, 0].mean():.1f}, median plant {np.median(found[:, 0]):.1f}; detector tuned to the "
+          f"plant and the size: mean {found[:, 1].mean():.1f}, median plant {np.median(found[:, 1]):.1f}")
+    print(f"  ratio, the price of not knowing: median plant {np.median(ratio):.2f}, 10th to 90th percentile "
+          f"{np.quantile(ratio, 0.1):.2f} to {np.quantile(ratio, 0.9):.2f}")
