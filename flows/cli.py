@@ -14,7 +14,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    from flows import casework, makeup
+    from flows import casework, makeup, quarantine
 
     top = argparse.ArgumentParser(
         prog="loaftrace", description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.")
@@ -26,6 +26,7 @@ def parser() -> argparse.ArgumentParser:
     _page(commands.add_parser("month", help="print a month's page again from the store"), "MONTH", "the month, like 2026-10")
     makeup.add_parser(commands)
     casework.add_parsers(commands)
+    quarantine.add_parser(commands)
     sheets = commands.add_parser("sheets", help="write blank log sheets for this plant")
     sheets.add_argument("folder", metavar="DIR", type=Path, help="where to put them")
     sheets.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
@@ -85,8 +86,10 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _command(args: argparse.Namespace) -> int:
     if args.command == "makeup":
         return args.run(args)
-    from flows import casework, commands
+    from flows import casework, commands, quarantine
 
+    if args.command == "quarantine":
+        return quarantine.quarantine(args)
     if args.command in ("alerts", "case"):
         return getattr(casework, args.command)(args)
 
@@ -102,7 +105,7 @@ def _say_version() -> int:
 
 def _explain(error: Exception) -> int:
     """One line for whatever went wrong; a wrong command or plant file is 2, anything else 1."""
-    wrong = type(error).__name__ in {"PlantFileError", "WrongCommand", "CaseError"}
+    wrong = type(error).__name__ in {"PlantFileError", "WrongCommand", "CaseError", "DecisionError"}
     if isinstance(error, FileNotFoundError) and error.errno is None:
         wrong = True
     if isinstance(error, OSError) and error.errno is not None:

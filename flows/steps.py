@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from models.account import Touched
     from models.cases import CaseEvent
+    from models.decisions import Decision
     from models.plant import Plant
     from models.shapes import Alert, Charted
     from models.snapshot import Snapshot
@@ -29,6 +30,7 @@ class Job:
     store: Path
     out: Path
     single_file: bool = False
+    decisions: tuple[Decision, ...] = ()
 
 
 @dataclass
@@ -66,7 +68,9 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     pulled.replanned = ledger.fact(con, "plant_sha256") not in (None, plan)
     if pulled.replanned:
         _judge_again(con, job.plant, first_new)
-    if pending or pulled.replanned:
+    if job.decisions:
+        _keep_decisions(con, job)
+    if pending or pulled.replanned or job.decisions:
         pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new)
         pulled.shift_dates = _days_of(con, pulled.touched, first_new)
         ledger.set_fact(con, "plant_sha256", plan)
@@ -77,6 +81,12 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     for file in pulled.files:
         file.pop("new", None)
     return pulled
+
+
+def _keep_decisions(con: duckdb.DuckDBPyConnection, job: Job) -> None:
+    from models import decisions
+
+    decisions.record(con, job.decisions)
 
 
 def store_changed(con: duckdb.DuckDBPyConnection, run: int) -> None:

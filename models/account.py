@@ -63,7 +63,15 @@ def settle(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int) -> Touc
     _settle_doughs(con, plant, first_new, touched)
     for kind in ("proof", "gas", "loaf"):
         _settle_of_dough(con, kind, first_new, touched)
+    for kind in KINDS:
+        _let_go(con, kind)
     return touched
+
+
+def _let_go(con: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """A row whose correction a person confirmed is superseded by it, even where the correction changed its identity."""
+    con.execute(f"""UPDATE log_{kind} SET status = 'superseded' WHERE status = 'quarantined'
+        AND seq IN (SELECT seq FROM decision WHERE verdict = 'confirmed')""")
 
 
 def _touch(con: duckdb.DuckDBPyConnection, query: str) -> None:
@@ -174,7 +182,7 @@ def _linked_identity(kind: str) -> str:
 def _ask(con: duckdb.DuckDBPyConnection, kind: str, column: str, why: str) -> None:
     """Write or take back the question which of two batches a row means."""
     con.execute(f"DELETE FROM slip WHERE rule = '{kind}.{TWO_FIT}' AND seq IN (SELECT seq FROM again)")
-    con.execute(f"""INSERT INTO slip SELECT seq, '{kind}', 0, '{column}', coalesce({column}, ''), '{kind}.{TWO_FIT}', ?, NULL, 4
+    con.execute(f"""INSERT INTO slip SELECT seq, '{kind}', 0, '{column}', coalesce({column}, ''), '{kind}.{TWO_FIT}', ?, NULL, NULL, 4
         FROM log_{kind} WHERE asks AND seq IN (SELECT seq FROM again)""", [why])
 
 

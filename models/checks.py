@@ -142,10 +142,11 @@ def _outcome(rule: Rule, result: dict[str, Any], n: int) -> Outcome:
     return Outcome(rule, judged, rows, outcome)
 
 
-def explain(rule: Rule, row: pd.Series, plant: Plant) -> str:
-    """The rule's sentence for one row: numbers as finely as their unit is read, times as the plant's clock shows them."""
+def explain(rule: Rule, row: pd.Series, plant: Plant, written: str = "") -> str:
+    """The rule's sentence for one row: the cell as written where that is known, other numbers as finely as their unit is
+    read, times as the plant's clock shows them."""
     shown = {str(n): _show(value, plant, str(n)) for n, value in row.items() if f"{{{n}}}" in rule.says}
-    shown["value"] = _show(row[rule.column], plant, rule.column)
+    shown["value"] = written or _show(row[rule.column], plant, rule.column)
     shown |= {f"may_be_{code}": ", ".join(known) or "nothing" for code, known in derive.codes(plant).items()}
     column = TABLES[rule.kind].by_name.get(rule.column) if rule.kind in TABLES else None
     if column and "{meant}" in rule.says:

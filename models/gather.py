@@ -67,14 +67,17 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
                 WHEN 'waiting' THEN 'the {"paste" if kind == "dough" else "dough"} it names has not come yet; the row is taken up when it does'
                 WHEN 'duplicate' THEN 'the same row with the same values came before; counted once'
                 ELSE 'a newer row of the same batch came with other values; both stay readable' END AS why,
-            CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal, {account.shift_date_sql(kind)} AS shift_date,
+            CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal,
+            CASE WHEN r.status = 'quarantined' AND n.verdict = 'rejected' THEN 'rejected by ' || n.who || ': ' || n.because END AS decided,
+            {account.shift_date_sql(kind)} AS shift_date,
             CASE r.status WHEN 'quarantined' THEN s.weight ELSE 9 END AS weight
         FROM log_{kind} r JOIN file f ON r.file_id = f.file_id
             LEFT JOIN (SELECT * FROM slip QUALIFY row_number() OVER (PARTITION BY seq ORDER BY weight, place) = 1) s
                 ON r.seq = s.seq AND r.status = 'quarantined'
+            LEFT JOIN decision n ON r.seq = n.seq
             {account.dough_join(kind)}
         WHERE r.status <> 'accepted'""")
-    return _shape(con, "excluded", f"SELECT * EXCLUDE (seq, weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq")
+    return _shape(con, "excluded", f"SELECT * EXCLUDE (weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq")
 
 
 def _waits_for(kind: str) -> str:
@@ -148,7 +151,7 @@ def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
 
 def quarantine(rows: pd.DataFrame) -> list[dict]:
     """The contract's `quarantine`: what still waits for a person, most serious first. rows: as `excluded`."""
-    waiting = rows[rows["status"] == "quarantined"]
+    waiting = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
     names = ["kind", "file", "row", "column", "value", "rule", "why", "proposal"]
     return [
         {name: (int(value) if name == "row" else value if isinstance(value, str) else None if name == "proposal" else "")

@@ -102,7 +102,7 @@ def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple
 def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     """Rows in quarantine for a person to decide, alike ones together, the gravest kind first."""
     rows = snapshot.excluded
-    rows = rows[rows["status"] == "quarantined"]
+    rows = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
     earlier = rows[rows["shift_date"] < _stamp(day)]
     rows = rows[rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day))]
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}

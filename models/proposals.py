@@ -1,70 +1,107 @@
-"""What was probably meant by a row that cannot be true. A proposal changes nothing: a named person confirms it."""
+"""What was probably meant by a row that cannot be true. A proposal changes nothing: a named person confirms it.
+
+A proposal is the cells it would change: column -> value, numbers in the column's unit, times naive UTC.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import difflib
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
-from models.logbook import TABLES
+from models import derive
+from models.logbook import TABLES, Table
 from models.rules import SLIPS, Rule, meant
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from models.plant import Plant
 
+Cells = dict[str, Any]
+Maker = Callable[[pd.Series, "Plant"], Cells | None]
+DAY = pd.Timedelta(days=1)
 
-def propose(rule: Rule, row: pd.Series, plant: Plant) -> str | None:
-    """The reading that would fit, in words; None where nothing does."""
-    column = TABLES[rule.kind].by_name[rule.column]
+
+def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
+    """The cells of the reading that would fit; None where nothing clearly does. row: with the rules' columns."""
+    table = TABLES[rule.kind]
+    column = table.by_name[rule.column]
     if column.unit in SLIPS and rule.code.endswith(f".{SLIPS[column.unit][0]}"):
         value = meant(column, float(row[rule.column]))
-        return None if value is None else f"{column.name} = {_short(value)} {column.unit}"
+        return None if value is None else {column.name: round(value, 3)}
+    if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
+        return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
     maker = PROPOSALS.get(rule.code)
     return maker(row, plant) if maker else None
 
 
-def _short(value: float) -> str:
-    return f"{float(f'{value:.4g}'):g}"
+def in_words(cells: Cells | None, table: Table, plant: Plant) -> str | None:
+    """A proposal as a person reads it: "cook_temp_c = 66.1 °C"."""
+    if not cells:
+        return None
+    return ", ".join(f"{name} = {as_text(value, plant)} {table.by_name[name].unit if not isinstance(value, pd.Timestamp) else ''}".strip()
+                     for name, value in cells.items())
 
 
-def _tare(row: pd.Series, plant: Plant) -> str | None:
-    extra = row["off_charge_kg"]
-    both = row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]
-    return f"tare_kg = {_short(extra)} kg, in {'both weights' if both else 'Wb only'}"
+def as_text(value: Any, plant: Plant) -> str:
+    """A cell as it is written in a log: numbers short with a point, times on the plant's clock with their offset."""
+    if isinstance(value, pd.Timestamp):
+        return value.tz_localize("UTC").tz_convert(plant.timezone).isoformat(timespec="minutes")
+    return f"{float(f'{value:.6g}'):g}" if isinstance(value, (float, np.floating)) else str(value)
 
 
-def _swapped(row: pd.Series, plant: Plant) -> str | None:
-    return f"baked_g = {_short(row['volume_ml'])}, volume_ml = {_short(row['baked_g'])}"
+def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
+    """A code one slip of the fingers away from exactly one known one; short codes are too alike to guess."""
+    if not isinstance(typed, str) or len(typed) < 4:
+        return None
+    near = difflib.get_close_matches(typed.casefold(), [code.casefold() for code in known], n=2, cutoff=0.75)
+    same = [code for code in known if code.casefold() in near]
+    return {name: same[0]} if len(same) == 1 else None
 
 
-def _charge_swapped(row: pd.Series, plant: Plant) -> str | None:
-    return f"flour_kg = {_short(row['liquid_kg'])}, liquid_kg = {_short(row['flour_kg'])}"
+def _tare(row: pd.Series, plant: Plant) -> Cells | None:
+    """The tare, on both weights or on Wb alone."""
+    extra = round(float(row["off_charge_kg"]), 3)
+    if row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]:
+        return {"tare_kg": extra}
+    return {"weight_before_kg": round(float(row["weight_before_kg"]) - extra, 3)}
 
 
-def _next_day(name: str):
-    def made(row: pd.Series, plant: Plant) -> str | None:
+def _swap(one: str, other: str) -> Maker:
+    return lambda row, plant: {one: float(row[other]), other: float(row[one])}
+
+
+def _shifted(*names: str) -> Maker:
+    """A clock after midnight that kept the date of the evening before."""
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
         late = row["shift_offset_h"] + 24
         fits = -4 <= late <= plant.shift_hours.get(row["shift"], 0) + 12
-        return f"{name} on the next date" if fits else None
+        return {name: row[name] + DAY for name in names} if fits else None
     return made
 
 
-def _end_next_day(name: str, minutes: str, longest: float):
-    def made(row: pd.Series, plant: Plant) -> str | None:
-        return f"{name} on the next date" if 0 < row[minutes] + 1440 <= longest else None
-    return made
+def _end_next_day(name: str, minutes: str, longest: float) -> Maker:
+    return lambda row, plant: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
 
 
-def _after(row: pd.Series, plant: Plant) -> str | None:
-    """Wa above Wb: changed over, or a swapped pair of digits, where that gives a usual loss."""
-    before, after = row["weight_before_kg"], row["weight_after_kg"]
+def _after(row: pd.Series, plant: Plant) -> Cells | None:
+    """Wa above Wb: two digits or two cells changed over, where that gives a usual loss."""
+    before, after = float(row["weight_before_kg"]), float(row["weight_after_kg"])
     for value in digit_swaps(after):
         if 0.2 <= 100 * (before - value) / row["net_before_kg"] <= 6:
-            return f"weight_after_kg = {_short(value)} kg (two digits changed over)"
+            return {"weight_after_kg": value}
     if 0.2 <= 100 * (after - before) / after <= 6:
-        return f"weight_before_kg = {_short(after)} kg, weight_after_kg = {_short(before)} kg"
+        return {"weight_before_kg": after, "weight_after_kg": before}
+    return None
+
+
+def _digits_after(row: pd.Series, plant: Plant) -> Cells | None:
+    """A loss that cannot be: two digits of Wa changed over, where that gives a usual loss."""
+    for value in digit_swaps(float(row["weight_after_kg"])):
+        if 0.2 <= 100 * (row["weight_before_kg"] - value) / row["net_before_kg"] <= 6:
+            return {"weight_after_kg": value}
     return None
 
 
@@ -72,7 +109,7 @@ def digit_swaps(value: float) -> list[float]:
     """Values that differ from a typed one by two neighbouring digits changed over."""
     if not np.isfinite(value):
         return []
-    text = f"{value:g}"
+    text = f"{value:.10g}"
     found = []
     for i in range(len(text) - 1):
         j = i + 2 if text[i + 1] == "." else i + 1
@@ -83,32 +120,47 @@ def digit_swaps(value: float) -> list[float]:
     return found
 
 
-def _ten_times(column: str, of: str, low: float, high: float):
+def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
     """A dropped or slipped decimal point that brings a ratio back where it belongs."""
-    def made(row: pd.Series, plant: Plant) -> str | None:
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
+        base = row.get(of, np.nan)
         for factor in (10.0, 0.1, 100.0, 0.01, 1000.0, 0.001):
-            value = row[column] * factor
-            ratio = value / row[of] if np.isfinite(row[of]) and row[of] else np.nan
-            if low <= ratio <= high:
-                return f"{column} = {_short(value)}"
+            value = float(row[column]) * factor
+            if np.isfinite(base) and base and low <= value / base <= high:
+                return {column: round(value, 3)}
         return None
     return made
 
 
-def _volume_or_weight(row: pd.Series, plant: Plant) -> str | None:
-    by_piece = _ten_times("baked_g", "scaled_g", 0.8, 0.98)(row, plant) if "scaled_g" in row else None
-    return by_piece or _ten_times("volume_ml", "baked_g", 2.0, 8.0)(row, plant)
+def _volume_or_weight(row: pd.Series, plant: Plant) -> Cells | None:
+    by_piece = _slipped_point("baked_g", "scaled_g", 0.8, 0.98)(row, plant)
+    return by_piece or _slipped_point("volume_ml", "baked_g", 2.0, 8.0)(row, plant)
 
 
-PROPOSALS = {
+def _off_median(column: str, ratio: str) -> Maker:
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
+        for factor in (0.1, 10.0):
+            if 0.5 <= row[ratio] * factor <= 2.0:
+                return {column: round(float(row[column]) * factor, 3)}
+        return None
+    return made
+
+
+PROPOSALS: dict[str, Maker] = {
     "paste.tare-left-in": _tare,
     "paste.after-above-before": _after,
-    "paste.flour-and-liquid-swapped": _charge_swapped,
-    "paste.not-in-its-shift": _next_day("cook_start and cook_end"),
+    "paste.loss-not-credible": _digits_after,
+    "paste.flour-and-liquid-swapped": _swap("flour_kg", "liquid_kg"),
+    "paste.not-in-its-shift": _shifted("cook_start", "cook_end"),
     "paste.times-out-of-order": _end_next_day("cook_end", "cook_minutes", 360),
-    "dough.not-in-its-shift": _next_day("mixed_at"),
+    "paste.off-by-a-factor": _off_median("weight_before_kg", "before_on_median"),
+    "dough.not-in-its-shift": _shifted("mixed_at"),
+    "dough.off-by-a-factor": _off_median("flour_kg", "flour_on_median"),
     "proof.times-out-of-order": _end_next_day("proof_out", "proof_minutes", 720),
-    "loaf.weight-and-volume-swapped": _swapped,
+    "gas.kept-above-made": _swap("gas_produced_ml", "gas_retained_ml"),
+    "output.wasted-above-made": _swap("pieces_made", "pieces_wasted"),
+    "loaf.weight-and-volume-swapped": _swap("baked_g", "volume_ml"),
     "loaf.specific-volume-not-credible": _volume_or_weight,
-    "loaf.bake-loss-not-credible": _ten_times("baked_g", "scaled_g", 0.8, 0.98),
+    "loaf.heavier-than-its-dough": _swap("baked_g", "scaled_g"),
+    "loaf.bake-loss-not-credible": _slipped_point("baked_g", "scaled_g", 0.8, 0.98),
 }

@@ -50,6 +50,7 @@ EXCLUDED: tuple[Column, ...] = (
     _text("why", "one sentence: what, and what to do"),
     _text("proposal", "the reading that would fit; empty: none"),
     _date("shift_date", "empty: cannot be read from the row"),
+    _text("decided", "rejected, by whom and why; empty: nobody has decided"),
 )
 PASSED_OVER: tuple[Column, ...] = (
     _text("file", ""),

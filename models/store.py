@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 VERSION = 1
-FIXED = ("meta", "file", "raw_row", "passed_over", "slip", "finding", "judged", "judged_batch", "baseline", "alert", "page", "case_event")
+FIXED = ("meta", "file", "raw_row", "passed_over", "slip", "finding", "judged", "judged_batch", "baseline", "alert", "page", "case_event", "decision")
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
 LINKS = {"dough": ("batch_key", "paste_key", "paste_key_2"), "paste": ("paste_key",)}

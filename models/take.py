@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +18,21 @@ if TYPE_CHECKING:
     from models.plant import Plant
     from models.reading import Slip, Typed
 
-SLIP_COLUMNS = ("seq", "kind", "place", "column", "value", "rule", "why", "proposal", "weight")
+SLIP_COLUMNS = ("seq", "kind", "place", "column", "value", "rule", "why", "proposal", "cells", "weight")
+SLIP_TYPES = {"proposal": "str", "cells": "str"}
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One reason why a row cannot be true, and the cells that would mend it (as a log writes them)."""
+
+    column: str
+    value: str
+    rule: str
+    why: str
+    cells: dict[str, str]
+    weight: int
+    of_one_cell: bool
 
 
 @dataclass(frozen=True)
@@ -79,9 +95,9 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
     places = pd.concat([_places(file) for file in files], ignore_index=True)
     found = checks.judge_truth(kind, frame, places["file_id"], plant)
-    slips = pd.DataFrame(slips_of(kind, files, found, plant), columns=SLIP_COLUMNS)
+    slips = pd.DataFrame(slips_of(kind, files, found, plant), columns=list(SLIP_COLUMNS))
     _put_rows(con, kind, frame, places, set(slips["seq"]))
-    store.insert(con, "slip", slips.astype({"proposal": "str"}))
+    store.insert(con, "slip", slips.astype(SLIP_TYPES))
     return outcomes(found)
 
 
@@ -102,34 +118,55 @@ def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, pl
 
 def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant) -> list[tuple[Any, ...]]:
     """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it."""
-    from models.proposals import propose
-
     place = [(file, row) for file in files for row in range(file.n)]
-    of_row: dict[int, list[tuple[Any, ...]]] = {}
+    doubts: dict[int, list[Doubt]] = {}
     start = 0
     for file in files:
         for cell in file.typed.slips:
             if cell.rule != "required":
-                of_row.setdefault(start + cell.row, []).append(_unreadable(kind, cell))
+                doubts.setdefault(start + cell.row, []).append(_unreadable(kind, cell))
         start += file.n
+    _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place[position], column))
+    seqs = [file.first_seq + row for file, row in place]
+    return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+
+
+def _unreadable(kind: str, cell: Slip) -> Doubt:
+    cells = {cell.column: cell.proposal} if cell.proposal else {}
+    return Doubt(cell.column, cell.value, f"{kind}.{cell.rule}", cell.why, cells, 4, True)
+
+
+def _ask_rules(found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plant, written: Callable[[int, str], str]) -> None:
+    """Add what the rules found to the doubts of each row."""
+    from models.proposals import as_text, propose
+
     for outcome in found.outcomes:
         rule = outcome.rule
         for position in outcome.rows:
-            slips = of_row.setdefault(position, [])
-            if rule.code.endswith(".required") and any(slip[0] == rule.column for slip in slips):
+            of_row = doubts.setdefault(position, [])
+            if rule.code.endswith(".required") and any(doubt.column == rule.column for doubt in of_row):
                 continue  # the cell could not be read: it is not empty
             values = found.rows.iloc[position]
-            slips.append((rule.column, _as_written(*place[position], rule.column), rule.code,
-                          checks.explain(rule, values, plant), propose(rule, values, plant), rule.weight))
-    return [
-        (place[position][0].first_seq + place[position][1], kind, i, *slip)
-        for position, slips in sorted(of_row.items())
-        for i, slip in enumerate(sorted(slips, key=lambda slip: slip[5]))
-    ]
+            cells = {name: as_text(value, plant) for name, value in (propose(rule, values, plant) or {}).items()}
+            text = written(position, rule.column)
+            of_row.append(Doubt(rule.column, text, rule.code, checks.explain(rule, values, plant, text), cells, rule.weight,
+                                len(rule.needs) == 1))
 
 
-def _unreadable(kind: str, cell: Slip) -> tuple[Any, ...]:
-    return (cell.column, cell.value, f"{kind}.{cell.rule}", cell.why, cell.proposal, 4)
+def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
+    """A row's reasons in order; the main one carries the cells that would mend the whole row."""
+    ordered = sorted(of_row, key=lambda doubt: doubt.weight)
+    mended = _merged(of_row)
+    units = TABLES[kind].by_name
+    words = ", ".join(f"{name} = {text} {units[name].unit if units[name].type == 'number' else ''}".strip() for name, text in mended.items())
+    return [(seq, kind, i, d.column, d.value, d.rule, d.why, words or None if i == 0 else None,
+             json.dumps(mended, ensure_ascii=False) if i == 0 and mended else None, d.weight) for i, d in enumerate(ordered)]
+
+
+def _merged(of_row: list[Doubt]) -> dict[str, str]:
+    """One reading of the whole row: slips of single cells first; what columns say together only where none of those explains it."""
+    single = {name: text for doubt in of_row if doubt.of_one_cell for name, text in doubt.cells.items()}
+    return single or next((doubt.cells for doubt in of_row if doubt.cells), {})
 
 
 def _as_written(file: Pending, row: int, column: str) -> str:
@@ -176,28 +213,26 @@ def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before:
         return
     found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), rows["file_id"], plant)
     seqs = rows["seq"].astype("int64").tolist()
-    codes = {outcome.rule.code for outcome in found.outcomes}
-    unread = {(seq, column) for seq, column, rule in con.execute(
-        f"SELECT seq, \"column\", rule FROM slip WHERE kind = '{kind}'").fetchall() if rule not in codes}
-    con.execute(f"DELETE FROM slip WHERE kind = '{kind}' AND seq < {before} AND rule IN (SELECT unnest(?))", [sorted(codes)])
-    store.insert(con, "slip", pd.DataFrame(_slips_again(kind, con, found, seqs, unread, plant), columns=SLIP_COLUMNS).astype({"proposal": "str"}))
-    con.execute(f"UPDATE log_{kind} SET credible = seq NOT IN (SELECT seq FROM slip WHERE kind = '{kind}' AND rule <> '{kind}.{account.TWO_FIT}') "
-                f"WHERE seq < {before}")
+    doubts = _unread(con, kind, {seq: i for i, seq in enumerate(seqs)}, {outcome.rule.code for outcome in found.outcomes})
+    _ask_rules(found, doubts, plant, lambda position, column: _written_before(con, seqs[position], column))
+    con.execute(f"DELETE FROM slip WHERE kind = '{kind}' AND seq < {before} AND rule <> '{kind}.{account.TWO_FIT}'")
+    slips = [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+    store.insert(con, "slip", pd.DataFrame(slips, columns=list(SLIP_COLUMNS)).astype(SLIP_TYPES))
+    con.execute(f"""UPDATE log_{kind} SET credible = seq NOT IN (SELECT seq FROM slip WHERE kind = '{kind}' AND rule <> '{kind}.{account.TWO_FIT}')
+        WHERE seq < {before}""")
 
 
-def _slips_again(kind: str, con: duckdb.DuckDBPyConnection, found: checks.Judged, seqs: list[int], unread: set[tuple[int, str]],
-                 plant: Plant) -> list[tuple[Any, ...]]:
-    from models.proposals import propose
+def _unread(con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str]) -> dict[int, list[Doubt]]:
+    """Cells that could not be read when their file was taken: they stay as they were."""
+    doubts: dict[int, list[Doubt]] = {}
+    stored = con.execute(f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}'").fetchall()
+    for seq, column, value, rule, why, weight, cells in stored:
+        if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
+            mend = {name: text for name, text in json.loads(cells or "{}").items() if name == column}
+            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, True))
+    return doubts
 
-    slips: list[tuple[Any, ...]] = []
-    for outcome in found.outcomes:
-        rule = outcome.rule
-        for position in outcome.rows:
-            seq = seqs[position]
-            if rule.code.endswith(".required") and (seq, rule.column) in unread:
-                continue
-            row = con.execute("SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{rule.column}"', seq]).fetchall()
-            values = found.rows.iloc[position]
-            slips.append((seq, kind, len(slips), rule.column, (row[0][0] if row else None) or "", rule.code,
-                          checks.explain(rule, values, plant), propose(rule, values, plant), rule.weight))
-    return slips
+
+def _written_before(con: duckdb.DuckDBPyConnection, seq: int, column: str) -> str:
+    found = con.execute("SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{column}"', seq]).fetchall()
+    return (found[0][0] if found else None) or ""

@@ -27,21 +27,27 @@ _LIMIT = np.arange(27, 51) / 10.0
 
 @dataclass(frozen=True)
 class Caution:
-    """How much the limits are widened: `all` windows by a factor, a window of m batches by `short` / m besides."""
+    """How much the limits are widened.
+
+    all: factor at a run length of 1000 points; rise: added to it with ln(run length / 1000), because the rarer the
+    alarms, the less is known of what makes them; short: added for a window of m batches as short / m.
+    """
 
     all: float
+    rise: float
     short: float
 
 
-NONE = Caution(1.0, 0.0)
-FROZEN = Caution(1.07, 0.12)
-LEARNING = Caution(1.12, 0.12)
+NONE = Caution(1.0, 0.0, 0.0)
+FROZEN = Caution(1.06, 0.018, 0.12)
+LEARNING = Caution(1.12, 0.018, 0.12)
 
 
 def boundary(arl0: float, window: int, caution: Caution = NONE) -> np.ndarray:
     """Limits in normal scores for windows of 1..window batches. arl0: in-control average run length, in points."""
     m = np.arange(1, window + 1)
-    return (caution.all + caution.short / m) * (_level(arl0) - SLOPE * np.log(m))
+    wider = caution.all + caution.rise * np.log(arl0 / 1000.0) + caution.short / m
+    return np.maximum(wider, 1.0) * (_level(arl0) - SLOPE * np.log(m))
 
 
 def _level(arl0: float) -> float:

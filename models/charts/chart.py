@@ -84,9 +84,13 @@ def _end_of(baseline: Baseline, points: Points) -> int:
 
 
 def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Episode:
-    """An episode in the stream's unit; change: mean from began to until less the baseline's level."""
+    """An episode in the stream's unit; change: mean from began to until less the baseline's level.
+
+    Where a learning chart took the new level up, the change is from the level it left.
+    """
     span = slice(raw.began, raw.until + 1)
-    change = float(points.value[span].mean()) - baseline.level
+    level = work.unit(raw.level) if raw.settled else baseline.level
+    change = float(points.value[span].mean()) - level
     half = _NORMAL_90 * _change_se(raw, points, work, baseline)
     return Episode(
         direction="high" if raw.direction > 0 else "low", signalled=raw.signalled, began=raw.began,
@@ -96,13 +100,20 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
 
 
 def _change_se(raw: Raw, points: Points, work: Working, baseline: Baseline) -> float:
-    """Standard error of the mean of the episode less the level: batches alike, few loaves, the level's own error."""
+    """Standard error of a lasting change: batches alike, lots that differ, few loaves, and the level's own error."""
     x, span = baseline.extra, slice(raw.began, raw.until + 1)
     count = raw.until + 1 - raw.began
     alike = (1 + baseline.phi) / (1 - baseline.phi) if count > 1 else 1.0
     batches = x["batch"] ** 2 * min(alike, count) / count
+    lots = x["lot"] ** 2 * _one_share(work.lots[span]) + x["flour"] ** 2 * _one_share(work.flours[span])
     own = float(work.error_var(x["within"])[span].mean()) / count
-    return work.unit_sd(((batches + own) * x["scale2"] + x["level_se"] ** 2) ** 0.5, x["level"])
+    return work.unit_sd(((batches + lots + own) * x["scale2"] + x["level_se"] ** 2) ** 0.5, x["level"])
+
+
+def _one_share(labels: np.ndarray) -> float:
+    """Variance of a mean over lots, in variances of one lot: sum of the squared shares."""
+    shares = np.unique(labels, return_counts=True)[1] / len(labels)
+    return float(shares @ shares)
 
 
 def _kind(raw: Raw) -> str:

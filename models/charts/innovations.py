@@ -106,7 +106,7 @@ class Innovations:
 def normal_score(t: np.ndarray | float, nu: np.ndarray | float) -> np.ndarray:
     """The normal deviate as far out as `t` is in Student's distribution with `nu` degrees of freedom.
 
-    Wallace (1959), formula from memory; within 0.03 of the exact score for nu >= 3.5 and |t| <= 10 (tested).
+    Wallace (1959), formula from memory; within 3 % of the exact score for nu >= 3.5 and |t| <= 10 (tested).
     """
     return np.sign(t) * (8 * nu + 1) / (8 * nu + 3) * np.sqrt(nu * np.log1p(np.square(t) / nu))
 

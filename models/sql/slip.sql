@@ -8,5 +8,6 @@ CREATE TABLE IF NOT EXISTS slip (
     rule VARCHAR NOT NULL,
     why VARCHAR NOT NULL,
     proposal VARCHAR,               -- the reading that would fit; empty: none
+    cells VARCHAR,                  -- the same as JSON, column to text as a log writes it; of the main reason, for the whole row
     weight INTEGER NOT NULL         -- 1 food safety ... 9 a slip of the pen
 );

@@ -1,4 +1,4 @@
-"""Independent normal batches with known level and sd: delays, in-control run lengths, the table of limits, the onset."""
+"""Independent normal batches, level and sd known: delays, in-control run lengths, the table of limits, the onset."""
 
 from __future__ import annotations
 
@@ -118,7 +118,7 @@ def _episode(x: np.ndarray, limits: np.ndarray, stop: int):
 def show_onsets(runs: int) -> None:
     """Print the onset's error and the coverage of its interval."""
     for later in (0, 20):
-        print(f"\nOnset, {later} batches after the signal; limit for coverage: 0.85 at every size, 0.88 to 0.96 over all")
+        print(f"\nOnset, {later} batches after the signal; coverage wanted: 0.85 at every size, 0.88 to 0.96 over all")
         hits: list[bool] = []
         for shift in SHIFTS:
             one = onset(shift, runs, later, seed=int(1000 * shift) + later)

@@ -1,8 +1,8 @@
 """Whole plants with parameters drawn at random: false alarms with learned baselines, and the price of not knowing.
 
-A plant draws its autocorrelation (0 to 0.5), lot sd (0 to 1.5 batch sd), flour-lot sd (0 to 1), sd within a batch (0.7 to
-1.3), tails (Student t with 4, 5, 6, 8, 12 degrees of freedom, or normal), sampling (6 to 24 batches a day, 3 to 6 loaves),
-yeast lots of 1.5 to 5 days, flour lots of 3 to 7. Its charts learn their baselines from the plant's own first points.
+A plant draws its autocorrelation (0 to 0.5), lot sd (0 to 1.5 batch sd), flour-lot sd (0 to 1), sd within a batch (0.7
+to 1.3), tails (Student t with 4, 5, 6, 8, 12 degrees of freedom, or normal), sampling (6 to 24 batches a day, 3 to 6
+loaves), yeast lots of 1.5 to 5 days, flour lots of 3 to 7. Its charts learn their baselines from its own first points.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
+from models.charts.baseline import frozen_model
 from models.charts.boundary import FROZEN, boundary
 from models.charts.chart import chart
-from models.charts.baseline import frozen_model
 from models.charts.follow import follow
 from models.charts.innovations import Model, Series, filtered
 from models.charts.scan import WINDOW, onset_sums
@@ -108,8 +108,8 @@ def false_alarms(seed: int, arl0: float, charts: int, size: int) -> tuple[float,
 
 def show_false_alarms(plants: int, charts: int, size: int) -> None:
     """Print false alarms over the budget, by in-control run length, and how many plants are above it."""
-    print(f"\nFalse alarms over the budget, {plants} plants at each run length, {charts} charts of {size:,} points a plant")
-    print("  limit: mean between 0.4 and 1.0, at most 10 % of plants above 1; counting error is part of the spread shown")
+    print(f"\nFalse alarms over the budget; {plants} plants a run length, {charts} charts of {size:,} points each")
+    print("  limit: mean between 0.4 and 1.0, at most 10 % of plants above 1; as counted, the counting error is in it")
     for arl0 in (500.0, 1500.0, 4000.0):
         found = [false_alarms(seed + int(arl0) * 1000, arl0, charts, size) for seed in range(plants)]
         ratio, promised = np.array([f[0] for f in found]), np.array([f[1] for f in found])
@@ -130,7 +130,8 @@ def _truly_above(ratio: np.ndarray, promised: np.ndarray) -> float:
 def _batches(rng: np.random.Generator, plant: Drawn, size: int) -> Series:
     """A fresh stretch of the plant in batch sd about its level."""
     p = points(rng, plant, size)
-    lots, flours = (np.unique(x, return_inverse=True)[1] for x in (p.lot, p.flour))
+    assert p.flour is not None
+    lots, flours = (np.unique(x.astype(str), return_inverse=True)[1] for x in (p.lot, p.flour))
     return Series((p.value - LEVEL) / UNIT, plant.within**2 / p.n, lots, flours)
 
 
@@ -167,7 +168,8 @@ def price(seed: int, arl0: float, shift: float, runs: int) -> tuple[float, float
     for _ in range(runs):
         series, true = _batches(rng, plant, 460), int(rng.integers(40, 60))
         series.y[true:] -= shift
-        learned = Series(LEVEL + UNIT * series.y, (frozen.within**2 / plant.loaves) * np.ones(460), series.lots, series.flours)
+        error = np.full(460, frozen.within**2 / plant.loaves)
+        learned = Series(LEVEL + UNIT * series.y, error, series.lots, series.flours)
         first = next((e.signalled for e in follow(learned, frozen, limits, 0, 460).episodes), 460)
         score = _tuned_score(series, plant.model(), shift)
         tuned = int(np.argmax(score > limit)) if (score > limit).any() else 460
@@ -181,8 +183,8 @@ def show_price(plants: int, runs: int, arl0: float = 1500.0, shift: float = 2.5)
     """Print the delay for a step of 2.5 batch sd in such plants, beside each plant's best tuned detector."""
     found = np.array([price(seed, arl0, shift, runs) for seed in range(plants)])
     ratio = found[:, 0] / found[:, 1]
-    print(f"\nStep of {shift} batch sd in such plants, arl0 {arl0:.0f}, {plants} plants, {runs} runs each; delay in batches")
-    print(f"  learned chart: mean {found[:, 0].mean():.1f}, median plant {np.median(found[:, 0]):.1f}; detector tuned to the "
-          f"plant and the size: mean {found[:, 1].mean():.1f}, median plant {np.median(found[:, 1]):.1f}")
+    print(f"\nStep of {shift} batch sd in such plants, arl0 {arl0:.0f}, {plants} plants, {runs} runs each; batches")
+    for name, delays in zip(("learned chart", "detector tuned to plant and size"), found.T, strict=True):
+        print(f"  {name}: mean delay {delays.mean():.1f}, median plant {np.median(delays):.1f}")
     print(f"  ratio, the price of not knowing: median plant {np.median(ratio):.2f}, 10th to 90th percentile "
           f"{np.quantile(ratio, 0.1):.2f} to {np.quantile(ratio, 0.9):.2f}")

@@ -1,0 +1,169 @@
+"""A stream charted: its baseline, its episodes, what it says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from models.charts.chart import chart
+from models.shapes import Charted, Points
+from tests.unit.charts_streams import LEVEL, STREAM, first, made
+
+ARL0 = 2000.0
+
+
+def _chart(points: Points, **more) -> Charted:
+    return chart(STREAM, points, arl0=ARL0, **more)
+
+
+def test_nothing_to_chart_is_no_data():
+    found = _chart(first(made(1, 10), 0))
+    assert (found.state, found.baseline, found.episodes) == ("no data", None, ())
+
+
+def test_a_quiet_line_learns_then_stands_in_control():
+    points = made(3, 400)
+    young, old = _chart(first(points, 60)), _chart(points)
+    assert young.state == "learning" and young.baseline.learning
+    assert young.baseline.says == "learning: 60 batches of 100, 4 lots of 8"
+    assert old.state == "in control" and not old.episodes
+    base = old.baseline
+    assert (base.learning, base.batches, base.lots) == (False, 113, 8)
+    assert base.says == "113 batches on 15 days, 8 lots"
+    assert base.level == pytest.approx(LEVEL, abs=3 * base.level_se)
+    assert old.lower < base.level - 2 * base.sd and old.upper > base.level + 2 * base.sd
+
+
+@pytest.mark.parametrize(("change", "direction"), [(-0.08, "low"), (0.08, "high")])
+def test_a_step_after_the_baseline(change: float, direction: str):
+    found = _chart(made(4, 400, steps=((250, 280, change),)))
+    (episode,) = found.episodes
+    assert (episode.direction, episode.over) == (direction, True)
+    assert 250 <= episode.signalled <= 256
+    assert episode.began_low <= 250 <= episode.began_high and abs(episode.began - 250) <= 2
+    assert abs(episode.until - 279) <= 3
+    span = slice(episode.began, episode.until + 1)
+    assert episode.change == pytest.approx(found.points.value[span].mean() - found.baseline.level)
+    assert episode.change_low < change * LEVEL < episode.change_high
+    assert found.state == "in control"
+
+
+def test_a_gross_change_is_caught_while_learning():
+    found = _chart(made(5, 70, steps=((40, 70, -0.12),)))
+    assert found.state == "signal" and found.baseline.learning
+    assert 40 <= found.episodes[0].signalled <= 44 and not found.episodes[0].over
+    assert found.baseline.batches == 70 - (70 - found.episodes[0].began)
+    assert found.baseline.excluded[-1] == (str(found.points.keys[-1]), "in an episode")
+
+
+def test_bad_batches_stay_out_of_the_baseline_and_are_listed():
+    points = made(6, 300, steps=((50, 70, -0.12), (90, 91, 0.3)))
+    base = _chart(points).baseline
+    out = dict(base.excluded)
+    assert sum("signalled while" in why for why in out.values()) >= 18
+    assert "robust sd" in out[str(points.keys[90])] or "signalled" in out[str(points.keys[90])]
+    assert base.level == pytest.approx(LEVEL, rel=0.012)
+
+
+def test_a_level_that_moves_early_and_stays_becomes_the_first_stretch_in_control():
+    found = _chart(made(7, 400, steps=((20, 400, -0.12),)))
+    episode = found.episodes[0]
+    assert episode.over and "taken up" in episode.kind and episode.change < -0.08 * LEVEL
+    assert found.baseline.first_key == str(found.points.keys[episode.began])
+    assert found.baseline.level == pytest.approx(0.88 * LEVEL, rel=0.02)
+    assert dict(found.baseline.excluded)[str(found.points.keys[0])] == "before the level moved to where it stayed"
+    assert found.state == "in control"
+
+
+def test_usual_lots_are_no_alarm_and_unusual_ones_are():
+    usual = made(8, 500, lot=0.02)
+    assert not [e for e in _chart(usual).episodes if e.signalled > 120]
+    unusual = made(8, 500, lot=0.004, steps=((304, 320, -0.07),))
+    assert any(e.direction == "low" and 304 <= e.signalled < 320 for e in _chart(unusual).episodes)
+
+
+def test_a_signal_that_returns_within_a_shift_is_resumed():
+    points = made(9, 420, per_day=24, lot_days=1, steps=((300, 330, -0.1), (337, 360, -0.1)))
+    (episode,) = _chart(points).episodes
+    assert episode.signalled < 310 and abs(episode.until - 359) <= 3
+    apart = _chart(points, shift_hours=1.0).episodes
+    assert [e.direction for e in apart] == ["low", "low"]
+    assert apart[0].signalled == episode.signalled
+
+
+def test_the_frozen_baseline_passed_back_changes_nothing():
+    points = made(10, 420, steps=((60, 75, -0.1), (300, 330, -0.08)))
+    once = _chart(points)
+    again = _chart(points, baseline=once.baseline)
+    assert again.episodes == once.episodes and again.baseline == once.baseline
+    assert np.array_equal(again.statistic, once.statistic)
+
+
+def test_a_learning_baseline_passed_back_is_replaced():
+    points = made(11, 300)
+    young = _chart(first(points, 50)).baseline
+    assert _chart(points, baseline=young).baseline == _chart(points).baseline
+
+
+def test_limits_do_not_follow_a_drift():
+    """Half a percent a month, from the frozen baseline on: found, and the level stays where it was."""
+    points = made(12, 1200, lot=0.004, per_day=8)
+    drift = LEVEL * 0.03 * np.clip(np.arange(1200) - 150, 0, None) / 1050
+    found = _chart(replace(points, value=points.value - drift))
+    assert found.baseline == _chart(first(points, 150)).baseline
+    assert any(e.direction == "low" for e in found.episodes)
+
+
+@given(st.integers(0, 1000), st.integers(20, 330), st.sampled_from([-0.1, -0.04, 0.05]))
+@settings(max_examples=15, deadline=None)
+def test_signals_never_move_as_points_come(seed: int, cut: int, change: float):
+    points = made(seed, 330, steps=((30, 60, change), (220, 260, change)))
+    whole, early = _chart(points), _chart(first(points, cut))
+    known = [(e.signalled, e.direction) for e in whole.episodes if e.signalled < cut]
+    assert [(e.signalled, e.direction) for e in early.episodes] == known
+    if early.baseline is not None and not early.baseline.learning:
+        assert early.baseline == whole.baseline
+
+
+@given(st.floats(0.1, 1000), st.integers(0, 100))
+@settings(max_examples=10, deadline=None)
+def test_the_unit_does_not_matter(factor: float, seed: int):
+    points = made(seed, 260, steps=((200, 230, -0.08),))
+    plain = _chart(points)
+    scaled = _chart(replace(points, value=points.value * factor, sd_within=points.sd_within * factor))
+    spans = [[(e.signalled, e.began, e.until) for e in one.episodes] for one in (plain, scaled)]
+    assert spans[0] == spans[1]
+    assert scaled.baseline.level == pytest.approx(plain.baseline.level * factor)
+
+
+def test_the_promise_is_in_plain_words():
+    young, old = _chart(made(2, 40)).promise, _chart(made(2, 400)).promise
+    assert young.startswith("Still learning, limits wide.")
+    assert old.startswith("About one false alarm in 8 months here.")
+    assert "A lasting change of 3 % is found after about" in old and old.endswith("here.")
+
+
+def test_a_run_length_of_one_is_refused():
+    with pytest.raises(ValueError, match="at least 2"):
+        chart(STREAM, made(1, 10), arl0=1.0)
+
+
+def test_other_scales():
+    """Spread of few loaves and paste loss are skew; quiet ones do not signal, and a doubled one does."""
+    rng = np.random.default_rng(3)
+    points = made(1, 320, lot=0.0)
+    spread = replace(STREAM, characteristic="within-batch spread")
+    quiet = replace(points, value=points.sd_within, sd_within=np.full(320, np.nan))
+    assert not chart(spread, quiet, arl0=ARL0).episodes
+    wild = replace(quiet, value=np.where(np.arange(320) >= 250, 2.0, 1.0) * quiet.value)
+    assert chart(spread, wild, arl0=ARL0).episodes[0].signalled < 262
+    loss = replace(STREAM, characteristic="paste loss", unit="% of Wb", line=None, product=None, kettle="K1")
+    values = rng.lognormal(np.log(2.2), 0.35, 320)
+    calm = replace(points, value=values, n=np.ones(320), sd_within=np.full(320, np.nan))
+    assert not chart(loss, calm, arl0=ARL0).episodes
+    high = chart(loss, replace(calm, value=values + 4 * (np.arange(320) >= 250)), arl0=ARL0).episodes[0]
+    assert high.direction == "high" and high.signalled < 253

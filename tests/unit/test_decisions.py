@@ -1,0 +1,112 @@
+"""Quarantine as a work list: proposals, a named person's decision, a workbook corrected and dropped in again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from models import decisions, proposals, store
+from tests.conftest import Loaftrace
+from tests.faults.killer import SAMPLE
+from tests.unit.rows import SOUND
+
+HEAD = ",".join(["loaf", "dough_batch", "line", "measured_at", "scaled_g", "baked_g", "volume_ml"])
+DOUGH = "dough_batch,line,product,shift_date,shift,mixed_at,flour_kg,liquid_kg,yeast_kg,dough_temp_c\n"
+LOAVES = [
+    "1,01,L1,2026-10-05 10:30,460,1850,405",  # weight and volume changed over
+    "2,01,L1,2026-10-05 10:31,460,405,1.850",  # litres
+    "3,01,L1,2026-10-05 10:32,460,404,1.860",
+    "4,01,L1,2026-10-05 10:33,460,?,1860",
+    "5,01,L1,2026-10-05 10:34,460,404,1860",
+]
+
+
+@pytest.fixture
+def plant(tmp_path: Path) -> Path:
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    (logs / "dough.csv").write_text(DOUGH + "01,L1,white-tin,2026-10-05,early,2026-10-05 07:00,90,20,2.7,26\n")
+    (logs / "loaf.csv").write_text("\n".join([HEAD, *LOAVES]) + "\n")
+    return tmp_path
+
+
+def words(folder: Path) -> list[str]:
+    return ["--plant", str(SAMPLE / "plant.toml"), "--store", str(folder / "s.duckdb")]
+
+
+def run(loaftrace: Loaftrace, folder: Path) -> dict:
+    done = loaftrace("run", *words(folder), "--logs", "logs", "--out", "out", "--json", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+@pytest.mark.slow
+def test_a_person_confirms_alike_rows_rejects_one_and_corrects_another(plant: Path, loaftrace: Loaftrace) -> None:
+    assert run(loaftrace, plant)["rows"]["loaf"] == {"received": 5, "accepted": 1, "waiting": 0, "quarantined": 4, "duplicate": 0, "superseded": 0}
+    listed = json.loads(loaftrace("quarantine", *words(plant), "--json", cwd=plant).stdout)
+    seqs = {row["rule"]: row["seq"] for row in listed}
+    assert {row["rule"]: row["cells"] for row in listed}["loaf.weight-and-volume-swapped"] == {"baked_g": "405", "volume_ml": "1850"}
+
+    done = loaftrace("quarantine", *words(plant), "--confirm", "--alike", "loaf.volume_ml.litres", "--by", "QA", cwd=plant)
+    assert "2 rows confirmed by QA; 2 still wait." in done.stdout, done.stderr
+    done = loaftrace("quarantine", *words(plant), "--reject", "--rows", str(seqs["loaf.weight-and-volume-swapped"]), "--by", "QA",
+                     "--because", "loaf dropped", cwd=plant)
+    assert "1 row rejected by QA; 1 still wait" in done.stdout, done.stderr
+
+    done = loaftrace("quarantine", *words(plant), "--slips", "slips", cwd=plant)
+    assert done.returncode == 0, done.stderr
+    _correct(plant / "slips" / "correct-loaf.xlsx", "baked_g", "404", plant / "logs" / "corrected.xlsx")
+    result = run(loaftrace, plant)
+    assert result["quarantine"] == []
+    assert result["rows"]["loaf"] == {"received": 8, "accepted": 4, "waiting": 0, "quarantined": 1, "duplicate": 0, "superseded": 3}
+    _who_and_when_is_kept(plant)
+
+
+def _correct(book: Path, column: str, text: str, to: Path) -> None:
+    from openpyxl import load_workbook
+
+    filled = load_workbook(book)
+    sheet = filled.active
+    names = [cell.value for cell in sheet[1]]
+    assert sheet.cell(2, names.index("in question") + 1).value == column
+    sheet.cell(2, names.index(column) + 1).value = text
+    filled.save(to)
+
+
+def _who_and_when_is_kept(folder: Path) -> None:
+    con = store.open_for_reading(folder / "s.duckdb")
+    verdicts = con.execute("SELECT verdict, who, because FROM decision ORDER BY seq").fetchall()
+    cells = con.execute("SELECT cells FROM raw_row WHERE cells LIKE '%corrected_by%' AND kind = 'loaf' ORDER BY seq").fetchall()
+    raw = con.execute("SELECT cells FROM raw_row WHERE row = 3 AND kind = 'loaf' ORDER BY seq").fetchall()
+    con.close()
+    assert sorted(verdicts) == [("confirmed", "QA", ""), ("confirmed", "QA", ""), ("rejected", "QA", "loaf dropped")]
+    assert json.loads(cells[0][0])["corrected_by"] == "QA" and json.loads(cells[0][0])["corrects"] == "loaf.csv row 3"
+    assert json.loads(raw[0][0])["volume_ml"] == "1.850"  # as it came, for good
+
+
+@pytest.mark.slow
+def test_what_cannot_be_decided_is_one_line(plant: Path, loaftrace: Loaftrace) -> None:
+    run(loaftrace, plant)
+    listed = {row["rule"]: row["seq"] for row in json.loads(loaftrace("quarantine", *words(plant), "--json", cwd=plant).stdout)}
+    number = str(listed["loaf.number"])
+    for given, says in (
+        (["--confirm", "--rows", "999", "--by", "QA"], "no such row waits"),
+        (["--confirm", "--rows", number, "--by", "QA"], "nothing is proposed"),
+        (["--reject", "--rows", number, "--by", "QA"], "with a reason"),
+        (["--reject", "--rows", number, "--because", "x"], "--by"),
+        (["--confirm", "--by", "QA"], "rows or --alike"),
+    ):
+        done = loaftrace("quarantine", *words(plant), *given, cwd=plant)
+        assert done.returncode == 2 and says in done.stderr and len(done.stderr.splitlines()) == 1, done.stderr
+    assert len(json.loads(loaftrace("quarantine", *words(plant), "--json", cwd=plant).stdout)) == 4
+
+
+@pytest.mark.parametrize(("value", "swaps"), [(43.2, [34.2, 42.3]), (65.0, [56.0]), (7.0, [])])
+def test_digit_swaps(value: float, swaps: list[float]) -> None:
+    assert proposals.digit_swaps(value) == swaps
+
+
+def test_every_log_can_be_written_again_as_it_was_understood() -> None:
+    assert set(SOUND) == set(decisions.TABLES)
