@@ -14,7 +14,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    from flows import casework, makeup, quarantine
+    from flows import casework, keeping, makeup, quarantine
 
     top = argparse.ArgumentParser(
         prog="loaftrace", description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.")
@@ -27,6 +27,7 @@ def parser() -> argparse.ArgumentParser:
     makeup.add_parser(commands)
     casework.add_parsers(commands)
     quarantine.add_parser(commands)
+    keeping.add_parsers(commands)
     sheets = commands.add_parser("sheets", help="write blank log sheets for this plant")
     sheets.add_argument("folder", metavar="DIR", type=Path, help="where to put them")
     sheets.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
@@ -86,14 +87,12 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _command(args: argparse.Namespace) -> int:
     if args.command == "makeup":
         return args.run(args)
-    from flows import casework, commands, quarantine
+    from flows import casework, commands, keeping, quarantine
 
-    if args.command == "quarantine":
-        return quarantine.quarantine(args)
-    if args.command in ("alerts", "case"):
-        return getattr(casework, args.command)(args)
-
-    return getattr(commands, args.command)(args)
+    for module in (casework, commands, keeping, quarantine):
+        if hasattr(module, args.command):
+            return getattr(module, args.command)(args)
+    raise AttributeError(args.command)
 
 
 def _say_version() -> int:
@@ -108,6 +107,8 @@ def _explain(error: Exception) -> int:
     wrong = type(error).__name__ in {"PlantFileError", "WrongCommand", "CaseError", "DecisionError"}
     if isinstance(error, FileNotFoundError) and error.errno is None:
         wrong = True
+    if isinstance(error, FileExistsError) and error.errno is None:
+        return _fail(str(error))
     if isinstance(error, OSError) and error.errno is not None:
         return _fail(f"{error.filename or 'a file'}: {error.strerror}; free or fix it, then run again (nothing was half-done)")
     known = type(error).__module__.partition(".")[0] in {"models", "flows", "reports"} or wrong

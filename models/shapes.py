@@ -13,6 +13,8 @@ Group = Literal["paste", "yeast", "handling", "unexplained"]
 Finding = Literal["real", "nothing found"]
 Urgency = Literal["now", "hold", "review"]
 GROUPS: tuple[Group, ...] = ("paste", "yeast", "handling", "unexplained")
+LASTING = 8
+"""Batches in a row that `Charted.lasting` speaks of."""
 
 
 @dataclass(frozen=True, order=True)
@@ -93,7 +95,10 @@ class Episode:
 
 @dataclass(frozen=True)
 class Charted:
-    """One stream, charted. `episodes` in order; `fast`/`lasting` are the limits drawn on the page."""
+    """One stream, charted. `episodes` in order.
+
+    lower, upper: limits for a single batch; lasting: for the mean of `LASTING` batches in a row (None: no data).
+    """
 
     stream: Stream
     points: Points
@@ -104,6 +109,7 @@ class Charted:
     state: Literal["in control", "signal", "learning", "no data"]
     promise: str
     statistic: np.ndarray = field(default_factory=lambda: np.empty(0))
+    lasting: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

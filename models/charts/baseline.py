@@ -23,7 +23,7 @@ FAR = 5.0
 """Robust standard deviations from its lot beyond which a single batch is left out of a baseline."""
 TRADE_DF = 6.0
 """Degrees of freedom the trade's spread counts for while learning."""
-TRADE_PHI = 0.2
+TRADE_PHI = 0.3
 TRADE_NU = 8.0
 
 

@@ -39,8 +39,8 @@ class Caution:
 
 
 NONE = Caution(1.0, 0.0, 0.0)
-FROZEN = Caution(1.06, 0.018, 0.12)
-LEARNING = Caution(1.12, 0.018, 0.12)
+FROZEN = Caution(1.065, 0.014, 0.12)
+LEARNING = Caution(1.07, 0.014, 0.12)
 
 
 def boundary(arl0: float, window: int, caution: Caution = NONE) -> np.ndarray:

@@ -12,19 +12,21 @@ from typing import Literal
 import numpy as np
 
 from models.charts.baseline import freeze, frozen_model, learning, trade_model
-from models.charts.boundary import FROZEN, LEARNING, Caution, boundary
+from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.characteristics import characteristic
 from models.charts.follow import Raw, follow
-from models.charts.innovations import Model, student_score
+from models.charts.innovations import Model, filtered, student_score
 from models.charts.learn import learn, learn_until_complete
 from models.charts.promise import promise
-from models.charts.scan import WINDOW
+from models.charts.scan import WINDOW, information
 from models.charts.working import Working, working
-from models.shapes import Baseline, Charted, Episode, Points, Stream
+from models.shapes import LASTING, Baseline, Charted, Episode, Points, Stream
 
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
 _NORMAL_90 = 1.6449
+_LOOK = 400
+"""The last points that tell how often lots change here."""
 
 
 def chart(
@@ -46,15 +48,14 @@ def chart(
     used, raws, statistic = _run(char, points, work, arl0, fixed)
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
-    lower, upper = _limits(work, model, boundary(arl0, 1, _caution(used)))
+    limits = boundary(arl0, WINDOW, LEARNING if used.learning else FROZEN)
+    lower, upper = _limits(work, model, limits)
+    held = information(filtered(work.series(model.within), model, max(len(points) - _LOOK, 0)), WINDOW)
     state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
-    words = promise(char, points, work, model, boundary(arl0, WINDOW, _caution(used)), arl0, used)
-    return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic)
-
-
-def _caution(baseline: Baseline) -> Caution:
-    return LEARNING if baseline.learning else FROZEN
+    words = promise(char, points, work, model, limits, held, arl0, used)
+    lasting = _lasting(work, model, limits, held)
+    return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic, lasting)
 
 
 def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | None):
@@ -155,4 +156,12 @@ def _limits(work: Working, model: Model, limits: np.ndarray) -> tuple[float, flo
     error = float(np.median(work.error_var(model.within)))
     variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2 + model.level_se**2
     reach = float(student_score(limits[0], model.nu)) * variance**0.5
+    return work.unit(model.level - reach), work.unit(model.level + reach)
+
+
+def _lasting(work: Working, model: Model, limits: np.ndarray, held: np.ndarray) -> tuple[float, float] | None:
+    """How far off LASTING batches in a row must be on average to signal, in the stream's unit."""
+    if len(held) < LASTING:
+        return None
+    reach = float(limits[LASTING - 1] / held[LASTING - 1] ** 0.5)
     return work.unit(model.level - reach), work.unit(model.level + reach)

@@ -97,33 +97,37 @@ def _track(series, model, v, signal, stop, known):
     """One episode from its signal on, and what is known of the level where the filter starts again."""
     pos = v.start
     unit2 = (SIZE / float(v.root[signal - pos])) ** 2
-    nums, dens = onset_evidence(v, signal - pos, ONSETS)
-    lag = int(np.argmax(_log_weight(nums, dens, unit2)))
-    began, sign = signal - lag, 1 if nums[lag] > 0 else -1
+    level_se = 0.0 if model.learns else model.level_se
+    evidence = onset_evidence(v, signal - pos, ONSETS, level_se)
+    lag = int(np.argmax(_log_weight(*evidence, unit2)))
+    began, sign = signal - lag, 1 if evidence[0][lag] > 0 else -1
     before = v.known(began - pos)
     deviation = series.y - before.level
     until, declared = _end(deviation, series.error_var, model, before.scale2, began, signal, sign, stop)
     sharp = min(until, signal + SHARPEN)
     if sharp > signal:
         v = filtered(series, model, pos, sharp + 1, known, hold=began)
-        nums, dens = onset_evidence(v, sharp - pos, ONSETS + sharp - signal)
-    low, best, high = _onset(nums, dens, unit2, sharp, sign, signal)
+        evidence = onset_evidence(v, sharp - pos, ONSETS + sharp - signal, level_se)
+    low, best, high = _onset(evidence, unit2, sharp, sign, signal)
     return Raw(sign, signal, lag, best, low, high, until, declared, before.level, before.level_var**0.5), before
 
 
-def _log_weight(nums, dens, unit2):
+def _log_weight(nums, dens, variances, unit2):
     """Log posterior weight of every onset, the size of the step integrated out under a normal prior.
 
-    unit2: variance of that prior, (SIZE sd of an innovation)^2. Small steps are likelier than large ones.
+    nums, dens, variances: as from onset_evidence. unit2: variance of the prior, (SIZE sd of an innovation)^2: small
+    steps are likelier than large ones.
     """
-    held = unit2 * dens
-    return 0.5 * nums**2 * unit2 / (1.0 + held) - 0.5 * np.log1p(held)
+    moved = unit2 * dens**2 / (variances + 1e-300)
+    return 0.5 * nums**2 / (variances + 1e-300) * moved / (1.0 + moved) - 0.5 * np.log1p(moved)
 
 
-def _onset(nums, dens, unit2, at, sign, signal):
+def _onset(evidence, unit2, at, sign, signal):
     """Most likely onset and the bounds of its central 90 % interval, as indices."""
-    log_weight = np.where(np.sign(nums) == sign, _log_weight(nums, dens, unit2), -np.inf)
+    log_weight = np.where(np.sign(evidence[0]) == sign, _log_weight(*evidence, unit2), -np.inf)
     log_weight[: at - signal] = -np.inf
+    if not np.isfinite(log_weight.max()):
+        return signal, signal, signal
     weight = np.exp(log_weight - log_weight.max())
     cumulated = np.cumsum(weight / weight.sum())
     latest = int(np.searchsorted(cumulated, 0.05))

@@ -9,24 +9,21 @@ from __future__ import annotations
 import numpy as np
 
 from models.charts.characteristics import Characteristic
-from models.charts.innovations import Model, filtered
+from models.charts.innovations import Model
 from models.charts.scan import expected_batches
 from models.charts.working import Working
 from models.shapes import Baseline, Points
 
-_LOOK = 400
-
 
 def promise(
-    char: Characteristic, points: Points, work: Working, model: Model, limits: np.ndarray, arl0: float,
-    baseline: Baseline,
+    char: Characteristic, points: Points, work: Working, model: Model, limits: np.ndarray, held: np.ndarray,
+    arl0: float, baseline: Baseline,
 ) -> str:
-    """One or two sentences for the page. arl0 in points."""
+    """Two sentences for the page. held: as from scan.information; arl0 in points."""
     per_day = points_per_day(points)
     false = f"About one false alarm in {_days(arl0 / per_day)} here."
     small = char.small * abs(baseline.level) if char.trade.relative else char.small
-    v = filtered(work.series(model.within), model, max(len(points) - _LOOK, 0))
-    batches = expected_batches(v, abs(work.shift(-small, model.level)), limits)
+    batches = expected_batches(held, abs(work.shift(-small, model.level)), limits)
     what = f"{100 * char.small:g} %" if char.trade.relative else f"{char.small:g} {char.unit}"
     found = (
         f"A lasting change of {what} is found after about {batches} batches, {_days(batches / per_day)} here."

@@ -75,24 +75,28 @@ def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, 
     return Scan(excess, score, lags)
 
 
-def onset_evidence(innovations: Innovations, at: int, window: int) -> tuple[np.ndarray, np.ndarray]:
-    """Sums s u and s^2 over tau..at for the onsets tau = at, at - 1, ...: two arrays by lag, at most `window` long."""
-    first = max(at + 1 - window, 0)
-    nums, dens = [], []
-    for _, num, den, _ in onset_sums(innovations, first, at + 1, window):
-        nums.append(num[-1])
-        dens.append(den[-1])
-    return np.array(nums), np.array(dens)
+def onset_evidence(innovations: Innovations, at: int, window: int, level_se: float = 0.0) -> tuple[np.ndarray, ...]:
+    """For the onsets tau = at, at - 1, ... (at most `window`): sum s u over tau..at, sum s^2, and the first's variance.
 
-
-def expected_batches(innovations: Innovations, shift: float, boundary: np.ndarray) -> int | None:
-    """Batches after which a lasting step of `shift` is expected to signal; None: not within the longest window.
-
-    From the mean of sum s^2 over the onsets of the stretch; the score's own scatter is left out.
+    That variance, in control: sum s^2, and what a level known only to within level_se adds.
     """
-    for lag, _, den, _ in onset_sums(innovations, 0, len(innovations.score), len(boundary)):
-        if lag and len(den) < 5:
-            break
-        if shift * np.sqrt(float(np.mean(den))) >= boundary[lag]:
-            return lag + 1
-    return None
+    first = max(at + 1 - window, 0)
+    rows = [(num[-1], den[-1], off[-1]) for _, num, den, off in onset_sums(innovations, first, at + 1, window)]
+    nums, dens, offs = np.array(rows).T
+    return nums, dens, dens + (level_se * offs) ** 2
+
+
+def information(innovations: Innovations, window: int) -> np.ndarray:
+    """Sum s^2 for windows of 1, 2, ... batches: mean over the onsets of the stretch that have five windows at least."""
+    size = len(innovations.score)
+    sums = onset_sums(innovations, 0, size, min(window, max(size - 4, 1)))
+    return np.array([float(np.mean(den)) for _, _, den, _ in sums])
+
+
+def expected_batches(held: np.ndarray, shift: float, boundary: np.ndarray) -> int | None:
+    """Batches after which a lasting step of `shift` is expected to signal; None: not within the windows of `held`.
+
+    held: as from `information`. The score's own scatter is left out.
+    """
+    found = np.flatnonzero(shift * np.sqrt(held) >= boundary[: len(held)])
+    return int(found[0]) + 1 if len(found) else None

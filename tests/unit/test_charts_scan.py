@@ -36,7 +36,7 @@ def test_scores_are_those_of_generalised_least_squares(seed: int):
     model = Model(0.0, 1.0, lot, flour, 0.0, phi, 1e9, 0.0, False)
     innovations = filtered(_series(y, lots, flours, error), model)
     for t in (3, 17, 39):
-        nums, dens = onset_evidence(innovations, t, WINDOW)
+        nums, dens, _ = onset_evidence(innovations, t, WINDOW)
         w = np.linalg.inv(v[: t + 1, : t + 1])
         for tau in range(t + 1):
             h = (np.arange(t + 1) >= tau).astype(float)
@@ -48,7 +48,7 @@ def test_a_learning_chart_scores_against_the_level_of_its_own_past():
     """With a level quite unknown, the score of a step is the usual contrast of the means after and before."""
     y = np.random.default_rng(1).standard_normal(30) * 0.3
     model = Model(0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1e9, 1e4, True, scale_df=1e12)
-    nums, dens = onset_evidence(filtered(_series(y), model), 29, WINDOW)
+    nums, dens, _ = onset_evidence(filtered(_series(y), model), 29, WINDOW)
     after, before = y[20:], y[:20]
     contrast = (after.mean() - before.mean()) / (1 / 10 + 1 / 20) ** 0.5
     assert nums[9] / dens[9] ** 0.5 == pytest.approx(contrast, rel=1e-4)
