@@ -19,6 +19,7 @@ from models.sheet import Refused
 LONGEST_LINE = 1 << 20
 LONGEST_CELL = 1 << 17
 HEAD_BYTES = 1 << 21
+MOST_ODD = 20
 _PIECE = 1 << 22
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _OTHER_FILES = {
@@ -27,11 +28,9 @@ _OTHER_FILES = {
     b"{\\rtf": "a text document", b"<html": "a web page", b"<!DOCTYPE": "a web page", b"<?xml": "an XML file",
     b"SQLite format": "a database",
 }  # fmt: skip
-# What a byte is to a table: 0 never in a text, 1 odd but harmless, | between cells, a blank, x anything else.
+# What a byte is to a table: 0 never in a text, 1 no sign that is seen, | between cells, a blank, x anything else.
 _CLASSES = bytearray(b"x" * 256)
-_CLASSES[0:32], _CLASSES[0x7F], _CLASSES[0x20] = b"\0" * 32, 1, 0x20
-for _byte in b"\x0b\x0c\x1a\x1c\x1d\x1e\x1f":
-    _CLASSES[_byte] = 1
+_CLASSES[0:32], _CLASSES[0x7F], _CLASSES[0x20] = b"\0" + b"\1" * 31, 1, 0x20
 for _byte in b",;\t\r\n":
     _CLASSES[_byte] = ord("|")
 
@@ -73,11 +72,13 @@ def decode(content: bytes) -> Text:
 def _tidy_already(content: bytes) -> bool:
     """Whether no cell begins or ends with a blank or holds an odd character. Raises Refused for binary content."""
     tidy_already = content.isascii() and not (b"\t" in content and b"," in content)
+    odd = 0
     for start in range(0, len(content), _PIECE):
         piece = content[max(start - 1, 0) : start + _PIECE].translate(_CLASSES)
-        if b"\0" in piece:
+        odd += piece.count(b"\1")
+        if b"\0" in piece or odd > MOST_ODD + (start + len(piece)) // 100:
             raise Refused("binary content, not a table: save the log as CSV or XLSX")
-        tidy_already = tidy_already and not (b"\1" in piece or b" |" in piece or b"| " in piece)
+        tidy_already = tidy_already and not (odd or b" |" in piece or b"| " in piece)
     return tidy_already and not content.startswith(b" ") and not content.endswith(b" ")
 
 

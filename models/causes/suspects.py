@@ -13,10 +13,10 @@ from models.plant import Plant
 from models.shapes import Episode, Points, Stream
 
 LOT_SD, AGEING_SD, STEP_SD = 0.12, 0.03, 0.06
-CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR, CHANCE_ELSEWHERE = 0.06, 0.02, 0.04, 0.05
-RATE_LINE, RATE_PLANT = 0.014, 0.012
+CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR, CHANCE_ELSEWHERE = 0.05, 0.006, 0.04, 0.05
+RATE_LINE, RATE_PLANT = 0.008, 0.008
 """Chance of an unrecorded fault for each batch that it may have begun at. Common practice, no source."""
-HANDLING_PART, UNSEEN_PART = 0.35, 0.3
+HANDLING_PART, UNSEEN_PART = 0.8, 0.4
 MOST_LINE, MOST_HANDLING, MOST_PLANT = 0.3, 0.2, 0.2
 MOST_ELSEWHERE = 4
 SHARED: tuple[tuple[str, str], ...] = (
@@ -48,7 +48,8 @@ def sharing(plant: Plant, field: Field, kind: str) -> np.ndarray | None:
     return rows if len(set(field.text["line"][rows & field.since()])) > 1 else None
 
 
-def _lots(field: Field, model: Design) -> list[Candidate]:
+def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
+    """Yeast and flour lots in use, and, for a fall, yeast lots that grew weaker (none grows stronger)."""
     lots, gain = lots_of(field), model.gain[:len(field)]
     age, found = lot_age(field, lots), []
     for lot in _in_use(lots, field):
@@ -57,8 +58,9 @@ def _lots(field: Field, model: Design) -> list[Candidate]:
         rows = (lots == lot).astype(float)
         found.append(Candidate("yeast lot", lot, "yeast", f"yeast lot {lot}", model.column(rows * gain, rows, lot),
                                LOT_SD, CHANCE_LOT))
-        found.append(Candidate("ageing", lot, "yeast", f"yeast lot {lot} growing weaker",
-                               model.column(rows * gain * age, rows * age), AGEING_SD, CHANCE_AGEING))
+        if episode.direction == "low":
+            found.append(Candidate("ageing", lot, "yeast", f"yeast lot {lot} growing weaker",
+                                   model.column(rows * gain * age, rows * age), AGEING_SD, CHANCE_AGEING))
     for lot in _in_use(field.text["flour_lot"], field):
         column = model.column((field.text["flour_lot"] == lot).astype(float))
         found.append(Candidate("flour lot", lot, "unexplained", f"flour lot {lot}", column, STEP_SD, CHANCE_FLOUR))
@@ -116,7 +118,7 @@ def elsewhere(field: Field, others: Sequence[Other], model: Design) -> list[Cand
 def suspects(plant: Plant, field: Field, episode: Episode, others: Sequence[Other],
              model: Design) -> tuple[Candidate, ...]:
     """Everything unrecorded that may lie behind the episode, and other lines' own episodes."""
-    return (*_own(plant, field, episode, model), *_lots(field, model), *_together(plant, field, episode, model),
+    return (*_own(plant, field, episode, model), *_lots(field, episode, model), *_together(plant, field, episode, model),
             *elsewhere(field, others, model))
 
 

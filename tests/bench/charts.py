@@ -2,8 +2,8 @@
 
 Prints, from fixed seeds, side by side with the limits: delays with everything known, false alarms of plants drawn at
 random with learned baselines, the delay there beside the best tuned detector, the onset and its interval, and what
-charting costs. About twenty minutes on one core; --quick takes about one and only shows that it runs. --calibrate prints
-the table of limits that models.charts.boundary keeps.
+charting costs. About twenty minutes on one core; --quick takes about one and only shows that it runs. --calibrate
+prints the table of limits that models.charts.boundary keeps.
 """
 
 from __future__ import annotations

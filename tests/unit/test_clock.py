@@ -16,7 +16,7 @@ import pytest
 from models import clock, instants
 from models.clock import Stamp
 from models.numbers import Misread, Undecidable
-from tests.unit import books, rows
+from tests.unit import books
 
 DAY = dt.date(2026, 3, 14)
 AT = dt.timedelta(hours=13, minutes=10)
@@ -267,4 +267,3 @@ def test_many_lines_that_step_back_stay_fast():
     group = np.repeat(np.arange(n // 2), 2)
     local = np.where(np.arange(n) % 2, np.datetime64("2026-05-06T01:30"), np.datetime64("2026-05-06T23:40")).astype("datetime64[us]")
     assert instants.after_midnight(local, group).sum() == n // 2
-    assert rows.plant().zone.key == "Europe/Lisbon"

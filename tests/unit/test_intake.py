@@ -1,169 +1,319 @@
-"""Logs as they really come: what is understood, what is refused, what is passed over. Shapes: common practice, no source."""
+"""How logs get in: which files are taken, and CSV as spreadsheets and people write it."""
 
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import threading
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
-from models import intake, reading
-from models.plant import Plant
-from tests.unit.rows import plant
-
-NORTH = plant()
-HEAD = "dough_batch,line,product,shift_date,shift,mixed_at,flour_kg,liquid_kg,yeast_kg,dough_temp_c"
-LINE = "01,L1,milk-loaf,2026-05-06,early,2026-05-06 06:30,48.5,14.25,1.8,26.1"
-TEXT = f"{HEAD}\n{LINE}\n"
+from models import inbox, intake
+from models.sheet import Refused
+from tests.unit import books
+from tests.unit.books import OUTPUT, ROW
 
 
-def typed(content: bytes, of: Plant = NORTH, name: str = "x.csv") -> tuple[intake.Sheet, reading.Typed]:
-    sheet = intake.read(name, content, of)
-    return sheet, reading.typed(sheet, of)
+def _names(folder: Path) -> list[str]:
+    return [path.relative_to(folder).as_posix() for path in intake.find(folder)[0]]
 
 
-def first(content: bytes, of: Plant = NORTH) -> pd.Series:
-    _, found = typed(content, of)
-    assert not found.slips, found.slips
-    return found.frame.iloc[0]
+def _refused(folder: Path) -> dict[str, str]:
+    return {path.relative_to(folder).as_posix(): why for path, why in intake.find(folder)[1]}
 
 
-def is_the_row(row: pd.Series) -> None:
-    assert (row["dough_batch"], row["line"], row["flour_kg"], row["liquid_kg"], row["dough_temp_c"]) == ("01", "L1", 48.5, 14.25, 26.1)
-    assert row["mixed_at"] == pd.Timestamp("2026-05-06 05:30")  # Lisbon is an hour ahead of UTC in May
-    assert row["shift_date"] == pd.Timestamp("2026-05-06")
+# --- which files ---
 
 
-SEMI = TEXT.replace(",", ";").replace("48.5", "48,5").replace("14.25", "14,25").replace("1.8", "1,8").replace("26.1", "26,1")
-DRESSES = {
-    "as the contract has it": TEXT.encode(),
-    "with a byte-order mark": b"\xef\xbb\xbf" + TEXT.encode(),
-    "CRLF": TEXT.replace("\n", "\r\n").encode(),
-    "semicolon and decimal comma": SEMI.encode(),
-    "tab": TEXT.replace(",", "\t").encode(),
-    "UTF-16": TEXT.encode("utf-16"),
-    "Windows-1252": TEXT.replace("dough_temp_c", "dough temp (°C)").encode("cp1252"),
-    "headings in other case and spacing": TEXT.replace(HEAD, HEAD.replace("_", " ").title()).encode(),
-    "units in brackets": TEXT.replace("flour_kg", "Flour (kg)").replace("dough_temp_c", "Dough temp [°C]").encode(),
-    "a title above": f"Mixer sheet,week 19\n\n{TEXT}".encode(),
-    "trailing empty columns": "\n".join(line + ",,," for line in TEXT.splitlines()).encode(),
-    "quoted": (HEAD + "\n" + ",".join(f'"{cell}"' for cell in LINE.split(",")) + "\n").encode(),
-    "day first": TEXT.replace("2026-05-06", "06/05/2026").replace("early,06/05/2026", "early,06/05/2026").encode()
-    + b"02,L1,milk-loaf,25/05/2026,early,25/05/2026 06:30,48.5,14.25,1.8,26.1\n",
-    "with an offset": TEXT.replace("2026-05-06 06:30", "2026-05-06T07:30+02:00").encode(),
-}
+def test_files_come_in_bytewise_order_of_their_path(tmp_path: Path):
+    names = ["b.csv", "a.csv", "Z.csv", "sub/a.csv", "sub-1.csv", "sub.csv", "ä.csv", "a/z/deep.csv", "10.csv", "9.csv"]
+    for name in names:
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text("x")
+    assert _names(tmp_path) == sorted(names, key=lambda name: name.encode())
 
 
-@pytest.mark.parametrize("dress", DRESSES)
-def test_the_same_row_in_another_dress(dress: str) -> None:
-    is_the_row(first(DRESSES[dress]))
+def test_hidden_and_unfinished_files_are_passed_over(tmp_path: Path):
+    for name in (".hidden.csv", "~$open.xlsx", "x.csv.part", "x.tmp", "x.crdownload", "x.csv~", ".git/log.csv"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("x")
+    (tmp_path / "log.csv").write_text("x")
+    assert _names(tmp_path) == ["log.csv"] and not _refused(tmp_path)
 
 
-def test_identities_stay_text() -> None:
-    rows = "\n".join(LINE.replace("01,", f"{name},", 1) for name in ("00123", "1E5", "7"))
-    _, found = typed(f"{HEAD}\n{rows}\n".encode())
-    assert list(found.frame["dough_batch"]) == ["00123", "1E5", "7"]
+def test_links_pipes_and_devices_are_refused_and_never_followed_or_waited_for(tmp_path: Path):
+    logs, outside = tmp_path / "logs", tmp_path / "outside"
+    outside.mkdir()
+    logs.mkdir()
+    (outside / "secret.csv").write_text(OUTPUT + ROW)
+    (logs / "file-link.csv").symlink_to(outside / "secret.csv")
+    (logs / "folder-link").symlink_to(outside)
+    (logs / "loop").symlink_to(logs)
+    (logs / "dangling.csv").symlink_to(outside / "nothing")
+    os.mkfifo(logs / "pipe.csv")
+    assert _names(logs) == []
+    refused = _refused(logs)
+    assert list(refused) == ["dangling.csv", "file-link.csv", "folder-link", "loop", "pipe.csv"]
+    assert all("link" in why for name, why in refused.items() if name != "pipe.csv") and "pipe" in refused["pipe.csv"]
+    for name in refused:
+        with pytest.raises(Refused):
+            intake.fetch(logs / name)
 
 
-def test_lines_that_are_no_rows_are_listed_and_rows_keep_their_line() -> None:
-    units = ",,,,,,kg,kg,kg,°C"
-    total = "Total,,,,,,97,28.5,3.6,"
-    sheet, found = typed(f"{HEAD}\n{units}\n{LINE}\n\n{LINE.replace('01', '02', 1)}\n{total}\n".encode())
-    assert list(sheet.row_numbers) == [3, 5]
-    assert [line.row for line in sheet.passed_over] == [2, 4, 6]
-    assert all(line.why for line in sheet.passed_over)
-    assert len(found.frame) == 2
+def test_a_device_is_refused_unread():
+    with pytest.raises(Refused, match="device"):
+        intake.fetch(Path("/dev/zero"))
 
 
-def test_extra_columns_are_kept_with_the_row() -> None:
-    sheet, found = typed(f"{HEAD},weather\n{LINE},rain\n".encode())
-    assert sheet.rows["weather"].iloc[0] == "rain"
-    assert "weather" not in found.frame
+def test_what_may_not_be_read_is_refused_with_the_reason(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    (tmp_path / "log.csv").write_text("x")
+    (tmp_path / "closed").mkdir()
+    scandir = os.scandir
+
+    def guarded(folder):
+        if Path(folder).name == "closed":
+            raise PermissionError(13, "Permission denied")
+        return scandir(folder)
+
+    monkeypatch.setattr(inbox.os, "access", lambda path, mode: False)
+    monkeypatch.setattr(inbox.os, "scandir", guarded)
+    assert {name: why.split(":")[0] for name, why in _refused(tmp_path).items()} == {
+        "closed": "the folder cannot be read (Permission denied)",
+        "log.csv": "may not be read",
+    }
 
 
-def test_a_plants_own_headings() -> None:
-    own = plant(columns={"dough": {"Teig": "dough_batch", "Mehl": "flour_kg"}})
-    is_the_row(first(TEXT.replace("dough_batch", "Teig").replace("flour_kg", "Mehl").encode(), own))
+def test_a_file_that_is_gone_is_refused(tmp_path: Path):
+    with pytest.raises(Refused, match="No such file"):
+        intake.fetch(tmp_path / "log.csv")
+
+
+def test_a_name_that_is_no_text_is_refused(tmp_path: Path):
+    with open(os.fsencode(tmp_path) + b"/\xff.csv", "wb"):
+        pass
+    assert list(_refused(tmp_path).values()) == ["the file's name is no readable text: rename it"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not say who writes a file")
+def test_a_file_still_being_written_waits_for_the_next_run(tmp_path: Path):
+    log = tmp_path / "log.csv"
+    with log.open("w") as copying:
+        copying.write(OUTPUT)
+        copying.flush()
+        assert _names(tmp_path) == [] and "once it is whole" in _refused(tmp_path)["log.csv"]
+        with pytest.raises(Refused, match="once it is whole"):
+            intake.fetch(log)
+        copying.write(ROW)
+    assert _names(tmp_path) == ["log.csv"] and intake.fetch(log) == (OUTPUT + ROW).encode()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not say who writes a file")
+def test_a_writer_in_another_process_is_seen_too(tmp_path: Path):
+    program = f"f = open({str(tmp_path / 'log.csv')!r}, 'w'); print('open', flush=True); input()"
+    with subprocess.Popen([sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE) as writer:
+        assert writer.stdout is not None and writer.stdin is not None
+        writer.stdout.readline()
+        assert _names(tmp_path) == []
+        writer.communicate(b"\n", timeout=20)
+    assert _names(tmp_path) == ["log.csv"]
+
+
+def test_a_rename_into_place_is_whole_at_once(tmp_path: Path):
+    (tmp_path / "log.csv.part").write_text(OUTPUT + ROW)
+    (tmp_path / "log.csv.part").rename(tmp_path / "log.csv")
+    assert _names(tmp_path) == ["log.csv"] and intake.fetch(tmp_path / "log.csv").endswith(ROW.encode())
+
+
+def test_where_the_system_does_not_tell_a_file_that_grows_is_left_for_now(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(inbox, "_has_writer", lambda descriptor: None)
+    monkeypatch.setattr(inbox, "PAUSE_SECONDS", 0.3)
+    (tmp_path / "still.csv").write_text("x")
+    (tmp_path / "growing.csv").write_text("x")
+    timer = threading.Timer(0.1, lambda: (tmp_path / "growing.csv").write_text("xx"))
+    timer.start()
+    try:
+        assert _names(tmp_path) == ["still.csv"]
+    finally:
+        timer.join()
+    old = 1_600_000_000
+    os.utime(tmp_path / "still.csv", (old, old))
+    os.utime(tmp_path / "growing.csv", (old, old))
+    monkeypatch.setattr(inbox.time, "sleep", lambda seconds: pytest.fail("old files are not waited for"))
+    assert len(_names(tmp_path)) == 2
+
+
+def test_a_file_larger_than_any_log_is_refused_unread(tmp_path: Path):
+    with (tmp_path / "huge.csv").open("wb") as file:
+        file.truncate(inbox.MOST_BYTES + 1)
+    with pytest.raises(Refused, match="larger than 1024 MB"):
+        intake.fetch(tmp_path / "huge.csv")
+
+
+def test_no_folder_is_said_not_raised(tmp_path: Path):
+    assert intake.find(tmp_path / "nothing")[1][0][1] == "the folder cannot be read (No such file or directory)"
+
+
+# --- encodings, delimiters, line ends ---
+
+NOTES = "paste_batch,kettle,shift_date,shift,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,note\n"
+PASTE = "P1,K1,2026-05-06,early,36,35,2026-05-06 06:10,2026-05-06 06:20,66,übergekocht\n"
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252", "latin-1"])
+def test_encodings(encoding: str):
+    read = books.typed((NOTES + PASTE).encode(encoding))
+    assert read.frame["note"].tolist() == ["übergekocht"] and not read.slips
+
+
+def test_an_encoding_that_is_not_the_standard_one_is_noted():
+    assert books.sheet((NOTES + PASTE).encode("cp1252")).notes == ("encoding: Windows-1252",)
+    assert books.sheet((NOTES + PASTE).encode()).notes == ()
+
+
+@pytest.mark.parametrize(("mark", "name"), [(",", ()), (";", ("delimiter: semicolon",)), ("\t", ("delimiter: tab",))])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_delimiters_and_line_ends(mark: str, name: tuple[str, ...], end: str):
+    sheet = books.sheet((OUTPUT + ROW + ROW).replace(",", mark).replace("\n", end))
+    assert sheet.row_numbers.tolist() == [2, 3] and sheet.notes == name
+    assert sheet.rows["pieces_wasted"].tolist() == ["6", "6"]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_delimiters_and_line_ends_with_quotes(end: str):
+    sheet = books.sheet((OUTPUT + ROW.replace("milk-loaf", '"milk-loaf"') + ROW).replace("\n", end))
+    assert sheet.row_numbers.tolist() == [2, 3] and sheet.rows["product"].tolist() == ["milk-loaf"] * 2
+
+
+def test_a_last_line_without_an_end_is_a_line():
+    assert len(books.sheet((OUTPUT + ROW + ROW).rstrip("\n")).rows) == 2
+    assert len(books.sheet(OUTPUT.rstrip("\n")).rows) == 0
+
+
+def test_cells_are_trimmed_and_otherwise_verbatim():
+    text = '  P 1 ,K1,2026-05-06, early ,36,35,2026-05-06 06:10,2026-05-06 06:20,66,"  <b>=1+1\x07</b>; DROP  TABLE \u202e x "\n'
+    sheet = books.sheet(NOTES + text)
+    assert sheet.rows.loc[0, "note"] == "<b>=1+1</b>; DROP  TABLE  x" and sheet.rows.loc[0, "paste_batch"] == "P 1"
+
+
+# --- row numbers and lines that are no rows ---
+
+
+def test_row_numbers_are_those_a_spreadsheet_shows():
+    text = "OUTPUT SHEET,,,,,\n\n" + OUTPUT + ROW + "\n" + ROW.replace("milk-loaf", '"milk\n-loaf"') + ROW
+    sheet = books.sheet(text)
+    assert (sheet.header_row, sheet.row_numbers.tolist()) == (3, [4, 6, 7])
+    assert sheet.rows.loc[1, "product"] == "milk -loaf"
+
+
+def test_the_fast_and_the_careful_way_agree():
+    lines = [OUTPUT, ROW, "\n", ROW, ",,,,,\n", "Total,,,,1800,12\n", ROW]
+    fast, careful = books.sheet("".join(lines)), books.sheet("".join(lines).replace("L1", '"L1"'))
+    assert fast.rows.equals(careful.rows) and fast.passed_over == careful.passed_over
+    assert (fast.row_numbers == careful.row_numbers).all()
 
 
 @pytest.mark.parametrize(
-    ("cell", "says"),
-    [("48.5*", "number"), ("?", "number"), ('"" ""', "number"), ("ok", "number"), ("48,5", "number")],
-)
-def test_a_cell_that_is_no_number_is_a_slip_not_a_guess(cell: str, says: str) -> None:
-    sheet, found = typed(f"{HEAD}\n{LINE.replace('48.5', chr(34) + cell + chr(34))}\n{LINE.replace('01', '02', 1)}\n".encode())
-    (slip,) = found.slips
-    assert (slip.row, slip.column, slip.rule) == (0, "flour_kg", says)
-    assert slip.why
-    assert pd.isna(found.frame["flour_kg"].iloc[0])
-
-
-@pytest.mark.parametrize("cell", ["", "-", "n/a", "  "])
-def test_not_recorded_is_missing_never_zero(cell: str) -> None:
-    _, found = typed(f"{HEAD},room_temp_c\n{LINE},{cell}\n".encode())
-    assert not found.slips
-    assert pd.isna(found.frame["room_temp_c"].iloc[0])
-
-
-def test_clock_change_hours() -> None:
-    """Lisbon, 2026: 01:00 to 02:00 comes twice on 25 October and is missing on 29 March (tz database)."""
-    autumn = "\n".join(LINE.replace("2026-05-06 06:30", f"2026-10-25 {t}").replace("2026-05-06", "2026-10-24").replace("early", "night")
-                       .replace("01,", f"{n},", 1) for n, t in enumerate(("00:50", "01:30", "01:10", "02:20")))
-    _, found = typed(f"{HEAD}\n{autumn}\n".encode())
-    assert list(found.frame["mixed_at"]) == [pd.Timestamp(f"2026-10-{t}") for t in ("24 23:50", "25 00:30", "25 01:10", "25 02:20")]
-    _, found = typed(f"{HEAD}\n{LINE.replace('2026-05-06 06:30', '2026-03-29 01:30')}\n".encode())
-    assert [slip.column for slip in found.slips if slip.rule != "required"] == ["mixed_at"]
-
-
-@pytest.mark.parametrize(
-    ("content", "says"),
+    ("line", "why"),
     [
-        (b"", "empty"),
-        (b"hello world\n", "column"),
-        (b"\x89PNG\r\n\x1a\n" + bytes(200), ""),
-        (TEXT.replace(",dough_temp_c", "").replace(",26.1", "").encode(), "dough_temp_c"),
-        (b"PK\x03\x04 not a workbook", ""),
-        (("a," * 50_000).encode() + b"\n1\n", "column"),
+        ("\n", "blank"), (",,,,,\n", "blank"), (" , ,,,,\n", "blank"), (",,,,pieces,pieces\n", "units"), ("Total,,,,1800,12\n", "totals"),
+        ("Average:,,,,900,6\n", "totals"), (",,,,1800,12\n", "sum or the average"), (",,,,900,6\n", "sum or the average"),
+        (OUTPUT, "header again"), ("Signed: R. for the shift,,,,,\n", "a line of text"),
+    ],
+)  # fmt: skip
+def test_error_27_lines_that_are_no_rows_are_passed_over_and_listed(line: str, why: str):
+    at_top = why == "units"
+    sheet = books.sheet(OUTPUT + (line if at_top else "") + ROW + ROW + ("" if at_top else line))
+    assert len(sheet.rows) == 2
+    ((number, said),) = [(over.row, over.why) for over in sheet.passed_over]
+    assert number == (2 if at_top else 4) and why in said
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Total,milk-loaf,2026-05-06,early,900,6\n",  # a line somebody called Total, filled in
+        ",,,,1801,12\n",  # no sum of what stands above
+        ",,,,,6 kg\n",
+        "L1,milk-loaf,2026-05-06,early,,\n",
+        "L1,,,,,\n",
     ],
 )
-def test_what_is_no_log_is_refused_in_one_line(content: bytes, says: str) -> None:
-    with pytest.raises(intake.Refused) as refused:
-        intake.read("x.csv", content, NORTH)
-    assert says in str(refused.value) and "\n" not in str(refused.value) and str(refused.value)
+def test_error_27_rows_beside_it_are_rows(line: str):
+    sheet = books.sheet(OUTPUT + ROW + ROW + line)
+    assert len(sheet.rows) == 3 and not sheet.passed_over
 
 
-def test_a_very_long_line_is_refused_at_once() -> None:
-    with pytest.raises(intake.Refused):
-        intake.read("x.csv", b"a" * (64 << 20), NORTH)
+def test_trailing_empty_columns_are_no_columns():
+    sheet = books.sheet(OUTPUT.replace("\n", ",,\n") + ROW.replace("\n", ",,\n"))
+    assert sheet.columns == tuple(OUTPUT.strip().split(","))
 
 
-def test_workbook_with_hidden_sheet_and_real_dates(tmp_path: Path) -> None:
-    import datetime as dt
-
-    from openpyxl import Workbook
-
-    book = Workbook()
-    hidden = book.active
-    hidden.sheet_state = "hidden"
-    hidden.append(["nothing"])
-    sheet = book.create_sheet("mixer")
-    sheet.append(HEAD.split(","))
-    sheet.append(["01", "L1", "milk-loaf", dt.date(2026, 5, 6), "early", dt.datetime(2026, 5, 6, 6, 30), 48.5, 14.25, 1.8, 26.1])
-    book.active = 1
-    book.save(tmp_path / "x.xlsx")
-    is_the_row(first((tmp_path / "x.xlsx").read_bytes()))
+# --- quotes ---
 
 
-def test_find_goes_bytewise_and_never_out_of_the_folder(tmp_path: Path) -> None:
-    logs = tmp_path / "logs"
-    for name in ("b.csv", "B.csv", "a/z.csv", "a.csv", "é.csv", ".hidden.csv", "~$open.xlsx", "x.csv.part"):
-        (logs / name).parent.mkdir(parents=True, exist_ok=True)
-        (logs / name).write_text(TEXT)
-    (tmp_path / "out.csv").write_text(TEXT)
-    (logs / "link.csv").symlink_to(tmp_path / "out.csv")
-    os.mkfifo(logs / "pipe.csv")
-    found, refused = intake.find(logs)
-    names = [path.relative_to(logs).as_posix() for path in found]
-    assert names == sorted(("b.csv", "B.csv", "a/z.csv", "a.csv", "é.csv"), key=lambda name: name.encode())
-    assert {path.name for path, _ in refused} == {"link.csv", "pipe.csv"}
+def test_a_ditto_mark_that_opens_a_quote_swallows_no_row():
+    ditto = "L1,\",2026-05-06,early,900,6\n"
+    sheet = books.sheet(OUTPUT + ROW + ditto + ditto + ROW)
+    assert sheet.row_numbers.tolist() == [2, 3, 4, 5] and sheet.rows["product"].tolist()[1:3] == ['"', '"']
+    read = books.typed(OUTPUT + ROW + ditto + ditto + ROW)
+    assert [(slip.row, slip.column, slip.proposal) for slip in read.slips] == [(1, "product", "milk-loaf"), (2, "product", "milk-loaf")]
+    assert any("row 3, 4" in note for note in read.notes)
+
+
+def test_one_mark_that_never_closes_costs_no_other_row():
+    sheet = books.sheet(OUTPUT + ROW + 'L1,5" pan,2026-05-06,early,900,6\n' + 'L1,"tin,2026-05-06,early,900,6\n' + ROW * 3)
+    assert len(sheet.rows) == 6 and sheet.rows.loc[1, "product"] == '5" pan'
+
+
+def test_quotes_as_spreadsheets_write_them():
+    text = NOTES + PASTE.replace("übergekocht", '"said ""hot"", then\nleft, at 6"')
+    sheet = books.sheet(text + PASTE)
+    assert sheet.rows["note"].tolist() == ['said "hot", then left, at 6', "übergekocht"]
+    assert sheet.row_numbers.tolist() == [2, 3]
+
+
+def test_error_7_a_decimal_comma_that_splits_a_cell_is_seen_by_the_count_of_cells():
+    read = books.typed(OUTPUT + ROW + "L1,milk-loaf,2026-05-06,early,900,6,5\n" + ROW)
+    (slip,) = read.slips
+    assert (slip.row, slip.column, slip.rule, slip.value) == (1, "", "shape", "5") and "comma" in slip.why
+    beside = books.typed(OUTPUT + ROW + "L1,milk-loaf,2026-05-06,early,900,6,,\n")
+    assert not beside.slips
+
+
+# --- what is no log ---
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (b"", "empty"), (b" \r\n\n", "empty"), (b"\xef\xbb\xbf", "no row"), (b"%PDF-1.7\n...", "a PDF"), (b"\x89PNG\r\n\x1a\n", "a picture"),
+        (b"\x1f\x8b\x08", "compressed"), (b"<html><body>", "web page"), (b"\0\0\0\0", "binary"), (OUTPUT.encode() + b"\0", "binary"),
+        (b"\x07\x08" * 50, "binary"), (b"just some words\n", "no row holds"), (b"a,b\n1,2\n", "no row holds"),
+        ((OUTPUT + ROW).encode("utf-16")[:-1], "breaks off"), ((NOTES + "ü").encode()[:-1], "breaks off"),
+        (b"\x81\x8d" * 40, "neither"), (",".join(f"c{i}" for i in range(3000)).encode(), "3000 columns"),
+        (b"line,product,shift_date,shift\n", "no column pieces_made"),
+    ],
+)  # fmt: skip
+def test_what_is_no_log_is_refused_with_one_line(content: bytes, why: str):
+    with pytest.raises(Refused, match=why) as refused:
+        intake.read("log.csv", content, books.PLANT)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_line_of_megabytes_is_refused_at_once():
+    for content in (b"a," * (4 << 20), OUTPUT.encode() + b"x" * (2 << 20) + b"\n", ("x" * (2 << 20)).encode("utf-16")):
+        with pytest.raises(Refused, match="a line is longer than"):
+            intake.read("log.csv", content, books.PLANT)
+
+
+def test_the_name_says_nothing():
+    content = (OUTPUT + ROW).encode()
+    assert intake.read("paste.xlsx", content, books.PLANT).kind == intake.read("loaf.pdf", content, books.PLANT).kind == "output"
+
+
+def test_the_same_bytes_give_the_same_sheet():
+    content = (OUTPUT.replace(",", ";") + ROW.replace(",", ";").replace("900", "900,0")).encode("cp1252")
+    one, two = (intake.read("log", content, books.PLANT) for _ in range(2))
+    assert one.rows.equals(two.rows) and (one.notes, one.passed_over) == (two.notes, two.passed_over)

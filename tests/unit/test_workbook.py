@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import resource
 import subprocess
 import sys
 import zipfile
@@ -142,7 +141,6 @@ def test_bombs_are_refused_in_bounded_memory(name: str, tmp_path):
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=False)
     assert done.stdout.startswith("refused"), done.stderr[-2000:]
-    assert resource.RLIMIT_AS is not None
 
 
 def test_a_directory_that_lies_about_a_size_is_not_believed():
