@@ -37,8 +37,9 @@ def _places(command: argparse.ArgumentParser) -> None:
 
 def alerts(args: argparse.Namespace) -> int:
     """List alerts, the newest last."""
-    from models import ledger, plant, store
-    from models.alerts import local, to_json
+    from models import plant
+    from models.alarms.alerts import local, to_json
+    from models.storage import ledger, store
 
     loaded = plant.load(args.plant)
     con = store.open_for_reading(args.store)
@@ -62,8 +63,9 @@ def case(args: argparse.Namespace) -> int:
     """Record one act and print the pages that show it again."""
     from flows.steps import Job
     from flows.work import record_case
-    from models import plant, store
-    from models.cases import CaseEvent
+    from models import plant
+    from models.storage import store
+    from models.storage.cases import CaseEvent
 
     store.open_for_reading(args.store).close()
     act = "seen" if args.seen else "done" if args.done else "handed over" if args.hand_over else "closed"

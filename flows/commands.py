@@ -81,7 +81,8 @@ def _is_form(text: str, form: str, name: str, example: str) -> None:
 
 def _page(args: argparse.Namespace, page: str) -> int:
     from flows import steps
-    from models import plant, store
+    from models import plant
+    from models.storage import store
 
     loaded = plant.load(args.plant)
     con = store.open_for_reading(args.store)

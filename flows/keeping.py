@@ -19,7 +19,7 @@ def add_parsers(commands: Any) -> None:
 
 def backup(args: argparse.Namespace) -> int:
     """Make a backup."""
-    from models import backup as backups
+    from models.storage import backup as backups
 
     print(f"{args.to}: the store and {backups.make(args.store, args.to)} archived files")
     return 0
@@ -27,7 +27,7 @@ def backup(args: argparse.Namespace) -> int:
 
 def restore(args: argparse.Namespace) -> int:
     """Put a backup back."""
-    from models import backup as backups
+    from models.storage import backup as backups
 
     print(f"{args.store}: restored, with {backups.restore(args.backup, args.store)} archived files")
     return 0

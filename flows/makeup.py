@@ -9,8 +9,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from models import kettle
 from models.plant import Plant, PlantFileError, Product, load
+from models.trade import kettle
 from reports import makeup_text
 
 HELP = "at the kettle: how much water to put back"

@@ -81,7 +81,7 @@ def scheduled_pull(plant: str, logs: str, store: str, out: str) -> dict[str, Any
 
 def _report(plant: str, store: str, out: str, page: str) -> str:
     from models import plant as plant_file
-    from models import store as stores
+    from models.storage import store as stores
 
     con = stores.open_for_reading(Path(store))
     try:

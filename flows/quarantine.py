@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from models.decisions import Decision, Waiting
     from models.plant import Plant
+    from models.storage.decisions import Decision, Waiting
 
 
 def add_parser(commands: Any) -> None:
@@ -37,7 +37,8 @@ def add_parser(commands: Any) -> None:
 
 def quarantine(args: argparse.Namespace) -> int:
     """List, write slips, or decide."""
-    from models import decisions, plant, store
+    from models import plant
+    from models.storage import decisions, store
 
     loaded = plant.load(args.plant)
     con = store.open_for_reading(args.store)
@@ -76,7 +77,7 @@ def lines(rows: Sequence[Waiting]) -> list[str]:
 
 
 def _decide(args: argparse.Namespace, con: Any, plant: Plant, rows: Sequence[Waiting]) -> tuple[list[Decision], dict[str, bytes]]:
-    from models import decisions
+    from models.storage import decisions
 
     mine = decisions.chosen(rows, args.rows, args.alike)
     at = datetime.now(UTC).replace(tzinfo=None, microsecond=0)

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import duckdb
 
-    from models.account import Touched
-    from models.cases import CaseEvent
-    from models.decisions import Decision
     from models.plant import Plant
-    from models.shapes import Alert, Charted
+    from models.shapes import Charted
     from models.snapshot import Snapshot
-    from models.take import Pending
+    from models.storage.account import Touched
+    from models.storage.cases import CaseEvent
+    from models.storage.decisions import Decision
+    from models.storage.take import Pending
 
 
 @dataclass(frozen=True)
@@ -56,8 +56,8 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
 
 def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
-    from models import account, ledger
     from models.logbook import KINDS
+    from models.storage import account, ledger
 
     pulled = Pulled(run=run)
     first_new = (con.execute("SELECT coalesce(max(seq), -1) + 1 FROM raw_row").fetchone() or (0,))[0]
@@ -84,20 +84,21 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
 
 
 def _keep_decisions(con: duckdb.DuckDBPyConnection, job: Job) -> None:
-    from models import decisions
+    from models.storage import decisions
 
     decisions.record(con, job.decisions)
 
 
 def store_changed(con: duckdb.DuckDBPyConnection, run: int) -> None:
     """This run changed the store."""
-    from models import ledger
+    from models.storage import ledger
 
     ledger.set_fact(con, "run", str(run))
 
 
 def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int) -> list[Pending]:
-    from models import intake, store, take
+    from models.reader import intake
+    from models.storage import store, take
 
     known = {sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()}
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
@@ -141,7 +142,7 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:
     """The sheet and its typed rows, or the reason why the file is refused."""
-    from models import intake, reading
+    from models.reader import intake, reading
 
     try:
         sheet = intake.read(name, content, plant)
@@ -159,7 +160,7 @@ def _keep_file(con: duckdb.DuckDBPyConnection, *values: Any) -> None:
 
 
 def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> None:
-    from models import store, take
+    from models.storage import store, take
 
     outcomes = take.put_typed(con, kind, files, plant)
     if len(outcomes):
@@ -168,8 +169,8 @@ def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant:
 
 def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> None:
     """The plant file changed: rows taken earlier are held against it anew."""
-    from models import take
     from models.logbook import KINDS
+    from models.storage import take
 
     for kind in KINDS:
         take.judge_again(con, kind, plant, before)
@@ -177,8 +178,8 @@ def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> N
 
 def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int) -> set[str]:
     """Production days whose figures a run may have changed."""
-    from models import account
     from models.logbook import KINDS
+    from models.storage import account
 
     days = {name.split("/", 1)[0] for name in touched.batches | touched.pastes if not name.startswith("?")}
     for kind in KINDS:
@@ -190,7 +191,8 @@ def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int) -
 
 def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
     """Work touched batches out again and hold them against *is this good?*. Call inside the same transaction."""
-    from models import findings, wide
+    from models.judging import findings
+    from models.storage import wide
 
     pastes, batches = wide.refresh(con, job.plant, touched)
     findings.replace(con, "pastes", pastes, job.plant)
@@ -199,8 +201,8 @@ def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
 
 def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, ...]:
     """Chart every stream from its frozen baseline; freeze the baselines that have learned enough."""
-    from models import ledger, wide
-    from models.charting import chart_plant
+    from models.alarms.charting import chart_plant
+    from models.storage import ledger, wide
 
     frozen = ledger.baselines(con)
     charted = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
@@ -212,9 +214,9 @@ def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, 
 
 def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:
     """Raise, go on with or end alerts; returns the names of those that are new or changed."""
-    from models import cases, gather, ledger, wide
-    from models.alerts import reconcile
-    from models.raising import Found, raise_alerts
+    from models.alarms.alerts import reconcile
+    from models.alarms.raising import Found, raise_alerts
+    from models.storage import cases, gather, ledger, wide
 
     found = Found(
         pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"), findings=gather.findings(con),
@@ -226,7 +228,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
 
 def note_case(con: duckdb.DuckDBPyConnection, job: Job, event: CaseEvent, run: int) -> None:
     """Record what a person did with an alert; the pages that show it are due again. Call inside a transaction."""
-    from models import cases, ledger
+    from models.storage import cases, ledger
 
     before = ledger.stored_alerts(con)
     cases.record(con, event, before)
@@ -244,7 +246,7 @@ NEWEST_DAYS = 7
 
 def list_pages(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, changed_alerts: set[str]) -> None:
     """Note which pages this run's rows change."""
-    from models import ledger
+    from models.storage import ledger
 
     days = sorted(pulled.shift_dates)
     printed = {page.removeprefix("day:") for page in ledger.pages(con) if page.startswith("day:")}
@@ -256,7 +258,7 @@ def list_pages(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, changed
 
 def pages_due(con: duckdb.DuckDBPyConnection, job: Job) -> dict[str, int]:
     """Pages whose figures are newer than what lies in the reports folder: page -> run."""
-    from models import ledger
+    from models.storage import ledger
 
     written = _written(job.out)
     return {page: run for page, run in ledger.pages(con).items() if written.get(page, 0) < run}
@@ -274,8 +276,8 @@ WRITTEN = ".written.json"
 
 def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None) -> Snapshot:
     """What the pages are made from; charts are drawn again from their baselines where this run did not."""
-    from models import gather, ledger, wide
-    from models.charting import chart_plant
+    from models.alarms.charting import chart_plant
+    from models.storage import gather, ledger, wide
 
     if charted is None:
         frozen = ledger.baselines(con)
@@ -294,8 +296,8 @@ def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
 
 def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> Path:
     """One page of the reports: day:2026-05-06, month:2026-05 or alert:<id>."""
-    from models.day import day
-    from models.month import month
+    from models.pages.day import day
+    from models.pages.month import month
     from reports import pages
 
     out.mkdir(parents=True, exist_ok=True)
@@ -309,7 +311,7 @@ def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> P
 
 def publish(job: Job) -> None:
     """Give readers the committed store, unless they have it."""
-    from models import store
+    from models.storage import store
 
     copy = store.reading_copy(job.store)
     if not copy.exists() or copy.stat().st_mtime_ns < job.store.stat().st_mtime_ns:
@@ -329,7 +331,8 @@ def version() -> str:
 
 def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled) -> dict[str, Any]:
     """The contract's result, without the reports of this run."""
-    from models import account, alerts, gather, ledger
+    from models.alarms import alerts
+    from models.storage import account, gather, ledger
 
     return {
         "rows": account.count(con),

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     import duckdb
 
     from flows.steps import Job, Pulled
-    from models.cases import CaseEvent
     from models.shapes import Charted
+    from models.storage.cases import CaseEvent
 
 Step = Callable[..., Any]
 Wrap = Callable[[Step], Step]
@@ -29,7 +29,7 @@ def plainly(step: Step) -> Step:
 
 def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
     """Take what is new, work it out, write the pages; returns the contract's result. `do` wraps each step."""
-    from models import ledger, store
+    from models.storage import ledger, store
 
     con = store.open_for_writing(job.store)
     try:
@@ -47,7 +47,7 @@ def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
 
 def record_case(job: Job, event: CaseEvent) -> list[str]:
     """Record what a person did with an alert, and print the pages that show it; returns their paths."""
-    from models import ledger, store
+    from models.storage import ledger, store
 
     con = store.open_for_writing(job.store)
     try:

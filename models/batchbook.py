@@ -1,7 +1,7 @@
 """The two wide rows everything later is read from: one a paste batch, one a dough batch.
 
 Declared once, like the logs: the store's tables, the published views and the data dictionary are
-derived from `PASTES` and `BATCHES`. `models.batches` fills them.
+derived from `PASTES` and `BATCHES`. `models.trade.batches` fills them.
 """
 
 from __future__ import annotations

@@ -97,7 +97,8 @@ class Episode:
 class Charted:
     """One stream, charted. `episodes` in order.
 
-    lower, upper: limits for a single batch; lasting: for the mean of `LASTING` batches in a row (None: no data).
+    lower, upper: two batches in a row beyond one of them signal; lasting: limits for the mean of `LASTING` batches
+    in a row (None: too few points to tell).
     """
 
     stream: Stream

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from models import words
-from models.shown import Bars, Curve, Dot, Mark, Span
-from models.words import number
+from models.pages import words
+from models.pages.shown import Bars, Curve, Dot, Mark, Span
+from models.pages.words import number
 from reports import look
 from reports.look import plain
 

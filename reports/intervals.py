@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from models.comparing import Comparison, Share
-from models.holes import Grid
-from models.rates import Rate
-from models.words import number
+from models.pages.comparing import Comparison, Share
+from models.pages.holes import Grid
+from models.pages.rates import Rate
+from models.pages.words import number
 from reports import look
 from reports.look import plain
 

@@ -7,8 +7,8 @@ from typing import Literal
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from models import kettle
 from models.plant import Plant, Product
+from models.trade import kettle
 from reports.makeup_text import Asked
 
 STEPS_KG = (0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)

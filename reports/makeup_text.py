@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.kettle import Advice
+from models.trade.kettle import Advice
 
 WIDTH = 72
 

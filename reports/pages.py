@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from models import words
-from models.day import Day
-from models.month import Month
-from models.notice import notice
-from models.shown import LEVEL_WORDS, STATE_WORDS
+from models.pages import words
+from models.pages.day import Day
+from models.pages.month import Month
+from models.pages.notice import notice
+from models.pages.shown import LEVEL_WORDS, STATE_WORDS
 from reports import figures, intervals, look
 
 if TYPE_CHECKING:

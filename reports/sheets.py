@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.logbook import TABLES, Column, Table
 from models.plant import Plant, Product
-from models.reading import plant_codes
+from models.reader.reading import plant_codes
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -24,8 +24,8 @@ ROWS = 1000
 _FORMATS = {"text": "@", "date": "yyyy-mm-dd", "time": "yyyy-mm-dd hh:mm", "number": "General"}
 _EXAMPLE_DAY = dt.date(2026, 3, 16)
 _MINUTES = {
-    "cook_start": 30, "cook_end": 42, "mixed_at": 75, "proof_in": 120, "proof_out": 175, "tested_at": 180,
-    "measured_at": 290, "changed_at": 90, "checked_at": 15,
+    "cook_start": 31, "cook_end": 43, "mixed_at": 77, "proof_in": 122, "proof_out": 178, "tested_at": 181,
+    "measured_at": 291, "changed_at": 92, "checked_at": 16,
 }  # fmt: skip
 _TEXTS = {
     "paste_batch": "01", "dough_batch": "07", "loaf": "1", "gas_test": "G1", "flour_lot": "F-2201", "liquid_lot": "W-1",

@@ -13,8 +13,8 @@ from models.logbook import TABLES
 from reports.pages import put
 
 if TYPE_CHECKING:
-    from models.decisions import Waiting
     from models.plant import Plant
+    from models.storage.decisions import Waiting
 
 BESIDE = ("in question", "proposed", "why")
 

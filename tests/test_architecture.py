@@ -24,13 +24,13 @@ MAY_IMPORT = {
 }
 # Each heavy library has its owners; nobody else imports it at run time.
 OWNERS = {
-    "great_expectations": ("models/checks.py",),
-    "duckdb": ("models/store.py",),
+    "great_expectations": ("models/judging/checks.py",),
+    "duckdb": ("models/storage/store.py",),
     "plotly": ("reports/*.py",),
     "jinja2": ("reports/*.py",),
     "prefect": ("flows/*.py",),
-    "openpyxl": ("models/workbook.py", "reports/sheets.py"),
-    "python_calamine": ("models/workbook.py",),
+    "openpyxl": ("models/reader/workbook.py", "reports/sheets.py", "reports/slips.py"),
+    "python_calamine": ("models/reader/workbook.py",),
     "scipy": ("models/*.py",),
 }
 HEAVY = (*OWNERS, "pandas")

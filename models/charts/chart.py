@@ -152,10 +152,13 @@ def _joined(first: Episode, second: Episode, points: Points) -> Episode:
 
 
 def _limits(work: Working, model: Model, limits: np.ndarray) -> tuple[float, float]:
-    """Limits for a single batch of the usual number of readings, in the stream's unit."""
+    """Two batches in a row beyond one of these signal, in the stream's unit; for the usual number of readings.
+
+    Drawn for two, because with heavy tails a single far batch proves little: one alone must be much farther off.
+    """
     error = float(np.median(work.error_var(model.within)))
     variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2 + model.level_se**2
-    reach = float(student_score(limits[0], model.nu)) * variance**0.5
+    reach = float(student_score(limits[1] / 2**0.5, model.nu)) * variance**0.5
     return work.unit(model.level - reach), work.unit(model.level + reach)
 
 

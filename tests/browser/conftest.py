@@ -79,8 +79,8 @@ def chromium(browser_paths: tuple[str, str]) -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def reports(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the bad day, the good day, both months, every alert, the index, and one page to mail."""
-    from models.day import day
-    from models.month import month
+    from models.pages.day import day
+    from models.pages.month import month
     from reports import pages
     from tests.unit.snapshots import BAD, EMPTY, GOOD, snapshot
 

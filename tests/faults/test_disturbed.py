@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from models import store
+from models.storage import store
 from tests.conftest import Loaftrace
 from tests.faults.killer import SAMPLE, pieces, put, run
 
@@ -142,7 +142,7 @@ def test_odd_things_in_the_folder_are_never_followed_or_waited_for(tmp_path: Pat
 
 def test_power_cut_between_archive_and_commit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     logs = fill(tmp_path, 3)
-    from models import take
+    from models.storage import take
 
     monkeypatch.setattr(take, "put_raw", lambda *_: (_ for _ in ()).throw(OSError(5, "cut")))
     with pytest.raises(OSError, match="cut"):

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from models import store
+from models.storage import store
 from tests.faults.killer import run
 
 ROOT = Path(__file__).resolve().parents[2]

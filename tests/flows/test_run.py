@@ -15,7 +15,7 @@ import pytest
 
 from flows import steps
 from flows.work import work
-from models import account, store, wide
+from models.storage import account, store, wide
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
 

@@ -15,9 +15,9 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from models import intake, numbers, reading
 from models.logbook import TABLES
-from models.sheet import Sheet
+from models.reader import intake, numbers, reading
+from models.reader.sheet import Sheet
 from tests.unit import books, rows
 
 FILES = int(os.environ.get("LOAFTRACE_FUZZ", "150"))

@@ -15,8 +15,8 @@ import pandas as pd
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from models import account, store, take
 from models.logbook import TABLES
+from models.storage import account, store, take
 from tests.unit.rows import bent, frame, plant
 
 NORTH = plant(lines={"L1": {"kettle": "K1", "products": ["milk-loaf"]}, "L2": {"products": ["milk-loaf"]}})

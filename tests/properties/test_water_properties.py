@@ -6,8 +6,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from models import paste as ledger
-from models.paste import Dough, Formula
+from models.trade import paste as ledger
+from models.trade.paste import Dough, Formula
 
 number = st.floats(allow_nan=False, allow_infinity=False)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from models import dough
-from models.dough import Part
+from models.trade import dough
+from models.trade.dough import Part
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from models import netweight
+from models.trade import netweight
 
 # Nominal g, tolerable negative error g, T1, T2. Recomputed from Directive 76/211/EEC annex I and gov.uk "packaged
 # goods" (percentages are rounded up to the next 0.1 g).

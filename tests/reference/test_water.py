@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from models import paste as ledger
-from models.paste import Dough, Formula
+from models.trade import paste as ledger
+from models.trade.paste import Dough, Formula
 
 # --- example 1: 1:5 water paste, one paste a dough ----------------------------------------------
 

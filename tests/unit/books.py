@@ -6,9 +6,9 @@ import io
 import zipfile
 from typing import Any
 
-from models import intake, reading
-from models.reading import Typed
-from models.sheet import Sheet
+from models.reader import intake, reading
+from models.reader.reading import Typed
+from models.reader.sheet import Sheet
 from tests.unit import rows
 
 PLANT = rows.plant()

@@ -9,7 +9,7 @@ import pandas as pd
 
 from models import plant as plant_file
 from models.logbook import TABLES
-from models.store import FRAME_TYPE
+from models.storage.store import FRAME_TYPE
 
 PLANT: dict[str, Any] = {
     "plant": "north",

@@ -52,7 +52,7 @@ def skeleton(html: str) -> str:
 
 def of_the_bad_day() -> str:
     """The outline of the invented bakery's bad day."""
-    from models.day import day
+    from models.pages.day import day
     from reports.pages import render
     from tests.unit.snapshots import BAD, snapshot
 

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import alerts, reaction
-from models.limits import FAMILIES
+from models.alarms import alerts, reaction
+from models.alarms.limits import FAMILIES
 from models.shapes import Alert, Cause
 from tests.unit.rows import plant
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from models import backup, store
+from models.storage import backup, store
 from tests.faults.killer import pieces, put, run
 
 

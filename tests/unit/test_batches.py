@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 from models import logbook
-from models import paste as ledger
 from models.batchbook import BATCHES, PASTES
-from models.batches import DTYPES, Logs, Wide, reduce
 from models.plant import Plant, parse
+from models.trade import paste as ledger
+from models.trade.batches import DTYPES, Logs, Wide, reduce
 
 T0 = pd.Timestamp("2026-05-04 06:00")
 LINKS = {

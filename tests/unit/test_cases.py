@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from models import cases, store
-from models.cases import CaseEvent
+from models.storage import cases, store
+from models.storage.cases import CaseEvent
 from tests.unit.test_alerts import alert
 
 AT = datetime(2026, 5, 8, 9)

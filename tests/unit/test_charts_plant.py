@@ -123,10 +123,10 @@ def test_the_budget_is_spent_and_no_more(rates: dict, budget: float):
 def test_a_family_has_one_share():
     loaf = [Stream("p", name, "", "L1", "x") for name in ("specific volume", "volume", "weight", "bake loss")]
     alone = Stream("p", "dough temperature", "", "L1", "x")
-    lengths = share_budget(dict.fromkeys([*loaf, alone], 140.0), 0.2)
+    lengths = share_budget(dict.fromkeys([*loaf, alone], 140.0), 0.4)
     spent = {s: 140.0 / lengths[s] for s in lengths}
-    assert spent[alone] == pytest.approx(0.1) and sum(spent[s] for s in loaf) == pytest.approx(0.1)
-    assert spent[loaf[0]] == pytest.approx(0.05) and spent[loaf[1]] == pytest.approx(0.05 / 3)
+    assert spent[alone] == pytest.approx(0.1) and sum(spent[s] for s in loaf) == pytest.approx(0.3)
+    assert spent[loaf[0]] == pytest.approx(0.15) and spent[loaf[1]] == pytest.approx(0.05)
     assert len({family(s) for s in loaf}) == 1 and family(alone) != family(loaf[0])
 
 

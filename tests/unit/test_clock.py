@@ -13,9 +13,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from models import clock, instants
-from models.clock import Stamp
-from models.numbers import Misread, Undecidable
+from models.reader import clock, instants
+from models.reader.clock import Stamp
+from models.reader.numbers import Misread, Undecidable
 from tests.unit import books
 
 DAY = dt.date(2026, 3, 14)

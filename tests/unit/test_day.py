@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from models.day import Day, day
+from models.pages.day import Day, day
 from models.shapes import Episode
 from models.snapshot import FRAMES, frame
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
@@ -232,7 +232,7 @@ def test_the_footing_names_approval_defaults_baselines_span_and_version():
 
 
 def test_row_order_does_not_matter_to_the_day():
-    from models.footing import footing
+    from models.pages.footing import footing
 
     assert footing(snapshot()) == footing(replace(snapshot(), charted=snapshot().charted[::-1]))
     turned = replace(snapshot(), charted=snapshot().charted[::-1], alerts=snapshot().alerts[::-1])

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from models import decisions, proposals, store
+from models.judging import proposals
+from models.storage import decisions, store
 from tests.conftest import Loaftrace
 from tests.faults.killer import SAMPLE
 from tests.unit.rows import SOUND

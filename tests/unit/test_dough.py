@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from models import dough
-from models.dough import SPECIFIC_HEAT, WATER_KJ, Part
+from models.trade import dough
+from models.trade.dough import SPECIFIC_HEAT, WATER_KJ, Part
 
 
 def parts(paste_c: float, water_kg: float = 0.0, water_c: float = 0.0) -> list[Part]:

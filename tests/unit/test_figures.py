@@ -8,9 +8,9 @@ from functools import cache
 
 import pytest
 
-from models.day import day
-from models.month import month
-from models.shown import Curve, Span
+from models.pages.day import day
+from models.pages.month import month
+from models.pages.shown import Curve, Span
 from reports import figures, intervals, look
 from tests.unit.snapshots import BAD, snapshot
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from models import headers, plant
+from models import plant
 from models.logbook import TABLES
-from models.sheet import Refused
+from models.reader import headers
+from models.reader.sheet import Refused
 from tests.unit import books, rows
 
 

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from models import inbox, intake
-from models.sheet import Refused
+from models.pages import inbox
+from models.reader import intake
+from models.reader.sheet import Refused
 from tests.unit import books
 from tests.unit.books import OUTPUT, ROW
 

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import limits
+from models.alarms import limits
 from models.batchbook import BATCHES, PASTES
-from models.store import FRAME_TYPE
+from models.storage.store import FRAME_TYPE
 from tests.unit.rows import plant
 
 NORTH = plant()

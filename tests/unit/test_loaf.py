@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from models import loaf
+from models.trade import loaf
 
 
 def test_specific_volume_and_bake_loss_over_numbers_and_columns():

@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from flows import makeup
-from models import kettle
-from models.kettle import Advice, Weighing
 from models.plant import Plant, load, parse
+from models.trade import kettle
+from models.trade.kettle import Advice, Weighing
 from reports import makeup_card
 
 PLANT = """

@@ -9,8 +9,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from models.month import Month, month, span_of
-from models.rates import Rate, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
+from models.pages.month import Month, month, span_of
+from models.pages.rates import Rate, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
 from tests.unit.snapshots import bare, snapshot
 
 

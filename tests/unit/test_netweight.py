@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import netweight
-from models.netweight import NetWeight
 from models.plant import Plant, parse
+from models.trade import netweight
+from models.trade.netweight import NetWeight
 
 DAY = pd.Timestamp("2026-05-04")
 NOON = DAY + pd.Timedelta("12h")

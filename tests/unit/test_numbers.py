@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models import numbers
 from models.logbook import TABLES
-from models.numbers import Misread, Undecidable
+from models.reader import numbers
+from models.reader.numbers import Misread, Undecidable
 from tests.unit import books
 
 WB = TABLES["paste"].by_name["weight_before_kg"]

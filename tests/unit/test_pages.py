@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from models.day import Day, day
-from models.month import month
+from models.pages.day import Day, day
+from models.pages.month import month
 from reports import pages
 from tests.unit import skeleton
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
@@ -187,7 +187,7 @@ def test_same_data_same_bytes_and_nothing_written_twice(tmp_path: Path):
 def test_the_bytes_do_not_hang_on_the_process(tmp_path: Path):
     """Sets and hashes differ from process to process; pages do not."""
     script = (
-        "import sys; from pathlib import Path; from models.day import day; from models.month import month;"
+        "import sys; from pathlib import Path; from models.pages.day import day; from models.pages.month import month;"
         "from reports import pages; from tests.unit.snapshots import BAD, snapshot; to = Path(sys.argv[1]);"
         "pages.write_day(day(snapshot(), BAD), to); pages.write_month(month(snapshot(), '2026-04'), to)"
     )

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import paste as ledger
-from models.paste import Dough, Formula, Paste
+from models.trade import paste as ledger
+from models.trade.paste import Dough, Formula, Paste
 
 # hydration, paste flour share, kg liquid to 1 kg flour, water in the liquid, usual loss
 WATER_2 = Formula(63.0, 20.0, 2.0, 100.0, 2.0)

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import reading
 from models.logbook import TABLES
+from models.reader import reading
 from tests.unit import books, rows
 
 TYPES = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 import pandas as pd
 
-from models import reckoning
+from models.pages import reckoning
 from models.snapshot import frame
 from tests.unit.snapshots import bare
 from tests.unit.test_alerts import alert

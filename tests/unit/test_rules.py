@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import checks
 from models.batchbook import BATCHES, PASTES
+from models.judging import checks
+from models.judging.rules import CROSS_COLUMN, GOOD, SLIPS, Rule, meant, truth_rules
 from models.logbook import KINDS, TABLES
-from models.rules import CROSS_COLUMN, GOOD, SLIPS, Rule, meant, truth_rules
-from models.store import FRAME_TYPE
+from models.storage.store import FRAME_TYPE
 from tests.unit.rows import SOUND, bent, frame, plant
 
 NORTH = plant()

@@ -238,7 +238,8 @@ def test_the_program_finds_the_rows_listed_as_impossible_and_no_others(folder: F
     import numpy as np
     import pandas as pd
 
-    from models import checks, intake, reading
+    from models.judging import checks
+    from models.reader import intake, reading
 
     demo = load(folder.root / "plant.toml")
     frames: dict[str, list] = defaultdict(list)

@@ -8,9 +8,10 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from models import intake, plant, reading
+from models import plant
 from models.logbook import TABLES
 from models.plant import Plant
+from models.reader import intake, reading
 from reports import sheets
 from tests.unit import books, rows
 

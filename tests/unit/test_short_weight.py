@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from models import paste_part, short_weight
+from models.alarms import paste_part, short_weight
 from models.batchbook import BATCHES
-from models.store import FRAME_TYPE
+from models.storage.store import FRAME_TYPE
 from tests.unit.rows import bent, frame, plant
 from tests.unit.test_alerts import alert
 

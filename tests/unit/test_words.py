@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models import words
+from models.pages import words
 
 LISBON = ZoneInfo("Europe/Lisbon")
 

@@ -10,8 +10,8 @@ import zipfile
 
 import pytest
 
-from models import intake, unpack, workbook
-from models.sheet import Refused
+from models.reader import intake, unpack, workbook
+from models.reader.sheet import Refused
 from tests.unit import books
 
 HEAD = ["line", "product", "shift_date", "shift", "pieces_made", "pieces_wasted"]
@@ -135,7 +135,7 @@ def test_bombs_are_refused_in_bounded_memory(name: str, tmp_path):
     (tmp_path / "bomb").write_bytes(BOMBS[name])
     program = (
         "import resource, sys, pathlib; resource.setrlimit(resource.RLIMIT_AS, (3 << 29, 3 << 29))\n"
-        "from models import intake; from tests.unit import rows\n"
+        "from models.reader import intake; from tests.unit import rows\n"
         f"try: intake.read('x', pathlib.Path({str(tmp_path / 'bomb')!r}).read_bytes(), rows.plant())\n"
         "except intake.Refused as why: print('refused', why)"
     )

@@ -1,0 +1,1 @@
+"""From charts and limits to alerts with a life."""

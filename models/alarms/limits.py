@@ -1,0 +1,184 @@
+"""Limit alerts: an action limit, a safety or a legal rule broken, one alert an episode.
+
+An episode runs from the first batch beyond the limit; it is over when the next three batches that could
+be judged are inside again. Dough temperature signals on one batch beyond the action limit, or two of
+three beyond the same warning limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from models.judging import derive
+from models.shapes import Direction
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+
+GOOD_TO_END = 3
+Sides = dict[Direction, tuple[np.ndarray, np.ndarray, np.ndarray]]
+
+
+@dataclass(frozen=True)
+class Family:
+    """Rules that together make one kind of limit alert."""
+
+    characteristic: str
+    table: str  # pastes or batches
+    column: str
+    unit: str
+    rules: tuple[str, ...]
+
+
+FAMILIES: tuple[Family, ...] = (
+    Family("cook temperature", "pastes", "cook_temp_c", "°C", ("pastes.cook-temperature.action",)),
+    Family("paste loss", "pastes", "loss_pct", "% of Wb", ("pastes.loss.action", "pastes.points.action")),
+    Family("kettle overdrawn", "pastes", "overdrawn_kg", "kg", ("pastes.overdrawn.action",)),
+    Family("cooling", "pastes", "temp_2h_c", "°C", ("pastes.cooling",)),
+    Family("dough temperature", "batches", "dough_temp_c", "°C",
+           ("batches.dough-temperature.action", "batches.dough-temperature.warning")),
+    Family("specific volume", "batches", "specific_volume", "mL/g", ("batches.specific-volume",)),
+    Family("paste recipe", "batches", "paste_kg", "kg", ("batches.paste-of-another-recipe",)),
+    Family("allergen", "batches", "paste_kg", "kg", ("batches.undeclared-allergen",)),
+    Family("paste age", "batches", "paste_age_h", "h", ("batches.paste-age.action",)),
+)
+
+
+@dataclass(frozen=True)
+class Run:
+    """One episode of a limit broken. Positions are into `keys`, the stream's batches in order of production."""
+
+    family: Family
+    line: str | None
+    kettle: str | None
+    product: str | None
+    direction: Direction
+    keys: tuple[str, ...]
+    at: tuple[pd.Timestamp, ...]
+    values: tuple[float, ...]
+    began: int
+    signalled: int
+    until: int
+    broken: tuple[int, ...]
+    over: bool
+    level: float
+    says: str
+
+
+def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd.DataFrame) -> list[Run]:
+    """Every episode of every limit family. findings: as the store keeps them (rule, kind, key, value, says)."""
+    wide = {"pastes": derive.for_good_pastes(pastes, plant), "batches": derive.for_good_batches(batches, plant)}
+    by = {"pastes": ["kettle"], "batches": ["line", "product"]}
+    found = []
+    for family in FAMILIES:
+        broken = findings[findings["rule"].isin(family.rules)]
+        if broken.empty:
+            continue
+        key = "paste_key" if family.table == "pastes" else "batch_key"
+        rows = wide[family.table]
+        mine = rows[rows[key].isin(broken["key"])]
+        for names in sorted(set(zip(*(mine[name] for name in by[family.table]), strict=True))):
+            chosen = np.logical_and.reduce([rows[c] == v for c, v in zip(by[family.table], names, strict=True)])
+            found += _of_stream(family, rows[chosen].reset_index(drop=True), key, broken)
+    return found
+
+
+def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> list[Run]:
+    flagged = broken.drop_duplicates("key").set_index("key")
+    runs_found = []
+    sides = _sides(family, rows, key, broken)
+    for direction, marks in sides.items():
+        for began, signalled, until, over, hits in episodes(*marks):
+            says = flagged.loc[rows[key].iloc[signalled], "says"] if rows[key].iloc[signalled] in flagged.index else ""
+            runs_found.append(_run(family, rows, key, direction, began, signalled, until, over, hits, says))
+    return runs_found
+
+
+def _run(family: Family, rows: pd.DataFrame, key: str, direction: Direction, began: int, signalled: int, until: int, over: bool,
+         hits: tuple[int, ...], says: str) -> Run:
+    at = "cook_end" if family.table == "pastes" else "mixed_at"
+    kettle = family.table == "pastes"
+    values = rows[family.column].to_numpy(dtype=float)
+    return Run(
+        family, None if kettle else rows["line"].iloc[0], rows["kettle"].iloc[0] if kettle else None,
+        None if kettle else rows["product"].iloc[0], direction, tuple(rows[key]), tuple(rows[at]), tuple(values),
+        began, signalled, until, hits, over, _level(family, rows, began), says)
+
+
+def _level(family: Family, rows: pd.DataFrame, began: int) -> float:
+    """Where no chart has a level yet: the middle of the warning limits, the usual loss, the limit itself, or nothing."""
+    row = rows.iloc[began]
+    middle = {"cook temperature": ("cook_warn_low", "cook_warn_high"), "dough temperature": ("dough_warn_low", "dough_warn_high"),
+              "specific volume": ("sv_low", "sv_high")}.get(family.characteristic)
+    if middle:
+        return float(row[list(middle)].mean())
+    own = {"paste loss": "usual_loss_pct", "paste age": "age_act"}.get(family.characteristic)
+    return float(row[own]) if own else 21.0 if family.characteristic == "cooling" else 0.0
+
+
+def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> Sides:
+    """direction -> (signals, beyond, judged), one flag a row."""
+    action = rows[key].isin(broken.loc[~broken["rule"].str.endswith(".warning"), "key"]).to_numpy()
+    judged = (rows[family.column].notna() if family.characteristic != "cooling" else rows["cooling_judged"].notna()).to_numpy()
+    limits = {"cook temperature": "cook_act", "paste loss": "loss_act", "dough temperature": "dough_act", "specific volume": "sv"}
+    limit = limits.get(family.characteristic)
+    if limit is None:
+        return {"high": (action, action, judged)}
+    low = action & (rows[family.column] < rows[f"{limit}_low"]).to_numpy()
+    sides: Sides = {"low": (low, low, judged), "high": (action & ~low, action & ~low, judged)}
+    return _two_of_three(rows, sides) if family.characteristic == "dough temperature" else sides
+
+
+def _two_of_three(rows: pd.DataFrame, sides: Sides) -> Sides:
+    value = rows["dough_temp_c"].to_numpy()
+    beyond: dict[Direction, np.ndarray] = {"low": value < rows["dough_warn_low"].to_numpy(), "high": value > rows["dough_warn_high"].to_numpy()}
+    result: Sides = {}
+    for side, (action, _, judged) in sides.items():
+        warned = beyond[side]
+        recent = np.array([warned[max(0, i - 2): i + 1].sum() for i in range(len(warned))])
+        result[side] = (action | (warned & (recent >= 2)), warned, judged)
+    return result
+
+
+def episodes(signals: np.ndarray, beyond: np.ndarray, judged: np.ndarray) -> list[tuple[int, int, int, bool, tuple[int, ...]]]:
+    """Group flags into episodes: (began, signalled, until, over, the batches beyond), positions in order.
+
+    began: the first batch beyond the limit that leads to the signal without three good ones between.
+    """
+    found = []
+    hits: list[int] = []
+    signalled, good = -1, 0
+    for i in np.flatnonzero(judged | signals | beyond):
+        if beyond[i] or signals[i]:
+            hits, good = [*hits, int(i)], 0
+            signalled = int(i) if signalled < 0 and signals[i] else signalled
+            continue
+        good += 1
+        if good >= GOOD_TO_END:
+            if signalled >= 0:
+                found.append((hits[0], signalled, hits[-1], True, tuple(hits)))
+            hits, signalled, good = [], -1, 0
+    if signalled >= 0:
+        found.append((hits[0], signalled, hits[-1], False, tuple(hits)))
+    return found
+
+
+def from_chart(run: Run, level: float | None) -> Run:
+    """The run measured from the level of its chart's baseline, where that has one."""
+    return run if level is None else replace(run, level=level)
+
+
+def change(run: Run) -> float:
+    """Mean of the judged values from began to until, less the level; 0 where there is nothing to average."""
+    values = np.array(run.values[run.began: run.until + 1])
+    return float(np.nanmean(values)) - run.level if np.isfinite(values).any() else 0.0
+
+
+def last_good(keys: Sequence[str], began: int) -> str | None:
+    """The batch before the episode began; None where it began with the first."""
+    return keys[began - 1] if began > 0 else None

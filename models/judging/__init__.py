@@ -1,0 +1,1 @@
+"""The rules and what they find."""

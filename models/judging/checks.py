@@ -1,0 +1,179 @@
+"""Validation suites, made from the declared rules and run by Great Expectations.
+
+One suite a log for *can this be true?*, one a wide row for *is this good?*. A rule that had nothing to
+judge, or could not run, has its own outcome and is never counted as passed.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from models.judging import derive
+from models.judging.rules import Rule, good_rules, meant, truth_rules
+from models.logbook import TABLES
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+
+PASSED, BROKEN, NOTHING, COULD_NOT_RUN = "passed", "broken", "nothing to judge", "could not run"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one rule found. `rows` are frame positions of the rows that break it."""
+
+    rule: Rule
+    judged: int
+    rows: tuple[int, ...]
+    outcome: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A frame after its suite: `rows` is the frame with the rules' columns, `outcomes` one a rule."""
+
+    rows: pd.DataFrame
+    outcomes: tuple[Outcome, ...]
+
+
+def judge_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> Judged:
+    """Hold a log's typed rows against *can this be true?*. file: which file each row came in.
+
+    What is usual in a file is worked out from that file alone, so that each is judged on its own.
+    """
+    rows = derive.for_truth(kind, frame, file, plant)
+    return _judge(f"{kind}: can this be true?", rows, (*required_rules(kind), *truth_rules(kind)), plant)
+
+
+def judge_good(kind: str, frame: pd.DataFrame, plant: Plant) -> Judged:
+    """Hold wide rows (`pastes` or `batches`) against *is this good?*."""
+    add = derive.for_good_pastes if kind == "pastes" else derive.for_good_batches
+    return _judge(f"{kind}: is this good?", add(frame, plant), good_rules(kind), plant)
+
+
+@cache
+def required_rules(kind: str) -> tuple[Rule, ...]:
+    """One rule a required column: it must be filled."""
+    return tuple(
+        Rule(f"{kind}.{name}.required", kind, "true", name, (), f"{name}.isna()",
+             f"{name} is empty and must be filled: write it on the sheet, then drop the sheet in again", weight=6,
+             source="the logbook")
+        for name in TABLES[kind].required
+    )
+
+
+def _judge(name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant) -> Judged:
+    if rows.empty:
+        return Judged(rows, tuple(Outcome(rule, 0, (), NOTHING) for rule in rules))
+    verdicts = {rule.code: verdict(rule, rows) for rule in rules if not rule.code.endswith(".required")}
+    frame = pd.concat([rows, pd.DataFrame(verdicts, index=rows.index)], axis=1)
+    results = _validate(name, frame, rules, plant)
+    return Judged(rows, tuple(_outcome(rule, results[rule.code], len(rows)) for rule in rules))
+
+
+def verdict(rule: Rule, rows: pd.DataFrame) -> pd.Series:
+    """True where the rule holds, False where it is broken, missing where it has nothing to judge."""
+    can_judge = rows[list(rule.needs)].notna().all(axis=1)
+    holds = pd.Series(~np.asarray(rows.eval(rule.fails), dtype=bool), index=rows.index, dtype="object")
+    return holds.where(can_judge, None)
+
+
+def _expectation(rule: Rule, plant: Plant) -> Any:
+    import great_expectations.expectations as gxe
+    from great_expectations.expectations.metadata_types import FailureSeverity
+
+    meta = {"rule": rule.code}
+    if rule.code.endswith(".required"):
+        return gxe.ExpectColumnValuesToNotBeNull(column=rule.column, meta=meta)
+    code = rule.code.partition(".unknown-")[2]
+    known = derive.codes(plant).get(code)
+    if known is not None:
+        return gxe.ExpectColumnValuesToBeInSet(column=rule.column, value_set=known, meta=meta)
+    severity = FailureSeverity.WARNING if rule.level == "warning" else FailureSeverity.CRITICAL
+    return gxe.ExpectColumnValuesToBeInSet(column=rule.code, value_set=[True], meta=meta, severity=severity)
+
+
+@cache
+def _context() -> Any:
+    os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
+    import great_expectations as gx
+    from great_expectations.data_context.types.base import ProgressBarsConfig
+
+    logging.getLogger("great_expectations").setLevel(logging.WARNING)
+    context = gx.get_context(mode="ephemeral")
+    context.variables.progress_bars = ProgressBarsConfig(globally=False)
+    return context
+
+
+def _validate(name: str, frame: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant) -> dict[str, dict[str, Any]]:
+    """Run one suite; rule code -> GX's result with `exception_info`. Positions are the frame's index."""
+    import great_expectations as gx
+
+    context = _context()
+    source = context.data_sources.add_or_update_pandas("rows")
+    asset = source.add_dataframe_asset("rows")
+    batch = asset.add_batch_definition_whole_dataframe("all").get_batch({"dataframe": frame})
+    suite = gx.ExpectationSuite(name, expectations=[_expectation(rule, plant) for rule in rules])
+    result = batch.validate(suite, result_format={"result_format": "COMPLETE", "return_unexpected_index_query": False})
+    return {r.expectation_config.meta["rule"]: {"success": r.success, **(r.result or {}), "raised": _raised(r)}
+            for r in result.results}
+
+
+def _raised(result: Any) -> bool:
+    info = result.exception_info or {}
+    parts = info.values() if info and all(isinstance(v, dict) for v in info.values()) else [info]
+    return any(part.get("raised_exception") for part in parts)
+
+
+def _outcome(rule: Rule, result: dict[str, Any], n: int) -> Outcome:
+    if result["raised"] or "element_count" not in result:
+        return Outcome(rule, 0, (), COULD_NOT_RUN)
+    missing = 0 if rule.code.endswith(".required") else result.get("missing_count", 0)
+    rows = tuple(sorted(result.get("unexpected_index_list") or ()))
+    judged = n - missing
+    outcome = NOTHING if judged == 0 else BROKEN if rows else PASSED
+    return Outcome(rule, judged, rows, outcome)
+
+
+def explain(rule: Rule, row: pd.Series, plant: Plant, written: str = "") -> str:
+    """The rule's sentence for one row: the cell as written where that is known, other numbers as finely as their unit is
+    read, times as the plant's clock shows them."""
+    shown = {str(n): _show(value, plant, str(n)) for n, value in row.items() if f"{{{n}}}" in rule.says}
+    shown["value"] = written or _show(row[rule.column], plant, rule.column)
+    shown |= {f"may_be_{code}": ", ".join(known) or "nothing" for code, known in derive.codes(plant).items()}
+    column = TABLES[rule.kind].by_name.get(rule.column) if rule.kind in TABLES else None
+    if column and "{meant}" in rule.says:
+        shown["meant"] = _show(meant(column, row[rule.column]), plant)
+    return rule.says.format(**shown)
+
+
+# decimals a number is said with, by the ending of its column's name; others get four digits
+DECIMALS = {"_pct": 1, "_points": 1, "points_lost": 1, "_h": 1, "_minutes": 0, "_kg": 2, "_c": 1, "_ml": 0, "_g": 1, "ratio": 2,
+            "_median": 1, "specific_volume": 2, "sv_low": 2, "sv_high": 2, "loaves": 0}
+
+
+def _show(value: Any, plant: Plant, name: str = "") -> str:
+    if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+        return "(not recorded)"
+    if isinstance(value, (float, np.floating)):
+        return _number(float(value), name)
+    if isinstance(value, pd.Timestamp) and name.endswith("_date"):
+        return value.strftime("%Y-%m-%d")
+    if isinstance(value, pd.Timestamp):
+        return value.tz_localize("UTC").tz_convert(plant.timezone).strftime("%Y-%m-%d %H:%M")
+    return str(value)
+
+
+def _number(value: float, name: str) -> str:
+    places = next((n for ending, n in DECIMALS.items() if name.endswith(ending)), None)
+    if places is None:
+        return f"{float(f'{value:.4g}'):g}" if abs(value) < 1e6 else f"{value:.0f}"
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -1,0 +1,166 @@
+"""What was probably meant by a row that cannot be true. A proposal changes nothing: a named person confirms it.
+
+A proposal is the cells it would change: column -> value, numbers in the column's unit, times naive UTC.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from models.judging import derive
+from models.judging.rules import SLIPS, Rule, meant
+from models.logbook import TABLES, Table
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+
+Cells = dict[str, Any]
+Maker = Callable[[pd.Series, "Plant"], Cells | None]
+DAY = pd.Timedelta(days=1)
+
+
+def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
+    """The cells of the reading that would fit; None where nothing clearly does. row: with the rules' columns."""
+    table = TABLES[rule.kind]
+    column = table.by_name[rule.column]
+    if column.unit in SLIPS and rule.code.endswith(f".{SLIPS[column.unit][0]}"):
+        value = meant(column, float(row[rule.column]))
+        return None if value is None else {column.name: round(value, 3)}
+    if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
+        return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
+    maker = PROPOSALS.get(rule.code)
+    return maker(row, plant) if maker else None
+
+
+def in_words(cells: Cells | None, table: Table, plant: Plant) -> str | None:
+    """A proposal as a person reads it: "cook_temp_c = 66.1 °C"."""
+    if not cells:
+        return None
+    return ", ".join(f"{name} = {as_text(value, plant)} {table.by_name[name].unit if not isinstance(value, pd.Timestamp) else ''}".strip()
+                     for name, value in cells.items())
+
+
+def as_text(value: Any, plant: Plant) -> str:
+    """A cell as it is written in a log: numbers short with a point, times on the plant's clock with their offset."""
+    if isinstance(value, pd.Timestamp):
+        return value.tz_localize("UTC").tz_convert(plant.timezone).isoformat(timespec="minutes")
+    return f"{float(f'{value:.6g}'):g}" if isinstance(value, (float, np.floating)) else str(value)
+
+
+def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
+    """A code one slip of the fingers away from exactly one known one; short codes are too alike to guess."""
+    if not isinstance(typed, str) or len(typed) < 4:
+        return None
+    near = difflib.get_close_matches(typed.casefold(), [code.casefold() for code in known], n=2, cutoff=0.75)
+    same = [code for code in known if code.casefold() in near]
+    return {name: same[0]} if len(same) == 1 else None
+
+
+def _tare(row: pd.Series, plant: Plant) -> Cells | None:
+    """The tare, on both weights or on Wb alone."""
+    extra = round(float(row["off_charge_kg"]), 3)
+    if row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]:
+        return {"tare_kg": extra}
+    return {"weight_before_kg": round(float(row["weight_before_kg"]) - extra, 3)}
+
+
+def _swap(one: str, other: str) -> Maker:
+    return lambda row, plant: {one: float(row[other]), other: float(row[one])}
+
+
+def _shifted(*names: str) -> Maker:
+    """A clock after midnight that kept the date of the evening before."""
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
+        late = row["shift_offset_h"] + 24
+        fits = -4 <= late <= plant.shift_hours.get(row["shift"], 0) + 12
+        return {name: row[name] + DAY for name in names} if fits else None
+    return made
+
+
+def _end_next_day(name: str, minutes: str, longest: float) -> Maker:
+    return lambda row, plant: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
+
+
+def _after(row: pd.Series, plant: Plant) -> Cells | None:
+    """Wa above Wb: two digits or two cells changed over, where that gives a usual loss."""
+    before, after = float(row["weight_before_kg"]), float(row["weight_after_kg"])
+    for value in digit_swaps(after):
+        if 0.2 <= 100 * (before - value) / row["net_before_kg"] <= 6:
+            return {"weight_after_kg": value}
+    if 0.2 <= 100 * (after - before) / after <= 6:
+        return {"weight_before_kg": after, "weight_after_kg": before}
+    return None
+
+
+def _digits_after(row: pd.Series, plant: Plant) -> Cells | None:
+    """A loss that cannot be: two digits of Wa changed over, where that gives a usual loss."""
+    for value in digit_swaps(float(row["weight_after_kg"])):
+        if 0.2 <= 100 * (row["weight_before_kg"] - value) / row["net_before_kg"] <= 6:
+            return {"weight_after_kg": value}
+    return None
+
+
+def digit_swaps(value: float) -> list[float]:
+    """Values that differ from a typed one by two neighbouring digits changed over."""
+    if not np.isfinite(value):
+        return []
+    text = f"{value:.10g}"
+    found = []
+    for i in range(len(text) - 1):
+        j = i + 2 if text[i + 1] == "." else i + 1
+        if j < len(text) and text[i].isdigit() and text[j].isdigit() and text[i] != text[j]:
+            digits = list(text)
+            digits[i], digits[j] = digits[j], digits[i]
+            found.append(float("".join(digits)))
+    return found
+
+
+def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
+    """A dropped or slipped decimal point that brings a ratio back where it belongs."""
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
+        base = row.get(of, np.nan)
+        for factor in (10.0, 0.1, 100.0, 0.01, 1000.0, 0.001):
+            value = float(row[column]) * factor
+            if np.isfinite(base) and base and low <= value / base <= high:
+                return {column: round(value, 3)}
+        return None
+    return made
+
+
+def _volume_or_weight(row: pd.Series, plant: Plant) -> Cells | None:
+    by_piece = _slipped_point("baked_g", "scaled_g", 0.8, 0.98)(row, plant)
+    return by_piece or _slipped_point("volume_ml", "baked_g", 2.0, 8.0)(row, plant)
+
+
+def _off_median(column: str, ratio: str) -> Maker:
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
+        for factor in (0.1, 10.0):
+            if 0.5 <= row[ratio] * factor <= 2.0:
+                return {column: round(float(row[column]) * factor, 3)}
+        return None
+    return made
+
+
+PROPOSALS: dict[str, Maker] = {
+    "paste.tare-left-in": _tare,
+    "paste.after-above-before": _after,
+    "paste.loss-not-credible": _digits_after,
+    "paste.flour-and-liquid-swapped": _swap("flour_kg", "liquid_kg"),
+    "paste.not-in-its-shift": _shifted("cook_start", "cook_end"),
+    "paste.times-out-of-order": _end_next_day("cook_end", "cook_minutes", 360),
+    "paste.off-by-a-factor": _off_median("weight_before_kg", "before_on_median"),
+    "dough.not-in-its-shift": _shifted("mixed_at"),
+    "dough.off-by-a-factor": _off_median("flour_kg", "flour_on_median"),
+    "proof.times-out-of-order": _end_next_day("proof_out", "proof_minutes", 720),
+    "gas.kept-above-made": _swap("gas_produced_ml", "gas_retained_ml"),
+    "output.wasted-above-made": _swap("pieces_made", "pieces_wasted"),
+    "loaf.weight-and-volume-swapped": _swap("baked_g", "volume_ml"),
+    "loaf.specific-volume-not-credible": _volume_or_weight,
+    "loaf.heavier-than-its-dough": _swap("baked_g", "scaled_g"),
+    "loaf.bake-loss-not-credible": _slipped_point("baked_g", "scaled_g", 0.8, 0.98),
+}

@@ -1,0 +1,1 @@
+"""What each page says, worked out before it is drawn."""

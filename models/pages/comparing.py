@@ -1,0 +1,165 @@
+"""Loaves outside the window, month against month; lines side by side. Differences with intervals, no ranking."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import combinations
+from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+from models.pages import words
+from models.pages.rates import MIN_DAYS, NOTHING, Difference, Rate, likeness, paired_difference, rate, rate_difference
+from models.pages.words import number
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.snapshot import Snapshot
+
+
+@dataclass(frozen=True)
+class Share:
+    """Loaves of one line and product outside the window, this month and the month before. Shares 0 to 1.
+
+    change: this month less the one before, None where either has too few days; why_not: why no change is claimed.
+    """
+
+    name: str
+    now: Rate
+    before: Rate
+    change: Difference | None
+    why_not: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two lines on one product and one instrument: mean difference (second less first) over the days both ran, mL/g."""
+
+    product: str
+    instrument: str
+    first: str
+    second: str
+    difference: Difference
+    says: str
+
+
+def shares(snapshot: Snapshot, first: date, last: date) -> tuple[Share, ...]:
+    """Every line and product with a window; intervals hold with 95 % for all of them together."""
+    plant = snapshot.plant
+    pairs = [(line, name) for line in sorted(plant.lines) for name in plant.lines[line].products]
+    loaves = _judged(snapshot)
+    z = NormalDist().inv_cdf(1 - 0.025 / max(1, len(pairs)))
+    before = (first - timedelta(days=1)).replace(day=1), first - timedelta(days=1)
+    return tuple(_share(snapshot, loaves, pair, (first, last), before, z) for pair in pairs)
+
+
+def _judged(snapshot: Snapshot) -> pd.DataFrame:
+    """Routine loaves that had cooled, with their day, line, product, and whether they lie outside the window."""
+    import pandas as pd
+
+    plant = snapshot.plant
+    rows = snapshot.loaves.drop(columns=["line"]).merge(
+        snapshot.batches[["batch_key", "line", "product", "shift_date"]], on="batch_key"
+    )
+    hot = rows["cooled_minutes"] < plant.net_weight.min_cooled_minutes
+    rows = rows[(rows["reason"] != "suspicion") & ~hot]
+    windows = {name: p.specific_volume for name, p in plant.products.items() if p.specific_volume}
+    low = rows["product"].map({name: window[0] for name, window in windows.items()}).astype("float64")
+    high = rows["product"].map({name: window[1] for name, window in windows.items()}).astype("float64")
+    volume = rows["volume_ml"] / rows["baked_g"]
+    return pd.DataFrame(
+        {
+            "line": rows["line"],
+            "product": rows["product"],
+            "day": rows["shift_date"],
+            "volume": volume,
+            "outside": (volume < low) | (volume > high),
+        }
+    )
+
+
+def _share(
+    snapshot: Snapshot,
+    loaves: pd.DataFrame,
+    pair: tuple[str, str],
+    span: tuple[date, date],
+    before: tuple[date, date],
+    z: float,
+) -> Share:
+    line, product = pair
+    mine = loaves[(loaves["line"] == line) & (loaves["product"] == product)]
+    now, then = _rate(mine, span, z), _rate(mine, before, z)
+    name = f"{line} {product}"
+    if snapshot.plant.lines[line].lidded:
+        return Share(name, NOTHING, NOTHING, None, "the lid fixes the volume, so the window says nothing there")
+    if snapshot.plant.products[product].specific_volume is None:
+        return Share(name, NOTHING, NOTHING, None, "the plant file names no window for it")
+    if not now.enough:
+        return Share(name, now, then, None, f"loaves of {words.count(now.days, 'day')} only, {MIN_DAYS} are needed")
+    if not then.enough:
+        return Share(name, now, then, None, "too few loaves the month before to hold them against")
+    return Share(name, now, then, rate_difference(now, then), "the change may be chance")
+
+
+def _rate(loaves: pd.DataFrame, span: tuple[date, date], z: float) -> Rate:
+    rows = loaves[loaves["day"].between(str(span[0]), str(span[1]))]
+    by_day = [day for _, day in rows.groupby("day", sort=True)]
+    alike = likeness([list(day["volume"]) for day in by_day])
+    return rate([int(day["outside"].sum()) for day in by_day], [len(day) for day in by_day], z, alike)
+
+
+def comparisons(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[Comparison, ...], tuple[str, ...]]:
+    """Pairs of lines that make one product and are measured on one instrument, and why other pairs are not compared."""
+    rows = snapshot.batches
+    rows = rows[rows["shift_date"].between(str(first), str(last)) & rows["specific_volume"].notna()]
+    open_lines = [name for name, line in snapshot.plant.lines.items() if not line.lidded]
+    rows = rows[rows["line"].isin(open_lines)]
+    pairs = [
+        (str(product), a, b)
+        for product, alike in rows.groupby("product", sort=True)
+        for a, b in combinations(sorted(alike["line"].unique()), 2)
+    ]
+    found = [_compare(rows, pair, len(pairs)) for pair in pairs]
+    return tuple(f for f in found if isinstance(f, Comparison)), tuple(f for f in found if isinstance(f, str))
+
+
+def _compare(rows: pd.DataFrame, pair: tuple[str, str, str], many: int) -> Comparison | str:
+    product, first, second = pair
+    mine = {line: rows[(rows["product"] == product) & (rows["line"] == line)] for line in (first, second)}
+    shared = sorted(set(_instruments(mine[first])) & set(_instruments(mine[second])))
+    best: tuple[Difference, str] | None = None
+    for instrument in shared:
+        days = [_daily(mine[line], instrument) for line in (first, second)]
+        difference = paired_difference(days[0], days[1], many)
+        if difference and (best is None or difference.n > best[0].n):
+            best = difference, instrument
+    if best is None:
+        why = "no volumeter in common" if not shared else f"fewer than {MIN_DAYS} days in common on one volumeter"
+        return f"{first} and {second} on {product}: not compared, {why}."
+    difference, instrument = best
+    return Comparison(product, instrument, first, second, difference, _says(difference, first, second))
+
+
+def _instruments(rows: pd.DataFrame) -> Iterator[str]:
+    """Volumeters by name; a batch measured on several, or on one nobody named, says nothing here."""
+    yield from (name for name in rows["volumeter"].dropna().unique() if name and "+" not in name)
+
+
+def _daily(rows: pd.DataFrame, instrument: str) -> dict[date, float]:
+    import pandas as pd
+
+    mine = rows[rows["volumeter"] == instrument]
+    means = mine.groupby("shift_date", sort=True)["specific_volume"].mean()
+    return {pd.Timestamp(str(stamp)).date(): float(value) for stamp, value in means.items()}
+
+
+def _says(difference: Difference, first: str, second: str) -> str:
+    bounds = words.interval(difference.low, difference.high, "mL/g", words.finer("mL/g"), signed=True)
+    n = f"{words.count(difference.n, 'day')} in common"
+    if not difference.clear:
+        return f"No clear difference ({bounds}, {n})."
+    larger = second if difference.value > 0 else first
+    size = number(abs(difference.value), "mL/g", words.finer("mL/g"))
+    return f"{larger} is larger by {size} ({bounds} for {second} less {first}, {n})."

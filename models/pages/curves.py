@@ -1,0 +1,213 @@
+"""From a charted stream to the curve that a page shows: the last weeks, up to the day in question."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from models.pages import words
+from models.pages.marks import marks
+from models.pages.production_day import end, start
+from models.pages.shown import Curve, Dot, Span
+from models.pages.words import number
+from models.plant import Plant
+from models.shapes import Baseline, Charted, Episode
+from models.snapshot import records
+
+if TYPE_CHECKING:
+    from models.snapshot import Snapshot
+
+DAYS_SHOWN = 21
+ORDER = (
+    "specific volume",
+    "volume",
+    "weight",
+    "bake loss",
+    "within-batch spread",
+    "dough temperature",
+    "proof time",
+    "proof height",
+    "gassing power",
+    "share of gas kept",
+    "paste loss",
+    "cook temperature",
+    "paste at 2 h",
+    "paste at 6 h",
+)
+
+
+def name_of(charted: Charted) -> str:
+    """A name for the stream that fits an address: "specific-volume-l1-milk-loaf"."""
+    stream = charted.stream
+    parts = (stream.characteristic, stream.kettle, stream.line, stream.product)
+    return words.slug("-".join(part for part in parts if part))
+
+
+def in_order(charted: Charted) -> tuple[int, str, str]:
+    """Sort key: what answers for the loaf first, then its parts, then its drivers."""
+    stream = charted.stream
+    rank = ORDER.index(stream.characteristic) if stream.characteristic in ORDER else len(ORDER)
+    return rank, stream.product or "", stream.characteristic
+
+
+def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, today: date | None = None) -> Curve:
+    """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
+    days = charted.points.day.astype("datetime64[D]")
+    shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
+    stories = _stories(charted, snapshot, shown)
+    dots = tuple(_dot(charted, snapshot, i, days[i].astype(object) == today, stories) for i in shown)
+    spans = tuple(
+        span
+        for episode in charted.episodes
+        if shown and days[episode.signalled] <= np.datetime64(last)
+        if (span := _span(charted, snapshot, episode, shown)) is not None
+    )
+    base = charted.baseline
+    window = _window(charted, snapshot)
+    name = "window" if charted.stream.characteristic == "specific volume" else "action limit"
+    return Curve(
+        name=name_of(charted),
+        title=title_of(charted, snapshot.plant),
+        unit=charted.stream.unit,
+        dots=dots,
+        spans=spans,
+        marks=marks(charted, snapshot, shown),
+        level=base.level if base else None,
+        lower=charted.lower,
+        upper=charted.upper,
+        window=window,
+        day=_day(today, snapshot) if today else None,
+        window_name=name,
+        window_says=f"{name} of the plant file: {words.interval(*window, charted.stream.unit)}" if window else "",
+        baseline=(_iso(base.first_at, snapshot), _iso(base.last_at, snapshot)) if base else None,
+        baseline_says=baseline_says(base, charted.stream.unit, snapshot),
+        promise=charted.promise,
+        summary=_summary(charted, dots),
+    )
+
+
+def _day(day: date, snapshot: Snapshot) -> tuple[str, str]:
+    return _iso(start(day, snapshot.plant), snapshot), _iso(end(day, snapshot.plant), snapshot)
+
+
+def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot) -> str:
+    """Level, spread, n and dates of a baseline, in one sentence."""
+    if base is None:
+        return "No baseline yet: too few batches."
+    zone = snapshot.plant.zone
+    first, last = words.local(base.first_at, zone), words.local(base.last_at, zone)
+    dates = words.span(first.date(), last.date()) if first and last else words.NOT_RECORDED
+    size = words.join(
+        [
+            words.count(base.batches, "batch", "batches"),
+            words.count(base.days, "day"),
+            words.count(base.lots, "yeast lot"),
+        ]
+    )
+    fine = words.finer(unit)
+    says = f"Level {number(base.level, unit)} ± {number(base.level_se, unit, fine)} (standard error), batch spread"
+    says += f" {number(base.sd, unit, fine)} (sd), from {size}, {dates}"
+    return f"Learning. {says}." if base.learning else f"{says}."
+
+
+def title_of(charted: Charted, plant: Plant) -> str:
+    """The characteristic, and the product or recipe where its line or kettle makes several."""
+    stream = charted.stream
+    title = words.characteristic(stream.characteristic).title
+    line = plant.lines.get(stream.line or "")
+    several = len(line.products) > 1 if line else bool(stream.kettle)
+    return f"{title}, {stream.product}" if several and stream.product else title
+
+
+def _iso(at: Any, snapshot: Snapshot) -> str:
+    return words.iso(at, snapshot.plant.zone)
+
+
+def _stories(charted: Charted, snapshot: Snapshot, shown: list[int]) -> dict[str, str]:
+    """For the loaf's main chart, what else is known of each batch; elsewhere nothing."""
+    if charted.stream.characteristic != "specific volume":
+        return {}
+    rows = snapshot.batches
+    rows = rows[rows["batch_key"].isin(set(charted.points.keys[shown]))]
+    return {row["batch_key"]: _story(row) for row in records(rows[["batch_key", *_TOLD]])}
+
+
+_TOLD = ("paste_key", "paste_loss_pct", "usual_gap_points", "dough_temp_c", "proof_minutes")
+
+
+def _story(row: dict[str, Any]) -> str:
+    paste = "paste not recorded" if words.missing(row["paste_key"]) else f"paste {words.batch(row['paste_key'])}"
+    told = [
+        f"{paste}, loss {number(row['paste_loss_pct'], '% of Wb')}",
+        f"water {number(row['usual_gap_points'], 'points', signed=True)} beside the formula",
+        f"dough {number(row['dough_temp_c'], '°C')}, proof {number(row['proof_minutes'], 'min')}",
+    ]
+    return "\n".join(told)
+
+
+def _dot(charted: Charted, snapshot: Snapshot, i: int, today: bool, stories: dict[str, str]) -> Dot:
+    points, unit = charted.points, charted.stream.unit
+    value, key = float(points.value[i]), str(points.keys[i])
+    below = charted.lower is not None and value < charted.lower
+    above = charted.upper is not None and value > charted.upper
+    known = [f"n = {int(points.n[i])}"]
+    if points.sd_within[i] == points.sd_within[i]:
+        known.append(f"sd within {number(float(points.sd_within[i]), unit, words.finer(unit))}")
+    if points.lot[i]:
+        known.append(f"yeast lot {points.lot[i]}")
+    story = (", ".join(known), *stories.get(key, "").split("\n"))
+    at = _iso(points.at[i].astype(object), snapshot)
+    return Dot(
+        at, round(value, 4), today, below or above, key.rsplit("/", 1)[-1], words.batch(key), tuple(filter(None, story))
+    )
+
+
+def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[int]) -> Span | None:
+    if episode.began > shown[-1] or episode.until < shown[0]:
+        return None
+    at = charted.points.at
+    base = charted.baseline.level if charted.baseline else float("nan")
+    unit = charted.stream.unit
+    until, zone = min(episode.until, shown[-1]), snapshot.plant.zone
+    return Span(
+        first=_iso(at[max(episode.began, shown[0])].astype(object), snapshot),
+        last=_iso(at[until].astype(object), snapshot),
+        direction=episode.direction,
+        level=round(base + episode.change, 4),
+        says=f"{words.how_big(charted.stream.characteristic, episode.change, base, unit)}"
+        f" ({number(episode.change, unit, signed=True)})",
+        over=episode.over and until == episode.until,
+        when=f"{words.when(at[episode.began].astype(object), zone)} to {words.when(at[until].astype(object), zone)}",
+    )
+
+
+def _window(charted: Charted, snapshot: Snapshot) -> tuple[float, float] | None:
+    stream, plant = charted.stream, snapshot.plant
+    product = plant.products.get(stream.product or "")
+    if stream.characteristic == "specific volume" and product:
+        return product.specific_volume
+    if stream.characteristic == "dough temperature" and product:
+        return product.dough_temp_c.act
+    recipe = plant.pastes.get(plant.paste_of(stream.kettle or "") or "")
+    if recipe and stream.characteristic == "paste loss":
+        return recipe.loss_pct.act
+    if recipe and stream.characteristic == "cook temperature":
+        return recipe.cook_temp_c.act
+    return None
+
+
+def _summary(charted: Charted, dots: tuple[Dot, ...]) -> str:
+    title = words.characteristic(charted.stream.characteristic).title
+    if not dots:
+        return f"{title}: no batch in these weeks."
+    values = [dot.value for dot in dots]
+    unit = charted.stream.unit
+    says = f"{title} of {words.count(len(dots), 'batch', 'batches')}, {words.interval(min(values), max(values), unit)}"
+    return f"{says}; the last one {number(values[-1], unit)}."
+
+
+def weeks_before(day: date) -> date:
+    """The first production day that a day's page shows."""
+    return day - timedelta(days=DAYS_SHOWN - 1)

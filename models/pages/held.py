@@ -1,0 +1,178 @@
+"""What is held, what waits for a person, what is to be reviewed: the first thing on the day page."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from models.pages import words
+from models.pages.production_day import end, of_day, on_during
+from models.pages.shown import Item, State
+from models.shapes import Alert
+from models.snapshot import records
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.snapshot import Snapshot
+
+_FIRST = ("paste", "dough", "loaf", "proof", "gas", "output", "check", "change")
+
+
+def holds(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """Holds open at the end of the day, the oldest first; a hold stays until somebody closes it."""
+    last = end(day, snapshot.plant)
+    found = [
+        alert
+        for alert in snapshot.alerts
+        if alert.urgency == "hold"
+        and words.instant(alert.signalled_at) < last  # type: ignore[operator]
+        and (alert.case != "closed" or on_during(alert, day, day, snapshot.plant))
+    ]
+    return tuple(_held(alert, snapshot, day) for alert in sorted(found, key=lambda a: (a.began_at, a.alert)))
+
+
+def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """The day's other alerts: *now* before *review*, the oldest first; a limit and a chart that say the same, once."""
+    found = [a for a in snapshot.alerts if a.urgency != "hold" and on_during(a, day, day, snapshot.plant)]
+    found = [a for a in found if not any(_says_the_same(limit, a) for limit in found)]
+    found.sort(key=lambda a: (a.urgency != "now", a.signalled_at, a.alert))
+    return tuple(_item(alert, snapshot, day) for alert in found)
+
+
+def _says_the_same(limit: Alert, chart: Alert) -> bool:
+    """Whether a chart's alert adds nothing to a limit's: the same thing, place, direction and time."""
+    names = ("line", "kettle", "product", "characteristic", "direction")
+    alike = (limit.kind, chart.kind) == ("limit", "chart") and all(getattr(limit, n) == getattr(chart, n) for n in names)
+    return alike and limit.began_at <= chart.until_at and chart.began_at <= limit.until_at
+
+
+def where(alert: Alert) -> str:
+    """ "L1, milk-loaf" or "K1"."""
+    return ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part) or alert.plant
+
+
+def headline(alert: Alert) -> str:
+    """What and how big: "L1, milk-loaf: specific volume 4.5 % small"; a limit's own sentence where it has one."""
+    if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
+        return f"{where(alert)}: {alert.says}"
+    big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
+    return f"{where(alert)}: {words.characteristic(alert.characteristic).title.lower()} {big}"
+
+
+def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
+    zone = snapshot.plant.zone
+    since = f"Since {words.when(alert.began_at, zone, on)} ({words.batch(alert.began_at_batch, on)})"
+    going = "still on" if alert.signal == "on" else f"over, last batch {words.batch(alert.until_batch, on)}"
+    closed = "; closed" if alert.case == "closed" else ""
+    from models.pages.changes import call
+
+    cause = (call(alert),) if alert.causes else ()
+    state = "" if alert.urgency == "hold" else f"; {going}{closed}"
+    return Item(alert.urgency, headline(alert), f"{since}{state}.", (*cause, *_steps(alert)), alert.alert)
+
+
+def _steps(alert: Alert) -> tuple[str, ...]:
+    numbered = (f"{i}. {step.rstrip('.')}" for i, step in enumerate(alert.check_first[:4], 1))
+    return (f"Check first: {'  '.join(numbered)}",) if alert.check_first else ()
+
+
+def _held(alert: Alert, snapshot: Snapshot, on: date) -> Item:
+    item = _item(alert, snapshot, on)
+    went = went_into(alert, snapshot, on)
+    decided = "Somebody has closed the case." if alert.case == "closed" else "Held until QA decides."
+    return Item("hold", item.title, item.says, (*went, *item.detail, decided), alert.alert)
+
+
+def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple[str, ...]:
+    """The doughs that a held paste went into; baking does not repair a paste that was held warm."""
+    if not alert.kettle:
+        batches = [words.batch(key, on) for key in alert.batches]
+        return (f"Batches: {words.join(batches)}.",) if batches else ()
+    pastes = set(alert.batches) or {alert.began_at_batch}
+    doughs = snapshot.batches
+    used = doughs[doughs["paste_key"].isin(pastes) | doughs["paste_key_2"].isin(pastes)]
+    if not len(used):
+        return ("No dough names this paste yet.",)
+    names = words.join(words.batch(key, on) for key in used["batch_key"])
+    repair = " Baked ones too: baking does not repair it." if alert.urgency == "hold" else ""
+    return (f"Went into {words.count(len(used), 'dough')}: {names}.{repair}",)
+
+
+def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """Rows in quarantine for a person to decide, alike ones together, the gravest kind first."""
+    rows = snapshot.excluded
+    rows = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
+    earlier = rows[rows["shift_date"] < _stamp(day)]
+    rows = rows[rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day))]
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in records(rows):
+        groups.setdefault((row["kind"], row["rule"]), []).append(row)
+    ordered = sorted(groups.items(), key=lambda g: (_gravity(g[0][0], g[1]), g[0][1]))
+    return *(_group(kind, alike) for (kind, _), alike in ordered), *_earlier(earlier)
+
+
+def _earlier(rows: pd.DataFrame) -> tuple[Item, ...]:
+    """Rows of earlier days that still wait: listed on those days' pages, not forgotten here."""
+    import pandas as pd
+
+    if not len(rows):
+        return ()
+    per_day = rows.groupby("shift_date", sort=True)["row"].count()
+    named = [
+        f"{words.day_name(stamp.date())} ({many})"
+        for stamp, many in zip(pd.DatetimeIndex(per_day.index), per_day, strict=True)
+    ]
+    shown = named if len(named) <= 8 else [*named[:7], f"{len(named) - 7} days more"]
+    title = f"{words.count(len(rows), 'row')} of earlier days {'waits' if len(rows) == 1 else 'wait'} in quarantine too"
+    return (Item("waiting", title, f"Of {words.join(shown)}; each is on its own day's page."),)
+
+
+def _stamp(day: date) -> pd.Timestamp:
+    import pandas as pd
+
+    return pd.Timestamp(day)
+
+
+def _gravity(kind: str, rows: list[dict[str, Any]]) -> tuple[int, int]:
+    cooling = any(row["column"] in ("temp_2h_c", "temp_6h_c", "cook_temp_c") for row in rows)
+    return (0 if cooling else 1, _FIRST.index(kind) if kind in _FIRST else len(_FIRST))
+
+
+def _group(kind: str, rows: list[dict[str, Any]]) -> Item:
+    first = rows[0]
+    title = f"{words.count(len(rows), f'{kind} row')} in quarantine: {words.rule(first['rule'])}"
+    detail = tuple(_row(row) for row in rows[:5])
+    more = len(rows) - len(detail)
+    if more:
+        detail += (f"and {more} more, in the row account below.",)
+    return Item("waiting", title, words.sentence(words.text(first["why"])), detail)
+
+
+def _row(row: dict[str, Any]) -> str:
+    at = f"{row['file']}, row {int(row['row'])}"
+    value = "" if words.missing(row["column"]) else f", {row['column']} {words.text(row['value'])}"
+    proposal = "" if words.missing(row["proposal"]) else f"; may be {row['proposal']}"
+    return f"{at}{value}{proposal}"
+
+
+def beyond_limits(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """The day's findings beyond an action limit that no alert speaks of, alike ones together."""
+    spoken = {
+        (rule, key) for a in snapshot.alerts for rule in a.rule.split(", ") for key in (*a.batches, a.began_at_batch)
+    }
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    found = of_day(snapshot.findings, day)
+    for row in records(found[found["level"] == "action"]):
+        if (row["rule"], row["key"]) not in spoken:
+            place = row["kettle"] if words.missing(row["line"]) else row["line"]
+            groups.setdefault((words.text(place), row["rule"]), []).append(row)
+    return tuple(_beyond(place, rows, day) for (place, _), rows in sorted(groups.items()))
+
+
+def _beyond(place: str, rows: list[dict[str, Any]], on: date) -> Item:
+    state: State = "review"
+    title = f"{place}: {words.rule(rows[0]['rule'])}, {words.count(len(rows), 'batch', 'batches')}"
+    return Item(
+        state, title, detail=tuple(f"{words.batch(row['key'], on)}: {words.text(row['says'])}" for row in rows[:8])
+    )

@@ -1,0 +1,86 @@
+"""The holes in a month's data: which days of which line have doughs, loaves, or nothing at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Literal
+
+from models.pages import words
+from models.pages.shown import Cell, Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.snapshot import Snapshot
+
+Mark = Literal["loaves", "doughs only", "nothing"]
+
+
+@dataclass(frozen=True)
+class Grid:
+    """For each line, one mark a day of the month; `lines` and `marks` run together."""
+
+    days: tuple[str, ...]
+    lines: tuple[str, ...]
+    marks: tuple[tuple[Mark, ...], ...]
+    says: str
+
+
+def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
+    """What each line recorded on each day from the month's first to the last day that anything is recorded of."""
+    rows = _of_month(snapshot.batches, first, last)
+    every = [d for frame in (snapshot.batches, snapshot.pastes) for d in frame["shift_date"].dropna()]
+    end = min(last, max(every).date()) if every and max(every).date() >= first else last
+    days = [first + timedelta(days=i) for i in range((end - first).days + 1)]
+    lines = tuple(sorted(snapshot.plant.lines))
+    marks = tuple(tuple(_mark(rows, line, day) for day in days) for line in lines)
+    silent = sum(mark == "nothing" for row in marks for mark in row)
+    says = f"{silent} of {len(lines) * len(days)} line-days without any record: not running, or not written."
+    return Grid(tuple(day.isoformat() for day in days), lines, marks, says)
+
+
+def _of_month(rows: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
+    return rows[rows["shift_date"].between(str(first), str(last))]
+
+
+def _mark(rows: pd.DataFrame, line: str, day: date) -> Mark:
+    mine = rows[(rows["line"] == line) & (rows["shift_date"] == str(day))]
+    if not len(mine):
+        return "nothing"
+    return "loaves" if mine["loaves"].fillna(0).gt(0).any() else "doughs only"
+
+
+def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:
+    """What was not recorded in the month, each with how much of how many."""
+    batches, pastes = _of_month(snapshot.batches, first, last), _of_month(snapshot.pastes, first, last)
+    rows = [
+        _hole("Pastes without a cooling reading", (pastes["cooling"] == "not checked").sum(), len(pastes)),
+        _hole("Pastes whose residue was not weighed", pastes["residue_kg"].isna().sum(), len(pastes)),
+        _hole("Doughs without loaves", (batches["loaves"].fillna(0) == 0).sum(), len(batches)),
+        _hole("Doughs whose paste is not recorded", (batches["paste_link"] == words.NOT_RECORDED).sum(), len(batches)),
+        _hole("Doughs whose make-up water is not recorded", _blank(batches["makeup_water_kg"]), len(batches)),
+        _hole("Doughs without a proof record", _blank(batches["proof_minutes"]), len(batches)),
+        _hole("Doughs without mixing time or energy", _unmixed(batches), len(batches)),
+        _hole("Doughs without a gas test", (batches["gas_tests"].fillna(0) == 0).sum(), len(batches)),
+    ]
+    left_out = _of_month(snapshot.excluded, first, last)
+    waiting = left_out["status"].isin(["waiting", "quarantined"])
+    rows.append((Cell("Rows that still wait or stand in quarantine"), _many(int(waiting.sum())), _many(len(left_out))))
+    return Sheet("holes", "Not recorded this month", ("What", "How many", "Of"), tuple(rows))
+
+
+def _blank(column: pd.Series) -> int:
+    return int(column.isna().sum())
+
+
+def _unmixed(batches: pd.DataFrame) -> int:
+    return int((batches["mix_minutes"].isna() & batches["mix_energy_wh_kg"].isna()).sum())
+
+
+def _many(many: int) -> Cell:
+    return Cell(words.number(float(many), "", 0), number=True)
+
+
+def _hole(what: str, many: int, of: int) -> tuple[Cell, ...]:
+    return Cell(what), _many(int(many)), Cell(words.number(float(of), "", 0), number=True)

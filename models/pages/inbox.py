@@ -1,0 +1,170 @@
+"""Which files below a folder are logs, and taking one in without following, waiting or reading half of it."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import signal
+import stat
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from models.reader.sheet import Refused
+
+MOST_BYTES = 1 << 30
+"""A log larger than this is refused unread."""
+
+FRESH_SECONDS = 2.0
+PAUSE_SECONDS = 0.3
+_UNFINISHED = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".swp", "~")
+_STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
+_SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
+
+
+def find(folder: Path) -> tuple[list[Path], list[tuple[Path, str]]]:
+    """The files below a folder that may be logs, and those refused outright with the reason.
+
+    Both in bytewise order of the path relative to the folder. Hidden and temporary files are passed over. Links,
+    pipes and devices are never opened, followed or waited for; a file somebody is still writing is refused for now.
+    """
+    files: list[tuple[Path, str | None]] = []
+    for path, trouble in _below(folder):
+        files.append((path, trouble or _outright(path, folder)))
+    files.sort(key=lambda item: _order(item[0], folder))
+    growing = _growing([path for path, why in files if why is None])
+    taken = [path for path, why in files if why is None and path not in growing]
+    refused = [(path, why or _STILL_WRITTEN) for path, why in files if why is not None or path in growing]
+    return taken, refused
+
+
+def fetch(path: Path) -> bytes:
+    """A file's whole content. Raises Refused, one line, for what is no ordinary file, too large, or not whole yet."""
+    flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        descriptor = os.open(path, flags)
+    except OSError as error:
+        raise Refused(_trouble(error)) from None
+    with open(descriptor, "rb") as file:
+        before = os.fstat(descriptor)
+        if not stat.S_ISREG(before.st_mode):
+            raise Refused(_kind_of(before.st_mode))
+        if before.st_size > MOST_BYTES:
+            raise Refused(f"larger than {MOST_BYTES >> 20} MB: split the log, a file a day")
+        if _has_writer(descriptor):
+            raise Refused(_STILL_WRITTEN)
+        try:
+            content = file.read(MOST_BYTES + 1)
+        except OSError as error:
+            raise Refused(_trouble(error)) from None
+        after = os.fstat(descriptor)
+    if len(content) != after.st_size or (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+        raise Refused(_STILL_WRITTEN)
+    return content
+
+
+def _order(path: Path, folder: Path) -> bytes:
+    return os.fsencode(path.relative_to(folder).as_posix())
+
+
+def _below(folder: Path) -> Iterator[tuple[Path, str | None]]:
+    """Every file below the folder that is not passed over; a folder that cannot be read, with the reason."""
+    folders = [folder]
+    while folders:
+        here = folders.pop()
+        try:
+            with os.scandir(here) as entries:
+                found = list(entries)
+        except OSError as error:
+            yield here, f"the folder cannot be read ({error.strerror})"
+            continue
+        for entry in found:
+            if entry.name.startswith((".", "~$")) or entry.name.lower().endswith(_UNFINISHED):
+                continue
+            if entry.is_dir(follow_symlinks=False):
+                folders.append(here / entry.name)
+            else:
+                yield here / entry.name, None
+
+
+def _outright(path: Path, folder: Path) -> str | None:
+    """Why a file is refused without being opened; None where it may be a log."""
+    try:
+        mode = path.lstat().st_mode
+    except OSError as error:
+        return _trouble(error)
+    if not stat.S_ISREG(mode):
+        return _kind_of(mode)
+    try:
+        str(path.relative_to(folder)).encode("utf-8")
+    except UnicodeEncodeError:
+        return "the file's name is no readable text: rename it"
+    return None if os.access(path, os.R_OK) else "may not be read: give read permission to the account that runs this"
+
+
+def _kind_of(mode: int) -> str:
+    if stat.S_ISLNK(mode):
+        return "a link, which is not followed: put the file itself into the folder"
+    return "no ordinary file (a pipe, socket, device or folder)"
+
+
+def _trouble(error: OSError) -> str:
+    if error.errno == errno.ELOOP:
+        return _kind_of(stat.S_IFLNK)
+    return f"cannot be read ({error.strerror})"
+
+
+def _growing(paths: list[Path]) -> set[Path]:
+    """Files that somebody is writing. Where the system cannot tell, those whose size or time still moves."""
+    growing, unknown = set(), {}
+    for path in paths:
+        written = _written_to(path)
+        if written:
+            growing.add(path)
+        elif written is None:
+            unknown[path] = _state(path)
+    newest = time.time() - FRESH_SECONDS
+    fresh = {path: state for path, state in unknown.items() if state is None or state[1] > newest * 1e9}
+    if fresh:
+        time.sleep(PAUSE_SECONDS)
+    return growing | {path for path, state in fresh.items() if _state(path) != state}
+
+
+def _state(path: Path) -> tuple[int, int] | None:
+    with contextlib.suppress(OSError):
+        at = path.lstat()
+        return at.st_size, at.st_mtime_ns
+    return None
+
+
+def _written_to(path: Path) -> bool | None:
+    try:
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+    except OSError:
+        return None
+    try:
+        return _has_writer(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _has_writer(descriptor: int) -> bool | None:
+    """Whether any process holds the file open for writing; None where the system does not say.
+
+    Linux grants a read lease only on a file nobody writes. A writer that comes while the lease is held is told
+    by a signal, which is set to one that is ignored; the lease is given back at once.
+    """
+    if sys.platform != "linux":
+        return None
+    import fcntl
+
+    try:
+        fcntl.fcntl(descriptor, _SET_SIGNAL, signal.SIGURG)
+        fcntl.fcntl(descriptor, fcntl.F_SETLEASE, fcntl.F_RDLCK)
+    except OSError as error:
+        return True if error.errno == errno.EAGAIN else None
+    with contextlib.suppress(OSError):
+        fcntl.fcntl(descriptor, fcntl.F_SETLEASE, fcntl.F_UNLCK)
+    return False

@@ -1,0 +1,60 @@
+"""What stands at the foot of a curve: yeast lots as they came into use, and changes that concern the stream."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from models.pages import words
+from models.pages.shown import Mark
+from models.plant import Plant
+from models.shapes import Charted, Stream
+from models.snapshot import records
+
+if TYPE_CHECKING:
+    from models.snapshot import Snapshot
+
+
+def marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark, ...]:
+    """Lots and changes between the first and the last of the points shown, in order of time."""
+    if not shown:
+        return ()
+    found = [*_changes(charted, snapshot, shown), *_lots(charted, snapshot, shown)]
+    return tuple(sorted(found, key=lambda mark: (mark.at, mark.kind, mark.says)))
+
+
+def _lots(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
+    points, found = charted.points, []
+    seen = {points.lot[shown[0]], ""}
+    for i in shown:
+        if points.lot[i] not in seen:
+            seen.add(points.lot[i])
+            at = points.at[i].astype(object)
+            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"yeast lot {points.lot[i]}"))
+    return found
+
+
+def _changes(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
+    rows, zone = snapshot.changes, snapshot.plant.zone
+    rows = rows[rows["changed_at"].between(charted.points.at[shown[0]], charted.points.at[shown[-1]])]
+    yeast = set(charted.points.lot)
+    found = []
+    for row in records(rows):
+        lot = row["scope"] == "lot"
+        if (lot and row["name"] not in yeast) or (not lot and concerns(row, charted.stream, snapshot.plant)):
+            at, when = words.iso(row["changed_at"], zone), words.when(row["changed_at"], zone)
+            found.append(Mark(at, "lot" if lot else "change", f"{row['name']}: {row['what']}", when))
+    return found
+
+
+def concerns(row: dict[str, Any], stream: Stream, plant: Plant) -> bool:
+    """Whether a change (a row of its log) may touch a stream: its line, its kettle, what it shares, or everything."""
+    if row["scope"] == "plant":
+        return True
+    line = plant.lines.get(stream.line or "")
+    own = {stream.line, stream.kettle}
+    if line is not None:
+        own |= {line.kettle, line.mixer, line.proofer, line.oven}
+    if row["scope"] == "instrument":
+        shared = {name for other in plant.lines.values() for name in (other.mixer, other.proofer, other.oven)}
+        return row["name"] in own or row["name"] not in shared
+    return row["name"] in own

@@ -1,0 +1,163 @@
+"""The month as the manager reads it: better, worse, cannot tell; what it cost; what came back; what is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from models.pages import words
+from models.pages.comparing import Comparison, Share, comparisons, shares
+from models.pages.curves import curve, in_order
+from models.pages.footing import footing
+from models.pages.held import where
+from models.pages.holes import Grid, grid, holes
+from models.pages.money import Money, money
+from models.pages.production_day import on_during
+from models.pages.shown import Curve, Footing, Item, Sheet
+from models.pages.words import number
+from models.shapes import Alert
+
+if TYPE_CHECKING:
+    from models.snapshot import Snapshot
+
+_PER = 1000.0
+
+
+@dataclass(frozen=True)
+class Month:
+    """Everything on the month page, in its order. first, last: the calendar month."""
+
+    first: date
+    last: date
+    plant: str
+    title: str
+    sentences: tuple[tuple[str, str], ...]
+    made: str
+    shares: tuple[Share, ...]
+    money: Money
+    repeats: tuple[Item, ...]
+    comparisons: tuple[Comparison, ...]
+    not_compared: tuple[str, ...]
+    curves: tuple[tuple[str, Curve], ...]
+    holes: Sheet
+    grid: Grid
+    footing: Footing
+
+
+def month(snapshot: Snapshot, which: str) -> Month:
+    """The calendar month `which` ("2026-05"), told from the snapshot alone. Raises ValueError for no such month."""
+    first, last = span_of(which)
+    compared, not_compared = comparisons(snapshot, first, last)
+    rates = shares(snapshot, first, last)
+    return Month(
+        first=first,
+        last=last,
+        plant=snapshot.plant.plant,
+        title=f"{words.month_name(first.month)} {first.year}",
+        sentences=_sentences(rates),
+        made=_made(snapshot, first, last),
+        shares=rates,
+        money=money(snapshot, first, last),
+        repeats=_repeats(snapshot, first, last),
+        comparisons=compared,
+        not_compared=not_compared,
+        curves=_curves(snapshot, first, last),
+        holes=holes(snapshot, first, last),
+        grid=grid(snapshot, first, last),
+        footing=footing(snapshot),
+    )
+
+
+def span_of(which: str) -> tuple[date, date]:
+    """First and last day of a month written "2026-05"."""
+    try:
+        year, number_ = which.split("-")
+        first = date(int(year), int(number_), 1)
+    except ValueError:
+        raise ValueError(f"{which}: there is no such month; it is written like 2026-05") from None
+    return first, (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+
+
+def _sentences(rates: tuple[Share, ...]) -> tuple[tuple[str, str], ...]:
+    better = [share for share in rates if share.change and share.change.clear and share.change.value < 0]
+    worse = [share for share in rates if share.change and share.change.clear and share.change.value > 0]
+    unclear = [share for share in rates if share not in better and share not in worse]
+    return (
+        ("Better", words.sentence("; ".join(map(_moved, better)) or "no line clearly")),
+        ("Worse", words.sentence("; ".join(map(_moved, worse)) or "no line clearly")),
+        ("Cannot tell", words.sentence(_unclear(unclear) or "nothing is left open")),
+    )
+
+
+def _moved(share: Share) -> str:
+    change = share.change
+    if change is None:
+        return share.name
+    fewer = "fewer" if change.value < 0 else "more"
+    low, high = sorted((abs(change.low), abs(change.high)))
+    return (
+        f"{share.name}, {number(abs(change.value) * _PER, '', 0)} {fewer} loaves per 1000 outside the window than the"
+        f" month before ({words.interval(low * _PER, high * _PER, '', 0)}), now {number(share.now.share * _PER, '', 0)}"
+    )
+
+
+def _unclear(left: list[Share]) -> str:
+    """Lines of which no change is claimed, those with one reason together."""
+    reasons: dict[str, list[str]] = {}
+    for share in left:
+        per_1000 = f" ({number(share.now.share * _PER, '', 0)} per 1000)" if share.now.enough else ""
+        reasons.setdefault(share.why_not, []).append(f"{share.name}{per_1000}")
+    return "; ".join(f"{words.join(names)}: {why}" for why, names in reasons.items())
+
+
+def _made(snapshot: Snapshot, first: date, last: date) -> str:
+    rows = snapshot.output
+    rows = rows[rows["shift_date"].between(str(first), str(last))]
+    if not len(rows):
+        return "Pieces made: not recorded this month."
+    wasted, blank = rows["pieces_wasted"].sum(), int(rows["pieces_wasted"].isna().sum())
+    says = f"{number(rows['pieces_made'].sum(), 'pieces')} made, {number(wasted, 'pieces')} of them thrown away"
+    return f"{says}; waste not recorded in {words.count(blank, 'shift')}." if blank else f"{says}."
+
+
+def _curves(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[str, Curve], ...]:
+    found: dict[tuple[str, str], Curve] = {}
+    for charted in sorted(snapshot.charted, key=lambda c: (c.stream.line or "", in_order(c))):
+        stream = charted.stream
+        if stream.line and (place := (stream.line, stream.product or "")) not in found:
+            drawn = curve(charted, snapshot, first, last)
+            if drawn.dots:
+                found[place] = drawn
+    return tuple((f"{line}, {product}", drawn) for (line, product), drawn in sorted(found.items()))
+
+
+def _repeats(snapshot: Snapshot, first: date, last: date) -> tuple[Item, ...]:
+    """Causes that were named more than once in the month and of which a case is still open."""
+    groups: dict[str, list[Alert]] = {}
+    for alert in snapshot.alerts:
+        if on_during(alert, first, last, snapshot.plant):
+            groups.setdefault(_cause(alert), []).append(alert)
+    found = [
+        (cause, alike) for cause, alike in groups.items() if len(alike) > 1 and any(a.case != "closed" for a in alike)
+    ]
+    found.sort(key=lambda pair: (pair[0].startswith("Unexplained"), -len(pair[1]), pair[0]))
+    return tuple(_repeat(cause, alike, snapshot) for cause, alike in found)
+
+
+def _cause(alert: Alert) -> str:
+    """What an alert is filed under: the leading group and where, or the limit that was broken and where."""
+    lead = max(alert.causes, key=lambda c: c.share, default=None)
+    if lead is not None:
+        return f"{lead.group.capitalize()}, in {words.characteristic(alert.characteristic).title.lower()}"
+    return words.characteristic(alert.characteristic).title
+
+
+def _repeat(cause: str, alike: list[Alert], snapshot: Snapshot) -> Item:
+    zone = snapshot.plant.zone
+    open_ = sum(a.case != "closed" for a in alike)
+    drivers = sorted({max(a.causes, key=lambda c: c.share).driver for a in alike if a.causes})
+    ordered = sorted(alike, key=lambda a: a.began_at)
+    times = tuple(dict.fromkeys(f"{words.when(a.began_at, zone)}: {where(a)}" for a in ordered))[-6:]
+    says = f"{words.count(len(alike), 'alert')}, {open_} not closed."
+    return Item("review", cause, f"{says} {' '.join(map(words.sentence, drivers[:3]))}".strip(), times)

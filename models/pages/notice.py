@@ -1,0 +1,148 @@
+"""An alert as the supervisor reads it on a phone: five lines in plain words, the figures for experts below."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from models.pages import changes, words
+from models.pages.curves import curve, in_order
+from models.pages.footing import footing
+from models.pages.held import went_into, where
+from models.pages.production_day import day_of
+from models.pages.shown import Bars, Curve, Footing, State
+from models.pages.words import number
+from models.shapes import Alert
+
+if TYPE_CHECKING:
+    from models.snapshot import Snapshot
+
+_DAYS_BEFORE = 13
+_MEANS: dict[str, str] = {
+    "now": "It can still be saved: act before the paste is used or the dough is baked.",
+    "hold": "Safety, law or allergens: nothing of it leaves before QA has decided.",
+    "review": "These batches are baked; the next ones need not be like them.",
+}
+
+
+@dataclass(frozen=True)
+class Notice:
+    """One alert. what, since, who and batches are the lines; check_first the steps, in order."""
+
+    alert: str
+    plant: str
+    state: State
+    state_means: str
+    case: str
+    where: str
+    what: str
+    since: str
+    since_when: str
+    last_good: str
+    check_first: tuple[str, ...]
+    who: str
+    batches: str
+    went_into: tuple[str, ...]
+    signalled_at: str
+    signalled: str
+    size: str
+    began: str
+    call: str
+    bars: Bars | None
+    story: tuple[tuple[str, tuple[str, ...]], ...]
+    curves: tuple[Curve, ...]
+    cautions: tuple[str, ...]
+    footing: Footing
+
+
+def notice(snapshot: Snapshot, alert: Alert) -> Notice:
+    """The alert's page, told from the snapshot alone."""
+    zone = snapshot.plant.zone
+    told = changes.change(alert, snapshot)
+    signalled = words.local(alert.signalled_at, zone)
+    return Notice(
+        alert=alert.alert,
+        plant=snapshot.plant.plant,
+        state=alert.urgency,
+        state_means=_MEANS[alert.urgency],
+        case=_case(alert),
+        where=where(alert),
+        what=_what(alert, snapshot),
+        since=_since(alert, snapshot),
+        since_when=words.when(alert.began_at, zone),
+        last_good=told.last_good,
+        check_first=alert.check_first,
+        who=_who(alert),
+        batches=_batches(alert),
+        went_into=went_into(alert, snapshot) if alert.kettle else (),
+        signalled_at=signalled.isoformat() if signalled else "",
+        signalled=f"Signalled by {words.batch(alert.signalled_at_batch)}, {words.when(alert.signalled_at, zone)}",
+        size=told.size if math.isfinite(alert.change) else "",
+        began=told.since,
+        call=told.call,
+        bars=told.bars,
+        story=told.story,
+        curves=_curves(alert, snapshot),
+        cautions=told.cautions,
+        footing=footing(snapshot),
+    )
+
+
+def _what(alert: Alert, snapshot: Snapshot) -> str:
+    if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
+        return words.sentence(alert.says)
+    big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
+    if alert.characteristic == "specific volume":
+        return f"Loaves {big}, {words.on_a_loaf(alert.change, changes.loaf_g(alert, snapshot))}."
+    title = words.characteristic(alert.characteristic).title
+    return f"{title} {big}" + (f", at a level of {number(alert.level, alert.unit)}." if alert.level else ".")
+
+
+def _since(alert: Alert, snapshot: Snapshot) -> str:
+    zone = snapshot.plant.zone
+    until = words.local(alert.until_at, zone)
+    on = until.date() if until else None
+    going = "still on at" if alert.signal == "on" else "over after"
+    first = words.local(alert.began_at, zone)
+    began = f"{words.when(alert.began_at, zone)}, {words.batch(alert.began_at_batch, first.date() if first else None)}"
+    return f"{began}; {going} {words.batch(alert.until_batch, on)}, {words.when(alert.until_at, zone, on)}."
+
+
+def _case(alert: Alert) -> str:
+    return {"open": "Nobody has seen it yet.", "seen": "Seen, not closed.", "closed": "Closed."}[alert.case]
+
+
+def _who(alert: Alert) -> str:
+    if alert.urgency == "hold":
+        return "The shift supervisor holds it; only QA releases."
+    if alert.kettle:
+        cook = "The shift supervisor with the paste cook"
+        return f"{cook}; the mixer waits for their word." if alert.urgency == "now" else f"{cook}."
+    if alert.urgency == "now":
+        return "The shift supervisor with the mixer operator."
+    return "The shift supervisor; the QA lead reads it in the morning."
+
+
+def _batches(alert: Alert) -> str:
+    keys = alert.batches or tuple(dict.fromkeys((alert.began_at_batch, alert.until_batch)))
+    one, more = ("paste", "pastes") if alert.kettle else ("dough", "doughs")
+    names = [words.batch(key) for key in keys]
+    if len(names) > 6:
+        names = [*names[:2], f"{len(names) - 4} more", *names[-2:]]
+    return f"{words.count(len(keys), one, more)}: {words.join(names)}."
+
+
+def _curves(alert: Alert, snapshot: Snapshot) -> tuple[Curve, ...]:
+    """The stream that signalled, and its companions on the same line and product or kettle."""
+    last = day_of(alert.until_at, snapshot.plant)
+    first = day_of(alert.began_at, snapshot.plant) - timedelta(days=_DAYS_BEFORE)
+    same = [
+        c
+        for c in snapshot.charted
+        if (c.stream.line, c.stream.kettle) == (alert.line, alert.kettle) and c.stream.product in (alert.product, None)
+    ]
+    same.sort(key=lambda c: (c.stream.characteristic != alert.characteristic, in_order(c)))
+    drawn = (curve(c, snapshot, first, last, today=last) for c in same)
+    return tuple(c for c in drawn if c.dots)

@@ -1,0 +1,1 @@
+"""How logs get in: files to sheets, cells to values."""

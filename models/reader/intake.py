@@ -1,0 +1,155 @@
+"""How logs get in: which files below a folder are logs, and what stands in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from models.logbook import TABLES, Column
+from models.pages import nolog
+from models.pages.inbox import fetch, find
+from models.plant import Plant
+from models.reader import clock, headers, numbers, textfile, workbook
+from models.reader.headers import Header
+from models.reader.sheet import Decisions, PassedOver, Refused, Sheet
+
+__all__ = ["Decisions", "PassedOver", "Refused", "Sheet", "fetch", "find", "read"]
+
+
+def read(name: str, content: bytes, plant: Plant) -> Sheet:
+    """Read one log. Pure: the same bytes and plant give the same sheet. `name` is never looked at for the kind.
+
+    Raises Refused, one line, for what is no table, fits no kind of log or two, or cannot be read one way only.
+    """
+    if not content or content.isspace():
+        raise Refused("the file is empty")
+    try:
+        if content.startswith(b"PK\x03\x04"):
+            return _from_workbook(content, plant)
+        if content.startswith(b"\xd0\xcf\x11\xe0"):
+            raise Refused("an old or password-protected workbook: save it as XLSX without a password")
+        return _from_text(content, plant)
+    except numbers.Undecidable as question:
+        raise Refused(str(question)) from None
+
+
+def _from_text(content: bytes, plant: Plant) -> Sheet:
+    text = textfile.decode(content)
+    delimiter = textfile.delimiter_of(text, plant)
+    rows = textfile.head(text, delimiter)
+    header = headers.find(rows, plant)
+    body = textfile.body(text, delimiter, header.index, len(header.cells))
+    notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
+    if text.encoding != "UTF-8":
+        notes.append(f"encoding: {text.encoding}")
+    return _sheet(rows, header, body.frame, None, [*notes, *body.notes], delimiter, text.plain)
+
+
+def _from_workbook(content: bytes, plant: Plant) -> Sheet:
+    grid = workbook.grid(content)
+    first = [list(row) for row in grid.rows[: headers.SEARCHED]]
+    for (row, column), text in grid.joined.items():
+        if row < len(first):
+            first[row][column] = first[row][column] or text
+    header = headers.find(first, plant)
+    columns, start = len(header.cells), header.index + 1
+    cells = [[row[i] if i < len(row) else "" for row in grid.rows[start:]] for i in range(columns)]
+    notes = [*grid.notes, *_fill_down(cells, header, grid.joined)]
+    frame = pd.DataFrame({i: pd.Series([c or None for c in column], dtype="str") for i, column in enumerate(cells)})
+    frame[columns] = pd.Series([None] * len(frame), dtype="str")
+    real = np.array([row[:columns] for row in grid.real[start:]], dtype=bool).reshape(len(frame), columns)
+    return _sheet(first, header, frame, real, notes)
+
+
+def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, int], str]) -> list[str]:
+    """Texts and dates of cells merged downwards stand in every row; a weight or a time is never multiplied."""
+    table = TABLES[header.kind]
+    found: set[str] = set()
+    for (row, column), text in joined.items():
+        name, place = header.contract[column] if column < len(header.contract) else None, row - header.index - 1
+        if name in table.of_type("text", "date") and 0 <= place < len(cells[column]):
+            cells[column][place], found = text, found | {str(name)}
+    return [f"merged cells of {', '.join(sorted(found))} filled downwards"] if found else []
+
+
+def _sheet(
+    rows: list[list[str]], header: Header, frame: pd.DataFrame, real: np.ndarray | None, notes: list[str],
+    delimiter: str = "", plain: bool = False,
+) -> Sheet:  # fmt: skip
+    """The sheet of a header and every line under it, as a frame of one text column a heading and one for the rest."""
+    kept, columns = _columns(header, frame)
+    over = [PassedOver(i + 1, "above the header" if any(r) else "blank") for i, r in enumerate(rows[: header.index])]
+    numbering = np.arange(header.index + 2, header.index + 2 + len(frame), dtype=np.int64)
+    dropped = nolog.below(header, frame)
+    over += [PassedOver(int(numbering[place]), why) for place, why in dropped.items()]
+    keep = np.ones(len(frame), dtype=bool)
+    keep[list(dropped)] = False
+    stay = np.flatnonzero(keep)
+    body = frame[kept].set_axis(list(columns), axis=1)
+    if dropped:
+        body = body.iloc[stay].reset_index(drop=True)
+    beyond = frame.iloc[stay, -1].reset_index(drop=True).dropna()
+    cells = None if real is None else real[stay][:, kept]
+    sheet = Sheet(
+        header.kind, header.index + 1, columns, body, numbering[stay], tuple(over), tuple(notes), Decisions(), cells,
+        dict(zip(beyond.index.tolist(), beyond.tolist(), strict=True)),
+    )  # fmt: skip
+    return _decided(sheet, delimiter, plain)
+
+
+def _columns(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[str, ...]]:
+    """Which columns are kept, and their names: contract names, else the file's own, made unique."""
+    kept, names = [], []
+    taken = {name.casefold() for name in TABLES[header.kind].by_name}
+    for index, (cell, contract) in enumerate(zip(header.cells, header.contract, strict=True)):
+        if contract is None and not cell and frame[index].isna().all():
+            continue
+        name = contract or cell or f"column {headers.letter(index)}"
+        number = 2
+        while contract is None and name.casefold() in taken:
+            name, number = f"{cell or name} ({number})", number + 1
+        taken.add(name.casefold())
+        kept.append(index)
+        names.append(name)
+    return kept, tuple(names)
+
+
+def _decided(sheet: Sheet, delimiter: str, plain: bool) -> Sheet:
+    """The sheet with what is settled once a file: decimal mark, and day or month first.
+
+    A comma-separated file without quotes holds no comma in a number: it is the contract's own form.
+    """
+    table = TABLES[sheet.kind]
+    notes = list(sheet.notes)
+    decimal = "."
+    if not (delimiter == "," and plain):
+        numeric = [c for c in table.columns if c.type == "number" and c.name in sheet.columns]
+        decimal, note = numbers.decide((_number_cells(sheet, c) for c in numeric), delimiter == ",")
+        notes += [note] if note and note != "decimal point" else []
+    dated = [name for name in table.of_type("date", "time") if name in sheet.columns]
+    texts = (text for name in dated for text in _unusual(sheet.coded(name)[1]))
+    day_first, note = clock.decide(texts, _row_by_row(sheet, dated))
+    notes += [note] if note else []
+    return replace(sheet, notes=tuple(notes), decisions=Decisions(decimal, day_first))
+
+
+def _unusual(texts: np.ndarray) -> np.ndarray:
+    return texts[np.isnat(clock.standard(texts))]
+
+
+def _row_by_row(sheet: Sheet, columns: list[str]) -> Iterator[list[str]]:
+    for row in sheet.rows[columns].fillna("").itertuples(index=False):
+        yield [text for text in row if text]
+
+
+def _number_cells(sheet: Sheet, column: Column) -> tuple[Column, list[str], np.ndarray]:
+    codes, texts = sheet.coded(column.name)
+    shown = codes >= 0
+    if sheet.real is not None:
+        shown = shown & ~sheet.real[:, sheet.columns.index(column.name)]
+    counts = np.bincount(codes[shown], minlength=len(texts))
+    used = np.flatnonzero(counts)
+    return column, [texts[i] for i in used], counts[used]

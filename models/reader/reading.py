@@ -1,0 +1,353 @@
+"""The cells of a sheet as typed values; what cannot be read is a slip, never a guess."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.logbook import TABLES, Column
+from models.plant import Plant
+from models.reader import clock, instants, numbers
+from models.reader.numbers import Misread
+from models.reader.sheet import Sheet
+
+_SYNONYMS = {
+    "contact": "probe stab stick dip needle thermocouple core",
+    "infrared": "ir infra-red infra_red irgun ir-gun gun",
+    "routine": "normal regular planned r",
+    "suspicion": "suspect suspected suspicious doubt s",
+    "seed": "seeds rapeseed rape-seed seed-displacement",
+    "laser": "scanner scan laserscan laser-scan",
+    "mixer": "mixing mix aftermixing",
+    "divider": "dividing divide",
+    "moulder": "molder moulding molding",
+    "plant": "site factory bakery",
+    "kettle": "kettles cooker",
+    "line": "lines",
+    "instrument": "instruments device",
+    "lot": "lots delivery",
+    "weight": "mass weighing w",
+    "temperature": "temp temp. t",
+    "volume": "vol vol. v",
+}
+_UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
+_UNKNOWN = frozenset(("?", "??", "???"))
+_DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
+_FREE = frozenset(("note", "what"))
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A cell that could not be read, or a required one that is empty. `row`: position in the frame."""
+
+    row: int
+    column: str
+    value: str
+    rule: str
+    why: str
+    proposal: str | None
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A sheet's rows, typed. frame: every column of the kind, in logbook order.
+
+    text str; number float64; date datetime64[us]; time datetime64[us], naive UTC; missing where not recorded or a slip.
+    """
+
+    frame: pd.DataFrame
+    slips: tuple[Slip, ...]
+    notes: tuple[str, ...]
+
+
+class _Desk:
+    """One sheet while it is being typed."""
+
+    def __init__(self, sheet: Sheet, plant: Plant) -> None:
+        self.sheet, self.plant, self.table = sheet, plant, TABLES[sheet.kind]
+        self.size = len(sheet.rows)
+        self.slips: list[Slip] = []
+        self.notes: list[str] = []
+
+    def misread(self, column: str, wrong: dict[int, Misread], rule: str) -> None:
+        """Slips for distinct values, by their place among the column's distinct texts."""
+        codes, texts = self.sheet.coded(column)
+        for row in np.flatnonzero(np.isin(codes, list(wrong))):
+            text, found = texts[codes[row]], wrong[int(codes[row])]
+            proposal = self.above(column, int(row)) if text.casefold() in numbers.DITTO else found.proposal
+            self.slips.append(Slip(int(row), column, text, rule, found.why, proposal))
+
+    def above(self, column: str, row: int) -> str | None:
+        """What a ditto mark stands for: the nearest cell above that is none."""
+        codes, texts = self.sheet.coded(column)
+        while row > 0:
+            row -= 1
+            if codes[row] < 0:
+                return None
+            if texts[codes[row]].casefold() not in numbers.DITTO:
+                return str(texts[codes[row]])
+        return None
+
+    def spread(self, values: np.ndarray, codes: np.ndarray, missing: object) -> np.ndarray:
+        """Values of the distinct texts over the rows; `missing` where the cell is empty."""
+        padded = np.append(values, np.array([missing], dtype=values.dtype))
+        return padded[codes]
+
+
+def typed(sheet: Sheet, plant: Plant) -> Typed:
+    """Type every cell of a sheet by the logbook. Pure; raises nothing: what cannot be read is a slip."""
+    desk = _Desk(sheet, plant)
+    columns = {name: _typed_column(desk, desk.table.by_name[name]) for name in _present(desk, "text", "number", "date")}
+    columns |= _times(desk, columns)
+    frame = pd.DataFrame({c.name: columns.get(c.name, _empty(c, desk.size)) for c in desk.table.columns})
+    _required(desk, frame)
+    for row, text in sheet.surplus.items():
+        why = "more cells than headings: a comma within a number or a text? put that cell in quotes"
+        desk.slips.append(Slip(row, "", text, "shape", why, None))
+    order = {name: place for place, name in enumerate(["", *desk.table.by_name])}
+    slips = sorted(desk.slips, key=lambda s: (s.row, order[s.column]))
+    return Typed(frame, tuple(slips), (*sheet.notes, *desk.notes))
+
+
+def _present(desk: _Desk, *types: str) -> Iterator[str]:
+    return (c.name for c in desk.table.columns if c.type in types and c.name in desk.sheet.rows.columns)
+
+
+def _empty(column: Column, size: int) -> pd.Series:
+    if column.type == "text":
+        return pd.Series([None] * size, dtype="str")
+    if column.type == "number":
+        return pd.Series(np.full(size, np.nan))
+    return pd.Series(np.full(size, "NaT", "datetime64[us]"))
+
+
+def _typed_column(desk: _Desk, column: Column) -> pd.Series:
+    if column.type == "number":
+        return _number_column(desk, column)
+    if column.type == "date":
+        return _date_column(desk, column)
+    return _text_column(desk, column)
+
+
+def _number_column(desk: _Desk, column: Column) -> pd.Series:
+    codes, texts = desk.sheet.coded(column.name)
+    values, wrong = np.full(len(texts), np.nan), {}
+    for index, text in enumerate(texts):
+        read = numbers.parse(text, column, desk.sheet.decisions.decimal)
+        if isinstance(read, Misread):
+            wrong[index] = read
+        elif read is not None:
+            values[index] = read
+    spread = desk.spread(values, codes, np.nan)
+    real = _real(desk, column.name)
+    if real is None:
+        desk.misread(column.name, wrong, "number")
+        return pd.Series(spread)
+    spread[real] = [float(texts[c]) for c in codes[real]]
+    before = len(desk.slips)
+    desk.misread(column.name, wrong, "number")
+    desk.slips[before:] = [s for s in desk.slips[before:] if not real[s.row]]
+    return pd.Series(spread)
+
+
+def _real(desk: _Desk, column: str) -> np.ndarray | None:
+    """Which cells of a column are a workbook's real numbers, where that makes a difference."""
+    if desk.sheet.real is None or desk.sheet.decisions.decimal == ".":
+        return None
+    return desk.sheet.real[:, desk.sheet.columns.index(column)]
+
+
+def _date_column(desk: _Desk, column: Column) -> pd.Series:
+    codes, texts = desk.sheet.coded(column.name)
+    values, wrong = np.full(len(texts), "NaT", "datetime64[us]"), {}
+    for index, text in enumerate(texts):
+        read = clock.stamp(text, desk.sheet.decisions.day_first)
+        if isinstance(read, Misread):
+            wrong[index] = read
+        elif read is not None and (read.date is None or read.clock):
+            proposal = read.date.isoformat() if read.date else None
+            wrong[index] = Misread("a date alone is wanted here: write it like 2026-03-14", proposal)
+        elif read is not None:
+            values[index] = read.date
+    desk.misread(column.name, wrong, "date")
+    return pd.Series(desk.spread(values, codes, "NaT"))
+
+
+def _text_column(desk: _Desk, column: Column) -> pd.Series:
+    codes, texts = desk.sheet.coded(column.name)
+    values, wrong = np.empty(len(texts), dtype=object), {}
+    for index, text in enumerate(texts):
+        read = _text(text, column, desk.plant)
+        if isinstance(read, Misread):
+            wrong[index], values[index] = read, None
+        else:
+            values[index] = read
+    changed = [(text, value) for text, value in zip(texts, values, strict=True) if text != value]
+    if not changed:
+        return desk.sheet.rows[column.name]
+    said = [f"{text} read as {value}" for text, value in changed if value is not None]
+    if said:
+        desk.notes.append(f"{column.name}: {', '.join(said[:5])}{' and more' if len(said) > 5 else ''}")
+    desk.misread(column.name, wrong, "choice" if column.choices else "text")
+    return pd.Series(desk.spread(values, codes, None), dtype="str")
+
+
+def _text(text: str, column: Column, plant: Plant) -> str | Misread | None:
+    if column.name in _FREE:
+        return text
+    if text in _UNWRITTEN or (text in _UNKNOWN and not column.required):
+        return None
+    if text.casefold() in _DITTO_TEXT:
+        return Misread(f"a ditto mark: write {column.name} again in every row")
+    if text in _UNKNOWN:
+        return Misread(f"{column.name} is needed: ask who wrote the row")
+    if column.choices:
+        return _choice(text, column)
+    return _code(text, column, plant)
+
+
+def _choice(text: str, column: Column) -> str | Misread:
+    word = "-".join(text.casefold().split())
+    for choice in column.choices:
+        if word == choice or word in _SYNONYMS.get(choice, "").split():
+            return choice
+    return Misread(f"{column.name} may be {' or '.join(column.choices)}")
+
+
+def _code(text: str, column: Column, plant: Plant) -> str:
+    """The plant's own spelling of a code, where only case or blanks differ; any other text as it is."""
+    codes = plant_codes(column, plant)
+    if not codes or text in codes:
+        return text
+    plain = re.sub(r"[\s_]", "", text).casefold()
+    same = [code for code in codes if re.sub(r"[\s_]", "", code).casefold() == plain]
+    return same[0] if len(same) == 1 else text
+
+
+def plant_codes(column: Column, plant: Plant) -> tuple[str, ...]:
+    """The codes a column may hold by the plant file; empty where it is free text."""
+    sections: dict[str, Mapping[str, object]] = {
+        "kettle": plant.kettles,
+        "line": plant.lines,
+        "product": plant.products,
+        "shift": plant.shifts,
+        "recipe": plant.pastes,
+    }
+    return tuple(sections.get(column.plant_code, {}))
+
+
+def _required(desk: _Desk, frame: pd.DataFrame) -> None:
+    slipped = {(s.row, s.column) for s in desk.slips}
+    for name in desk.table.required:
+        for row in np.flatnonzero(frame[name].isna().to_numpy()):
+            if (int(row), name) not in slipped:
+                text = _text_at(desk.sheet, name, int(row))
+                why = f"{name} ({desk.table.by_name[name].says}) is needed and was not filled in"
+                desk.slips.append(Slip(int(row), name, text, "required", why, None))
+
+
+def _text_at(sheet: Sheet, column: str, row: int) -> str:
+    codes, texts = sheet.coded(column)
+    return str(texts[codes[row]]) if codes[row] >= 0 else ""
+
+
+def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
+    local, fixed = {}, {}
+    for name in _present(desk, "time"):
+        codes, texts = desk.sheet.coded(name)
+        read = clock.stamps(texts, desk.sheet.decisions.day_first)
+        desk.misread(name, read.wrong, "time")
+        if read.serial:
+            desk.notes.append(f"{name}: spreadsheet serial numbers read as dates")
+        local[name] = desk.spread(read.local, codes, "NaT")
+        fixed[name] = desk.spread(read.utc, codes, "NaT")
+        _complete(desk, name, local[name], desk.spread(read.clock, codes, "NaT"), columns)
+    if not local:
+        return {}
+    group = _group(desk)
+    _roll(desk, local, group, columns)
+    utc = _instants(desk, local, group)
+    return {name: pd.Series(np.where(np.isnat(utc[name]), fixed[name], utc[name])) for name in local}
+
+
+def _group(desk: _Desk) -> np.ndarray:
+    """What keeps its own order of time in a sheet: a line or a kettle, else the sheet."""
+    for name in ("line", "kettle"):
+        if name in desk.sheet.rows.columns:
+            return desk.sheet.coded(name)[0] + 1
+    return np.zeros(desk.size, dtype=np.int64)
+
+
+def _roll(desk: _Desk, local: dict[str, np.ndarray], group: np.ndarray, columns: dict[str, pd.Series]) -> None:
+    """Times after midnight that carry the date of the evening before go to the next day, in place."""
+    first, *second = local
+    moved = instants.after_midnight(local[first], group)
+    if "shift_date" in columns and moved.any():
+        start, length = _shifts(desk.plant, columns["shift"])
+        ends = columns["shift_date"].to_numpy() + start + length + instants.OVERTIME
+        moved &= local[first] + instants.DAY <= ends
+    local[first][moved] += instants.DAY
+    _inferred(desk, first, moved)
+    for name in second:
+        moved = instants.end_after_midnight(local[first], local[name])
+        local[name][moved] += instants.DAY
+        _inferred(desk, name, moved)
+
+
+def _inferred(desk: _Desk, name: str, moved: np.ndarray) -> None:
+    if moved.any():
+        rows = ", ".join(map(str, desk.sheet.row_numbers[moved][:5])) + (" and more" if moved.sum() > 5 else "")
+        desk.notes.append(f"{name}: after midnight under the evening's date, taken as the next day (row {rows})")
+
+
+def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, columns: dict[str, pd.Series]) -> None:
+    """Give clock times their date from the shift's, in place."""
+    rows = np.flatnonzero(~np.isnat(bare))
+    if not len(rows):
+        return
+    why = "the time has no date: write it like 2026-03-14T13:10"
+    if "shift_date" in columns:
+        start, length = _shifts(desk.plant, columns["shift"].iloc[rows])
+        local[rows] = instants.complete(bare[rows], columns["shift_date"].to_numpy()[rows], start, length)
+        why = "the time has no date and does not lie in the shift: write it like 2026-03-14T13:10"
+        desk.notes.append(f"{name}: times without a date, dated by their shift")
+    for row in rows[np.isnat(local[rows])].tolist():
+        desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "time", why, None))
+
+
+def _shifts(plant: Plant, shift: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Start and length of each row's shift; an unknown one is taken as the whole day from the earliest start."""
+    starts = {code: at.hour * 3600 + at.minute * 60 for code, at in plant.shift_starts.items()}
+    lengths = {code: round(hours * 3600) for code, hours in plant.shift_hours.items()}
+    start = shift.map(starts).fillna(min(starts.values())).to_numpy(dtype=float)
+    length = shift.map(lengths).fillna(86_400).to_numpy(dtype=float)
+    return start.astype("timedelta64[s]"), length.astype("timedelta64[s]")
+
+
+def _instants(desk: _Desk, local: dict[str, np.ndarray], group: np.ndarray) -> dict[str, np.ndarray]:
+    """Local times as naive UTC; a time the clock never showed is a slip."""
+    both = {name: instants.to_utc(times, desk.plant.zone) for name, times in local.items()}
+    names = list(local)
+    chunks = [names] if len(names) == 2 else [[name] for name in names]
+    utc: dict[str, np.ndarray] = {}
+    for chunk in chunks:
+        first, second = (np.column_stack([both[name][i] for name in chunk]) for i in (0, 1))
+        settled = instants.told_apart(first, second, group)
+        for place, name in enumerate(chunk):
+            utc[name] = settled[:, place]
+            _note_change(desk, name, local[name], *both[name])
+    return utc
+
+
+def _note_change(desk: _Desk, name: str, local: np.ndarray, first: np.ndarray, second: np.ndarray) -> None:
+    twice = int(((first != second) & ~np.isnat(first)).sum())
+    if twice:
+        desk.notes.append(f"{name}: {twice} in the hour the clock showed twice, told apart by the order of the sheet")
+    for row in np.flatnonzero(np.isnat(first) & ~np.isnat(local)).tolist():
+        why = "the clock went forward that night and never showed this time: write it as the changed clock showed it"
+        proposal = str(local[row] + instants.HOUR)[:16]
+        desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "clock change", why, proposal))

@@ -1,0 +1,1 @@
+"""The store: rows kept, settled, joined, read back."""

@@ -1,0 +1,229 @@
+"""The row account: what became of every row, settled over the rows that new ones touch.
+
+received = accepted + waiting + quarantined + duplicate + superseded, for every log, always: each row
+has exactly one status. Statuses follow from the rows and their order of arrival alone, so that taking
+the same files in one run or in many gives the same account.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from models.logbook import KINDS, TABLES, Column
+from models.storage import store
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from models.plant import Plant
+
+STATUSES = ("accepted", "waiting", "quarantined", "duplicate", "superseded")
+TWO_FIT = "two-batches-fit"
+
+
+@dataclass
+class Touched:
+    """Batches whose rows changed: what has to be worked out again."""
+
+    batches: set[str] = field(default_factory=set)
+    pastes: set[str] = field(default_factory=set)
+    yeast_lots: set[str] = field(default_factory=set)
+
+
+def own_identity(kind: str) -> str:
+    """SQL of a row's identity from its own columns; a row that lacks one stands for itself."""
+    parts = {"dough": ["shift_date", "line", "dough_batch"], "paste": ["shift_date", "kettle", "paste_batch"]}.get(
+        kind, list(TABLES[kind].identity))
+    texts = [_text(TABLES[kind].by_name[name]) for name in parts]
+    joined = " || '/' || ".join(texts)
+    return f"coalesce({joined}, '? ' || digest)"
+
+
+def _text(column: Column) -> str:
+    if column.name == "operator":
+        return "coalesce(operator, '')"
+    return f"CAST(CAST({column.name} AS DATE) AS VARCHAR)" if column.type == "date" else f"CAST({column.name} AS VARCHAR)"
+
+
+def digest(kind: str) -> str:
+    """SQL of a fingerprint of a row's values, compared as typed."""
+    return f"hash({', '.join(c.name for c in TABLES[kind].columns)})"
+
+
+def settle(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int) -> Touched:
+    """Give every row touched by the rows from seq `first_new` on its links and its status."""
+    touched = Touched()
+    for kind in ("paste", "output", "change", "check"):
+        _touch(con, f"SELECT identity FROM log_{kind} WHERE seq >= {first_new}")
+        _apply_status(con, kind)
+        if kind == "paste":
+            touched.pastes |= _names(con)
+    _settle_doughs(con, plant, first_new, touched)
+    for kind in ("proof", "gas", "loaf"):
+        _settle_of_dough(con, kind, first_new, touched)
+    for kind in KINDS:
+        _let_go(con, kind)
+    return touched
+
+
+def _let_go(con: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """A row whose correction a person confirmed is superseded by it, even where the correction changed its identity."""
+    con.execute(f"""UPDATE log_{kind} SET status = 'superseded' WHERE status = 'quarantined'
+        AND seq IN (SELECT seq FROM decision WHERE verdict = 'confirmed')""")
+
+
+def _touch(con: duckdb.DuckDBPyConnection, query: str) -> None:
+    con.execute(f"CREATE OR REPLACE TEMP TABLE touched AS SELECT DISTINCT identity FROM ({query})")
+
+
+def _names(con: duckdb.DuckDBPyConnection) -> set[str]:
+    return {name for (name,) in con.execute("SELECT identity FROM touched").fetchall()}
+
+
+def _apply_status(con: duckdb.DuckDBPyConnection, kind: str) -> None:
+    con.execute(f"CREATE OR REPLACE TEMP TABLE settled AS {store.sql('settle').format(kind=kind)}")
+    con.execute(f"UPDATE log_{kind} SET status = settled.status FROM settled WHERE log_{kind}.seq = settled.seq "
+                f"AND log_{kind}.status IS DISTINCT FROM settled.status")
+
+
+def _settle_doughs(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int, touched: Touched) -> None:
+    """Doughs that are new, or that name a paste that is new or changed."""
+    _list(con, "touched_pastes", touched.pastes)
+    within = TABLES["dough"].refers
+    assert within is not None
+    con.execute(f"""
+        CREATE OR REPLACE TEMP TABLE again AS
+        SELECT d.seq, d.identity FROM log_dough d WHERE d.seq >= {first_new}
+            OR d.paste_key IN (SELECT name FROM touched_pastes) OR d.paste_key_2 IN (SELECT name FROM touched_pastes)
+        UNION
+        SELECT d.seq, d.identity FROM log_dough d JOIN log_paste p
+            ON (p.paste_batch = d.paste_batch OR p.paste_batch = d.paste_batch_2)
+            AND d.mixed_at >= p.cook_end AND d.mixed_at <= p.cook_end + to_hours({within.within_h:.0f})
+        WHERE p.identity IN (SELECT name FROM touched_pastes)""")
+    _link_pastes(con, plant, within.within_h)
+    _touch(con, "SELECT identity FROM again")
+    _apply_status(con, "dough")
+    con.execute("""UPDATE log_dough SET status = 'waiting' WHERE status = 'accepted' AND identity IN (SELECT identity FROM touched)
+        AND ((paste_batch IS NOT NULL AND paste_key IS NULL) OR (paste_batch_2 IS NOT NULL AND paste_key_2 IS NULL))""")
+    touched.batches |= _names(con)
+
+
+def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) -> None:
+    con.execute("CREATE OR REPLACE TEMP TABLE own_kettle (line VARCHAR, kettle VARCHAR)")
+    con.executemany("INSERT INTO own_kettle VALUES (?, ?)", [[name, line.kettle] for name, line in plant.lines.items()])
+    query = store.sql("link_paste").format(within_s=within_h * 3600)
+    for named, key in (("paste_batch", "paste_key"), ("paste_batch_2", "paste_key_2")):
+        con.execute(f"""CREATE OR REPLACE TEMP TABLE linking AS
+            SELECT d.seq, d.{named} AS paste_batch, k.kettle, d.mixed_at AS at
+            FROM log_dough d LEFT JOIN own_kettle k ON d.line = k.line WHERE d.seq IN (SELECT seq FROM again)""")
+        con.execute(f"CREATE OR REPLACE TEMP TABLE linked_{named} AS {query}")
+        con.execute(f"UPDATE log_dough SET {key} = l.paste_key FROM linked_{named} l WHERE log_dough.seq = l.seq")
+    con.execute("""UPDATE log_dough SET asks = a.asks OR b.asks FROM linked_paste_batch a, linked_paste_batch_2 b
+        WHERE log_dough.seq = a.seq AND log_dough.seq = b.seq""")
+    _ask(con, "dough", "paste_batch", "two kettles cooked a paste of this number at the same time: "
+         "write which one was used (its number is not enough)")
+
+
+def _settle_of_dough(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:
+    """Proofs, gas tests and loaves that are new, or whose dough is new or changed."""
+    _list_again(con, kind, first_new, touched)
+    refers = TABLES[kind].refers
+    assert refers is not None
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE linking AS SELECT seq, dough_batch, line, {refers.at} AS at
+        FROM log_{kind} WHERE seq IN (SELECT seq FROM again)""")
+    query = store.sql("link_dough").format(within_s=refers.within_h * 3600)
+    con.execute(f"CREATE OR REPLACE TEMP TABLE linked AS {query}")
+    old = _linked_now(con, kind)
+    con.execute(f"UPDATE log_{kind} SET batch_key = l.batch_key, asks = l.asks FROM linked l WHERE log_{kind}.seq = l.seq")
+    con.execute(f"UPDATE log_{kind} SET identity = {_linked_identity(kind)} WHERE seq IN (SELECT seq FROM again)")
+    _ask(con, kind, "dough_batch", "two doughs of this number were mixed at the same time: write which one it was")
+    _touch(con, f"SELECT identity FROM again UNION SELECT identity FROM log_{kind} WHERE seq IN (SELECT seq FROM again)")
+    _apply_status(con, kind)
+    con.execute(f"""UPDATE log_{kind} SET status = 'waiting' WHERE status = 'accepted' AND batch_key IS NULL
+        AND dough_batch IS NOT NULL AND identity IN (SELECT identity FROM touched)""")
+    touched.batches |= old | _linked_now(con, kind)
+    if kind == "gas":
+        lots = con.execute("SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq IN (SELECT seq FROM again)")
+        touched.yeast_lots |= {name for (name,) in lots.fetchall()}
+
+
+def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:
+    """Rows whose dough has to be looked for (again), with the identity they had."""
+    refers = TABLES[kind].refers
+    assert refers is not None
+    _list(con, "touched_batches", touched.batches)
+    con.execute(f"""
+        CREATE OR REPLACE TEMP TABLE again AS
+        SELECT r.seq, r.identity FROM log_{kind} r WHERE r.seq >= {first_new}
+            OR r.batch_key IN (SELECT name FROM touched_batches)
+        UNION
+        SELECT r.seq, r.identity FROM log_{kind} r JOIN log_dough d ON r.dough_batch = d.dough_batch AND r.line = d.line
+            AND r.{refers.at} >= d.mixed_at AND r.{refers.at} <= d.mixed_at + to_hours({refers.within_h:.0f})
+        WHERE d.identity IN (SELECT name FROM touched_batches)""")
+
+
+def _linked_now(con: duckdb.DuckDBPyConnection, kind: str) -> set[str]:
+    rows = con.execute(f"SELECT DISTINCT batch_key FROM log_{kind} WHERE batch_key IS NOT NULL AND seq IN (SELECT seq FROM again)")
+    return {name for (name,) in rows.fetchall()}
+
+
+def _linked_identity(kind: str) -> str:
+    """SQL of the identity of a row that belongs to a dough; while that has not come, by its own clock."""
+    if kind == "gas":
+        return own_identity("gas")
+    at = TABLES[kind].at
+    dough = f"coalesce(batch_key, '? ' || dough_batch || '/' || line || '/' || CAST({at} AS VARCHAR))"
+    own = "".join(f" || '/' || {name}" for name in TABLES[kind].identity)
+    return f"coalesce({dough}{own}, '? ' || digest)"
+
+
+def _ask(con: duckdb.DuckDBPyConnection, kind: str, column: str, why: str) -> None:
+    """Write or take back the question which of two batches a row means."""
+    con.execute(f"DELETE FROM slip WHERE rule = '{kind}.{TWO_FIT}' AND seq IN (SELECT seq FROM again)")
+    con.execute(f"""INSERT INTO slip SELECT seq, '{kind}', 0, '{column}', coalesce({column}, ''), '{kind}.{TWO_FIT}', ?, NULL, NULL, 4
+        FROM log_{kind} WHERE asks AND seq IN (SELECT seq FROM again)""", [why])
+
+
+def _list(con: duckdb.DuckDBPyConnection, table: str, names: set[str]) -> None:
+    import pandas as pd
+
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} (name VARCHAR)")
+    store.insert(con, table, pd.DataFrame({"name": sorted(names)}, dtype="str"))
+
+
+def count(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, int]]:
+    """The contract's `rows`: kind -> received and each status, over the whole store."""
+    found = {}
+    for kind in KINDS:
+        counts = dict(con.execute(f"SELECT status, count(*) FROM log_{kind} GROUP BY ALL").fetchall())
+        found[kind] = {"received": sum(counts.values())} | {status: counts.get(status, 0) for status in STATUSES}
+    return found
+
+
+def by_day(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """The account by log and production day: kind, shift_date (missing: unknown), received and each status."""
+    parts = [
+        f"""SELECT '{kind}' AS kind, {shift_date_sql(kind)} AS shift_date, count(*)::DOUBLE AS received,
+            {', '.join(f"(count(*) FILTER (r.status = '{status}'))::DOUBLE AS {status}" for status in STATUSES)}
+            FROM log_{kind} r {dough_join(kind)} GROUP BY 1, 2""" for kind in KINDS]
+    found = con.execute(f"SELECT * FROM ({' UNION ALL '.join(parts)}) ORDER BY kind, shift_date").df()
+    return found.astype({"kind": "str", "shift_date": "datetime64[us]"})
+
+
+def shift_date_sql(kind: str) -> str:
+    """SQL of the production day a row `r` speaks of: its own, its dough's, else the date of its clock."""
+    table = TABLES[kind]
+    if "shift_date" in table.by_name:
+        return "r.shift_date"
+    at = f"CAST(r.{table.at} AS DATE)"
+    return f"coalesce(d.shift_date, {at})" if table.refers else at
+
+
+def dough_join(kind: str) -> str:
+    """SQL that joins a row `r` to its dough `d`, for the logs that belong to one."""
+    if not TABLES[kind].refers or kind == "dough":
+        return ""
+    return ("LEFT JOIN (SELECT batch_key, any_value(shift_date) AS shift_date FROM log_dough "
+            "WHERE status IN ('accepted', 'waiting') GROUP BY 1) d ON r.batch_key = d.batch_key")

@@ -1,0 +1,138 @@
+"""What a named person decides about rows in quarantine, one by one or alike ones together.
+
+A confirmed proposal becomes a log of its own, the row as a log would write it with the mended cells, and
+goes the way of every other log: archived, judged, settled. The row as it came stays readable and is
+superseded. A rejected row stays out, and waits for nobody.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Literal
+
+import pandas as pd
+
+from models.judging.proposals import as_text
+from models.logbook import TABLES
+from models.storage import store
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from models.plant import Plant
+
+EXTRA = ("corrected_by", "corrected_at", "corrects")
+
+
+class DecisionError(ValueError):
+    """The decision cannot be recorded. `str()` is one line."""
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A row that waits for a person. seq names it; cells: what would mend it, column to text, empty where nothing does."""
+
+    seq: int
+    kind: str
+    file: str
+    row: int
+    column: str
+    value: str
+    rule: str
+    why: str
+    proposal: str | None
+    cells: dict[str, str]
+    weight: int
+    shift_date: str | None
+    shift: str | None
+
+
+@dataclass(frozen=True)
+class Decision:
+    """One verdict on one row. done_at: naive UTC; sha256: of the correction, None where rejected."""
+
+    seq: int
+    verdict: Literal["confirmed", "rejected"]
+    who: str
+    done_at: datetime
+    because: str
+    sha256: str | None = None
+
+
+def waiting(con: duckdb.DuckDBPyConnection) -> list[Waiting]:
+    """What waits, by consequence (a cooling record before a slip of the pen), then by arrival."""
+    parts = []
+    for kind, table in TABLES.items():
+        date, shift = ("CAST(r.shift_date AS VARCHAR)", "r.shift") if "shift" in table.by_name else ("NULL", "NULL")
+        parts.append(f"""SELECT r.seq, '{kind}', f.path, r.row, s."column", s.value, s.rule, s.why, s.proposal, s.cells, s.weight, {date}, {shift}
+            FROM log_{kind} r JOIN file f ON r.file_id = f.file_id
+            JOIN (SELECT * FROM slip QUALIFY row_number() OVER (PARTITION BY seq ORDER BY weight, place) = 1) s ON r.seq = s.seq
+            WHERE r.status = 'quarantined' AND r.seq NOT IN (SELECT seq FROM decision)""")
+    rows = con.execute(f"SELECT * FROM ({' UNION ALL '.join(parts)}) ORDER BY 11, 1").fetchall()
+    return [Waiting(*row[:9], json.loads(row[9] or "{}"), *row[10:]) for row in rows]
+
+
+def chosen(rows: Sequence[Waiting], names: Sequence[int], alike: str | None) -> list[Waiting]:
+    """The rows a person means: by number, or all that break one rule. Raises DecisionError for a number or rule that does not wait."""
+    by_seq = {row.seq: row for row in rows}
+    missing = [str(name) for name in names if name not in by_seq]
+    if missing:
+        raise DecisionError(f"{', '.join(missing)}: no such row waits; `loaftrace quarantine` lists those that do")
+    found = [by_seq[name] for name in dict.fromkeys(names)]
+    if alike:
+        found += [row for row in rows if row.rule == alike and row not in found]
+    if not found:
+        raise DecisionError(f"{alike}: no row waits for this rule; `loaftrace quarantine` lists the rules" if alike
+                            else "which rows? Name them with --rows or --alike")
+    return found
+
+
+def correction(con: duckdb.DuckDBPyConnection, plant: Plant, rows: Sequence[Waiting], who: str, at: datetime) -> dict[str, bytes]:
+    """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for."""
+    without = [f"{row.seq} ({row.file} row {row.row})" for row in rows if not row.cells]
+    if without:
+        raise DecisionError(f"{', '.join(without)}: nothing is proposed for it; correct the sheet and drop it in again, or reject the row")
+    logs = {}
+    for kind in dict.fromkeys(row.kind for row in rows):
+        text = io.StringIO()
+        names = [c.name for c in TABLES[kind].columns]
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow([*names, *EXTRA])
+        for row in (r for r in rows if r.kind == kind):
+            cells = as_typed(con, plant, row) | row.cells
+            writer.writerow([*(cells[name] for name in names), who, at.isoformat(), f"{row.file} row {row.row}"])
+        content = text.getvalue().encode()
+        logs[f"{kind}-{hashlib.sha256(content).hexdigest()[:12]}.csv"] = content
+    return logs
+
+
+def as_typed(con: duckdb.DuckDBPyConnection, plant: Plant, row: Waiting) -> dict[str, str]:
+    """A row as it was understood, written as a log in the contract's own form."""
+    columns = store.typed_columns(TABLES[row.kind].columns)
+    names = ", ".join(f'"{name}"' for name in columns)
+    frame = store.frame(con, f"SELECT {names} FROM log_{row.kind} WHERE seq = {row.seq}", columns)
+    return {name: _cell(frame[name].iloc[0], columns[name], plant) for name in columns}
+
+
+def _cell(value: Any, kind: str, plant: Plant) -> str:
+    if pd.isna(value):
+        return ""
+    return value.strftime("%Y-%m-%d") if kind == "date" else as_text(value, plant)
+
+
+def record(con: duckdb.DuckDBPyConnection, decisions: Sequence[Decision]) -> None:
+    """Keep verdicts. Raises DecisionError where no name is given, or a rejection has no reason."""
+    for one in decisions:
+        if not one.who.strip():
+            raise DecisionError("--by: who decides? Initials or a role must be given")
+        if one.verdict == "rejected" and not one.because.strip():
+            raise DecisionError("--because: a row is rejected with a reason")
+    for one in decisions:
+        con.execute("INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)",
+                    [one.seq, one.verdict, one.who.strip(), one.done_at, one.because.strip(), one.sha256])

@@ -1,0 +1,160 @@
+"""The snapshot reports are made from, read out of the store."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from models.logbook import KINDS, TABLES
+from models.snapshot import FRAMES, Snapshot
+from models.storage import account, store, wide
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from models.plant import Plant
+    from models.shapes import Alert, Charted
+
+
+def snapshot(con: duckdb.DuckDBPyConnection, plant: Plant, version: str, charted: tuple[Charted, ...],
+             alerts: tuple[Alert, ...]) -> Snapshot:
+    """Everything in force, everything left out and why, everything found."""
+    return Snapshot(
+        plant=plant, version=version, pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"),
+        loaves=_log(con, "loaf", ("batch_key",)), output=_log(con, "output"), changes=_log(con, "change"),
+        checks=_log(con, "check"), account=account.by_day(con), excluded=excluded(con), passed_over=_passed_over(con),
+        findings=findings(con), rules=_rules(con), restated=restated(con), files=_files(con), charted=charted, alerts=alerts,
+    )
+
+
+def _shape(con: duckdb.DuckDBPyConnection, name: str, query: str) -> pd.DataFrame:
+    return store.frame(con, query, store.typed_columns(FRAMES[name]))
+
+
+def log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) -> pd.DataFrame:
+    """Accepted rows of one log, typed, in order of its clock."""
+    return _log(con, kind, more)
+
+
+def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) -> pd.DataFrame:
+    table = TABLES[kind]
+    columns = dict.fromkeys(more, "text") | store.typed_columns(table.columns)
+    names = ", ".join(f'"{name}"' for name in columns)
+    return store.frame(con, f"SELECT {names} FROM log_{kind} WHERE status = 'accepted' ORDER BY {table.at}, identity", columns)
+
+
+def newest(con: duckdb.DuckDBPyConnection) -> datetime:
+    """The newest instant anything in force was recorded; alerts are aged against it, not against a clock."""
+    parts = [f"SELECT max({TABLES[kind].at})::TIMESTAMP AS newest FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
+             for kind in KINDS if TABLES[kind].by_name[TABLES[kind].at].type == "time"]
+    found = con.execute(f"SELECT max(newest) FROM ({' UNION ALL '.join(parts)})").fetchone()
+    return found[0] if found and found[0] else datetime(1970, 1, 1)
+
+
+def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Every row that is not in force, with its main reason: columns as `snapshot.EXCLUDED`."""
+    parts = []
+    for kind in KINDS:
+        wait = _waits_for(kind)
+        parts.append(f"""
+        SELECT r.seq, '{kind}' AS kind, f.path AS file, r.row, r.status,
+            CASE r.status WHEN 'quarantined' THEN s."column" WHEN 'waiting' THEN '{wait}' END AS "column",
+            CASE r.status WHEN 'quarantined' THEN s.value WHEN 'waiting' THEN {_waiting_value(kind)} END AS value,
+            CASE r.status WHEN 'quarantined' THEN s.rule END AS rule,
+            CASE r.status
+                WHEN 'quarantined' THEN s.why
+                WHEN 'waiting' THEN 'the {"paste" if kind == "dough" else "dough"} it names has not come yet; the row is taken up when it does'
+                WHEN 'duplicate' THEN 'the same row with the same values came before; counted once'
+                ELSE 'a newer row of the same batch came with other values; both stay readable' END AS why,
+            CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal,
+            CASE WHEN r.status = 'quarantined' AND n.verdict = 'rejected' THEN 'rejected by ' || n.who || ': ' || n.because END AS decided,
+            {account.shift_date_sql(kind)} AS shift_date,
+            CASE r.status WHEN 'quarantined' THEN s.weight ELSE 9 END AS weight
+        FROM log_{kind} r JOIN file f ON r.file_id = f.file_id
+            LEFT JOIN (SELECT * FROM slip QUALIFY row_number() OVER (PARTITION BY seq ORDER BY weight, place) = 1) s
+                ON r.seq = s.seq AND r.status = 'quarantined'
+            LEFT JOIN decision n ON r.seq = n.seq
+            {account.dough_join(kind)}
+        WHERE r.status <> 'accepted'""")
+    return _shape(con, "excluded", f"SELECT * EXCLUDE (weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq")
+
+
+def _waits_for(kind: str) -> str:
+    return "paste_batch" if kind == "dough" else "dough_batch"
+
+
+def _waiting_value(kind: str) -> str:
+    if kind == "dough":
+        return "CASE WHEN r.paste_batch IS NOT NULL AND r.paste_key IS NULL THEN r.paste_batch ELSE r.paste_batch_2 END"
+    return "r.dough_batch" if TABLES[kind].refers else "NULL"
+
+
+def findings(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Where the process was out of its limits: columns as `snapshot.FINDINGS`, and the product."""
+    return _shape(con, "findings", "SELECT * FROM finding ORDER BY shift_date, kind, key, rule")
+
+
+def _passed_over(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    return _shape(con, "passed_over", """SELECT f.path AS file, p.row, p.why FROM passed_over p JOIN file f USING (file_id)
+        ORDER BY f.file_id, p.row""")
+
+
+def _files(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    return _shape(con, "files", "SELECT path AS file, sha256, kind, outcome, why, notes, run FROM file ORDER BY file_id")
+
+
+def _rules(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Each rule by production day: how much it judged, how much broke it, and its outcome."""
+    from models.judging.checks import BROKEN, COULD_NOT_RUN, NOTHING, PASSED, required_rules
+    from models.judging.rules import GOOD, truth_rules
+
+    says = {rule.code: rule.says for kind in KINDS for rule in (*required_rules(kind), *truth_rules(kind))}
+    says |= {rule.code: rule.says for rule in GOOD}
+    found = con.execute(f"""SELECT rule, kind, shift_date, sum(judged)::DOUBLE AS judged, sum(broken)::DOUBLE AS broken,
+        CASE WHEN NOT bool_and(could_run) THEN '{COULD_NOT_RUN}' WHEN sum(judged) = 0 THEN '{NOTHING}'
+             WHEN sum(broken) > 0 THEN '{BROKEN}' ELSE '{PASSED}' END AS outcome
+        FROM (SELECT rule, kind, shift_date, judged, broken, could_run FROM judged UNION ALL
+              SELECT rule, kind, shift_date, 1, broken::INTEGER, could_run FROM judged_batch)
+        GROUP BY ALL ORDER BY rule, shift_date""").df()
+    found["says"] = found["rule"].map(says)
+    return found.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["rules"]} | {"shift_date": "datetime64[us]"})
+
+
+def restated(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """What corrected rows changed, column by column: columns as `snapshot.RESTATED`."""
+    parts = [_restated_of(con, kind) for kind in KINDS]
+    import pandas as pd
+
+    every = pd.concat([part for part in parts if not part.empty] or parts[:1], ignore_index=True)
+    return every.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["restated"]})
+
+
+def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
+    """Rows of one log that a newer credible one superseded, beside the row that did."""
+    columns = [c.name for c in TABLES[kind].columns if not c.personal]
+    pairs = ", ".join(f"{{'name': '{name}', 'before': CAST(o.\"{name}\" AS VARCHAR), 'after': CAST(n.\"{name}\" AS VARCHAR)}}"
+                      for name in columns)
+    return con.execute(f"""
+        WITH r AS (SELECT *, lead(seq) OVER (PARTITION BY identity ORDER BY seq) AS by_seq FROM log_{kind}
+                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')),
+        pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq,
+                    {account.shift_date_sql(kind).replace('r.', 'n.').replace('d.', 'd.')} AS shift_date, unnest([{pairs}]) AS c
+                 FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace('r.batch_key', 'n.batch_key')}
+                 WHERE o.status = 'superseded')
+        SELECT p.kind, p.key, p.shift_date, p.c.name AS "column", p.c.before AS before, p.c.after AS after, f.path AS file, p.row,
+            CASE WHEN g.first_run < f.run THEN 'yes' ELSE 'no' END AS printed
+        FROM pair p JOIN file f ON p.file_id = f.file_id
+            LEFT JOIN page g ON g.page = 'day:' || CAST(p.shift_date AS VARCHAR)
+        WHERE p.c.before IS DISTINCT FROM p.c.after ORDER BY p.seq, p.c.name""").df()
+
+
+def quarantine(rows: pd.DataFrame) -> list[dict]:
+    """The contract's `quarantine`: what still waits for a person, most serious first. rows: as `excluded`."""
+    waiting = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
+    names = ["kind", "file", "row", "column", "value", "rule", "why", "proposal"]
+    return [
+        {name: (int(value) if name == "row" else value if isinstance(value, str) else None if name == "proposal" else "")
+         for name, value in zip(names, values, strict=True)}
+        for values in waiting[names].itertuples(index=False)
+    ]

@@ -1,0 +1,212 @@
+"""The store: one DuckDB file, written by one run at a time, read from a copy published after each commit.
+
+Every table's grain stands in the head of its file under `models/storage/sql`; the tables of the logs and of
+the wide rows are derived from `models.logbook` and `models.batchbook`.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from models.batchbook import BATCHES, PASTES
+from models.logbook import KINDS, TABLES, Column
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+VERSION = 1
+FIXED = ("meta", "file", "raw_row", "passed_over", "slip", "finding", "judged", "judged_batch", "baseline", "alert", "page", "case_event", "decision")
+WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
+WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
+LINKS = {"dough": ("batch_key", "paste_key", "paste_key_2"), "paste": ("paste_key",)}
+SQL_TYPE = {"text": "VARCHAR", "number": "DOUBLE", "time": "TIMESTAMP", "date": "DATE"}
+FRAME_TYPE = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
+
+
+class StoreError(RuntimeError):
+    """The store cannot be used now. `str()` is one line that says why and what to do."""
+
+
+def links(kind: str) -> tuple[str, ...]:
+    """Columns of a log's table that name the batches its row belongs to."""
+    if kind in LINKS:
+        return LINKS[kind]
+    refers = TABLES[kind].refers
+    return ("batch_key",) if refers else ()
+
+
+def sql(name: str) -> str:
+    """The text of one file under models/storage/sql."""
+    return resources.files("models.storage").joinpath("sql", f"{name}.sql").read_text(encoding="utf-8")
+
+
+def open_for_writing(path: Path, wait_s: float = 60.0) -> duckdb.DuckDBPyConnection:
+    """The store, ready to be written; waits up to `wait_s` for another run to finish.
+
+    Raises StoreError where another program holds it, it is no store, or it is newer than this program.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    con = _connect(path, wait_s)
+    try:
+        _migrate(con, path)
+    except BaseException:
+        con.close()
+        raise
+    return con
+
+
+def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
+    import duckdb
+
+    until = time.monotonic() + wait_s
+    while True:
+        try:
+            return duckdb.connect(str(path), config={"python_enable_replacements": "false"})
+        except duckdb.IOException as error:
+            if "lock" not in str(error).lower():
+                raise StoreError(f"{path}: {_first_line(error)}") from None
+            if time.monotonic() >= until:
+                raise StoreError(f"{path}: the store is held by {_holder(str(error))}; wait for it to finish, "
+                                 "then run again (nothing was changed)") from None
+        except duckdb.Error as error:
+            raise StoreError(f"{path}: is not a store of this program ({_first_line(error)})") from None
+        time.sleep(0.2)
+
+
+def _holder(message: str) -> str:
+    found = re.search(r"PID (\d+)", message)
+    return f"another program (process {found[1]})" if found else "another program"
+
+
+def _first_line(error: BaseException) -> str:
+    return " ".join(str(error).split("\n")[0].split())
+
+
+def _migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    con.execute("SET preserve_insertion_order = true")
+    con.execute(sql("meta"))
+    found = con.execute("SELECT value FROM meta WHERE key = 'version'").fetchone()
+    if found and int(found[0]) > VERSION:
+        raise StoreError(f"{path}: was written by a newer loaftrace (store version {found[0]}, this one knows {VERSION}); "
+                         "install the newer version, or restore an older copy of the store")
+    if found and int(found[0]) == VERSION:
+        return
+    with transaction(con):
+        for name in FIXED:
+            con.execute(sql(name))
+        for statement in derived_tables():
+            con.execute(statement)
+        con.execute(sql("views"))
+        con.execute("INSERT OR REPLACE INTO meta VALUES ('version', ?)", [str(VERSION)])
+
+
+def derived_tables() -> list[str]:
+    """DDL of the logs' typed tables and of the wide rows, from their declarations."""
+    statements = []
+    for kind in KINDS:
+        columns = "".join(f'"{c.name}" {SQL_TYPE[c.type]}, ' for c in TABLES[kind].columns)
+        keys = "".join(f"{name} VARCHAR, " for name in links(kind))
+        statements.append(
+            f"CREATE TABLE IF NOT EXISTS log_{kind} (seq BIGINT NOT NULL, file_id INTEGER NOT NULL, row BIGINT NOT NULL, "
+            f"{columns}{keys}credible BOOLEAN NOT NULL, asks BOOLEAN NOT NULL, digest UBIGINT NOT NULL, "
+            "identity VARCHAR NOT NULL, status VARCHAR)")
+    for name, columns_of in WIDE.items():
+        columns = ", ".join(f'"{c.name}" {SQL_TYPE[c.type]}' for c in columns_of)
+        statements.append(f"CREATE TABLE IF NOT EXISTS {name} ({columns})")
+    return statements
+
+
+@contextmanager
+def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """All or nothing."""
+    con.execute("BEGIN")
+    try:
+        yield
+    except BaseException:
+        con.execute("ROLLBACK")
+        raise
+    con.execute("COMMIT")
+
+
+def frame(con: duckdb.DuckDBPyConnection, query: str, columns: dict[str, str], args: list[Any] | None = None) -> pd.DataFrame:
+    """A query's result with the contract's dtypes, whatever DuckDB made of it. columns: name -> Column type."""
+    found = con.execute(query, args or []).df()
+    return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items() if name in found.columns})
+
+
+def typed_columns(columns: tuple[Column, ...]) -> dict[str, str]:
+    """Column name -> type of a declaration, as `frame` takes it."""
+    return {c.name: c.type for c in columns}
+
+
+def insert(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> None:
+    """Append a frame to a table, by column name."""
+    if rows.empty:
+        return
+    names = ", ".join(f'"{name}"' for name in rows.columns)
+    con.register("incoming", rows)
+    try:
+        con.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM incoming")
+    finally:
+        con.unregister("incoming")
+
+
+def reading_copy(path: Path) -> Path:
+    """Where the copy for readers lies."""
+    return path.with_name(path.name + ".read")
+
+
+def publish(path: Path) -> None:
+    """Put a copy of the closed store beside it for readers, whole at once; readers never meet the writer's lock."""
+    copy = reading_copy(path)
+    part = copy.with_name(f"{copy.name}.part")
+    shutil.copyfile(path, part)
+    with part.open("rb+") as handle:
+        os.fsync(handle.fileno())
+    part.replace(copy)
+
+
+def open_for_reading(path: Path) -> duckdb.DuckDBPyConnection:
+    """The published copy, read-only. Raises StoreError where there is none yet, or it is newer than this program."""
+    import duckdb
+
+    copy = reading_copy(path)
+    if not copy.exists():
+        raise StoreError(f"{path}: there is no store here yet; `loaftrace run` makes one")
+    try:
+        con = duckdb.connect(str(copy), read_only=True, config={"python_enable_replacements": "false"})
+    except duckdb.Error as error:
+        raise StoreError(f"{copy}: cannot be read ({_first_line(error)}); `loaftrace run` publishes it anew") from None
+    found = con.execute("SELECT value FROM meta WHERE key = 'version'").fetchone()
+    if found is None or int(found[0]) > VERSION:
+        con.close()
+        raise StoreError(f"{copy}: was written by a newer loaftrace; install the newer version")
+    return con
+
+
+def archive(folder: Path, sha256: str, content: bytes) -> None:
+    """Keep a file whole under its hash; whole at once, never twice."""
+    target = folder / sha256[:2] / sha256
+    if target.exists() and target.stat().st_size == len(content):
+        return
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(f"{sha256}.part")
+    with part.open("wb") as handle:
+        handle.write(content)
+        handle.flush()
+        os.fsync(handle.fileno())
+    part.replace(target)
+
+
+def archive_folder(path: Path) -> Path:
+    """Where the files taken into this store are kept."""
+    return path.with_name(path.name + ".archive")

@@ -1,0 +1,239 @@
+"""One file into the store: raw rows, typed rows, why a row cannot be true, which lines are no rows."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from models.judging import checks
+from models.logbook import TABLES
+from models.storage import account, store
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from models.plant import Plant
+    from models.reader.intake import Sheet
+    from models.reader.reading import Slip, Typed
+
+SLIP_COLUMNS = ("seq", "kind", "place", "column", "value", "rule", "why", "proposal", "cells", "weight")
+SLIP_TYPES = {"proposal": "str", "cells": "str"}
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One reason why a row cannot be true, and the cells that would mend it (as a log writes them)."""
+
+    column: str
+    value: str
+    rule: str
+    why: str
+    cells: dict[str, str]
+    weight: int
+    of_one_cell: bool
+
+
+@dataclass(frozen=True)
+class Pending:
+    """A file that was read and typed and waits to be judged with the others of its kind."""
+
+    file_id: int
+    sheet: Sheet
+    typed: Typed
+    first_seq: int
+
+    @property
+    def n(self) -> int:
+        """Rows received."""
+        return len(self.sheet.rows)
+
+
+def put_raw(con: duckdb.DuckDBPyConnection, files: list[Pending]) -> None:
+    """Keep the rows of files as they came, and say which of their lines are no rows."""
+    import pandas as pd
+
+    lines = [(file.file_id, line.row, line.why) for file in files for line in file.sheet.passed_over]
+    store.insert(con, "passed_over", pd.DataFrame(lines, columns=["file_id", "row", "why"]))
+    layouts: dict[tuple[str, ...], list[Pending]] = {}
+    for file in files:
+        if file.n:
+            layouts.setdefault(file.sheet.columns, []).append(file)
+    for alike in layouts.values():
+        _put_raw_alike(con, alike)
+
+
+def _put_raw_alike(con: duckdb.DuckDBPyConnection, files: list[Pending]) -> None:
+    """Files of one layout at once: the cells become one JSON object a row, inside the store."""
+    import pandas as pd
+
+    con.register("cells", pd.concat([file.sheet.rows for file in files], ignore_index=True))
+    con.register("places", pd.concat([_places(file) for file in files], ignore_index=True))
+    con.execute("""INSERT INTO raw_row SELECT p.seq, p.kind, p.file_id, p.row, c.cells
+        FROM (SELECT to_json(cells) AS cells FROM cells) c POSITIONAL JOIN places p""")
+    con.unregister("cells")
+    con.unregister("places")
+
+
+def _places(file: Pending) -> pd.DataFrame:
+    """Where each row of a file stands: seq, kind, file_id, row."""
+    import numpy as np
+    import pandas as pd
+
+    return pd.DataFrame({"seq": np.arange(file.first_seq, file.first_seq + file.n), "kind": file.sheet.kind,
+                         "file_id": file.file_id, "row": file.sheet.row_numbers})
+
+
+def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> pd.DataFrame:
+    """Judge the new rows of one log together and keep them; returns outcomes by rule and production day."""
+    import pandas as pd
+
+    files = [file for file in files if file.n]
+    if not files:
+        return pd.DataFrame()
+    frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
+    places = pd.concat([_places(file) for file in files], ignore_index=True)
+    found = checks.judge_truth(kind, frame, places["file_id"], plant)
+    slips = pd.DataFrame(slips_of(kind, files, found, plant), columns=list(SLIP_COLUMNS))
+    _put_rows(con, kind, frame, places, set(slips["seq"]))
+    store.insert(con, "slip", slips.astype(SLIP_TYPES))
+    return outcomes(found)
+
+
+def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, places: pd.DataFrame, doubtful: set[int]) -> None:
+    import pandas as pd
+
+    rows = pd.concat([places[["seq", "file_id", "row"]], frame], axis=1)
+    rows["credible"] = ~rows["seq"].isin(doubtful)
+    names = ", ".join(f'"{name}"' for name in rows.columns)
+    own = {"paste": "paste_key", "dough": "batch_key"}.get(kind)
+    identity = account.own_identity(kind) if TABLES[kind].identity and kind != "loaf" else "'? ' || digest"
+    con.register("incoming", rows)
+    con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f', {own}' if own else ''})
+        SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ''}
+        FROM (SELECT *, {identity} AS identity FROM (SELECT *, {account.digest(kind)} AS digest FROM incoming))""")
+    con.unregister("incoming")
+
+
+def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant) -> list[tuple[Any, ...]]:
+    """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it."""
+    place = [(file, row) for file in files for row in range(file.n)]
+    doubts: dict[int, list[Doubt]] = {}
+    start = 0
+    for file in files:
+        for cell in file.typed.slips:
+            if cell.rule != "required":
+                doubts.setdefault(start + cell.row, []).append(_unreadable(kind, cell))
+        start += file.n
+    _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place[position], column))
+    seqs = [file.first_seq + row for file, row in place]
+    return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+
+
+def _unreadable(kind: str, cell: Slip) -> Doubt:
+    cells = {cell.column: cell.proposal} if cell.proposal else {}
+    return Doubt(cell.column, cell.value, f"{kind}.{cell.rule}", cell.why, cells, 4, True)
+
+
+def _ask_rules(found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plant, written: Callable[[int, str], str]) -> None:
+    """Add what the rules found to the doubts of each row."""
+    from models.judging.proposals import as_text, propose
+
+    for outcome in found.outcomes:
+        rule = outcome.rule
+        for position in outcome.rows:
+            of_row = doubts.setdefault(position, [])
+            if rule.code.endswith(".required") and any(doubt.column == rule.column for doubt in of_row):
+                continue  # the cell could not be read: it is not empty
+            values = found.rows.iloc[position]
+            cells = {name: as_text(value, plant) for name, value in (propose(rule, values, plant) or {}).items()}
+            text = written(position, rule.column)
+            of_row.append(Doubt(rule.column, text, rule.code, checks.explain(rule, values, plant, text), cells, rule.weight,
+                                len(rule.needs) == 1))
+
+
+def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
+    """A row's reasons in order; the main one carries the cells that would mend the whole row."""
+    ordered = sorted(of_row, key=lambda doubt: doubt.weight)
+    mended = _merged(of_row)
+    units = TABLES[kind].by_name
+    words = ", ".join(f"{name} = {text} {units[name].unit if units[name].type == 'number' else ''}".strip() for name, text in mended.items())
+    return [(seq, kind, i, d.column, d.value, d.rule, d.why, words or None if i == 0 else None,
+             json.dumps(mended, ensure_ascii=False) if i == 0 and mended else None, d.weight) for i, d in enumerate(ordered)]
+
+
+def _merged(of_row: list[Doubt]) -> dict[str, str]:
+    """One reading of the whole row: slips of single cells first; what columns say together only where none of those explains it."""
+    single = {name: text for doubt in of_row if doubt.of_one_cell for name, text in doubt.cells.items()}
+    return single or next((doubt.cells for doubt in of_row if doubt.cells), {})
+
+
+def _as_written(file: Pending, row: int, column: str) -> str:
+    if column not in file.sheet.rows.columns:
+        return ""
+    text = file.sheet.rows[column].iloc[row]
+    return text if isinstance(text, str) else ""
+
+
+def outcomes(found: checks.Judged) -> pd.DataFrame:
+    """How much each rule judged and broke, by production day: rule, kind, shift_date, judged, broken, could_run."""
+    import numpy as np
+    import pandas as pd
+
+    rows = found.rows
+    day = rows["shift_date"] if "shift_date" in rows else _clock_day(rows)
+    parts = []
+    for outcome in found.outcomes:
+        broken = np.zeros(len(rows), dtype=bool)
+        broken[list(outcome.rows)] = True
+        can = rows[list(outcome.rule.needs)].notna().all(axis=1) if outcome.rule.needs else np.ones(len(rows), dtype=bool)
+        part = pd.DataFrame({"shift_date": day, "judged": np.asarray(can, dtype="int64"), "broken": broken.astype("int64")})
+        part = part.groupby("shift_date", dropna=False, as_index=False).sum()
+        parts.append(part.assign(rule=outcome.rule.code, kind=outcome.rule.kind, could_run=outcome.outcome != checks.COULD_NOT_RUN))
+    return pd.concat(parts) if parts else pd.DataFrame(columns=["shift_date", "judged", "broken", "rule", "kind", "could_run"])
+
+
+def _clock_day(rows: pd.DataFrame) -> pd.Series:
+    at = next(name for name in ("mixed_at", "proof_in", "tested_at", "measured_at", "changed_at", "checked_at") if name in rows)
+    return rows[at].dt.normalize()
+
+
+def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before: int) -> None:
+    """Hold rows taken earlier (seq below `before`) against a plant file that changed since, file by file as then.
+
+    Cells that could not be read stay as they were; only the rules are asked again.
+    """
+    import pandas as pd
+
+    columns = store.typed_columns(TABLES[kind].columns) | {"seq": "number", "file_id": "number"}
+    names = ", ".join(f'"{name}"' for name in columns)
+    rows = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE seq < {before} ORDER BY seq", columns)
+    if rows.empty:
+        return
+    found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), rows["file_id"], plant)
+    seqs = rows["seq"].astype("int64").tolist()
+    doubts = _unread(con, kind, {seq: i for i, seq in enumerate(seqs)}, {outcome.rule.code for outcome in found.outcomes})
+    _ask_rules(found, doubts, plant, lambda position, column: _written_before(con, seqs[position], column))
+    con.execute(f"DELETE FROM slip WHERE kind = '{kind}' AND seq < {before} AND rule <> '{kind}.{account.TWO_FIT}'")
+    slips = [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+    store.insert(con, "slip", pd.DataFrame(slips, columns=list(SLIP_COLUMNS)).astype(SLIP_TYPES))
+    con.execute(f"""UPDATE log_{kind} SET credible = seq NOT IN (SELECT seq FROM slip WHERE kind = '{kind}' AND rule <> '{kind}.{account.TWO_FIT}')
+        WHERE seq < {before}""")
+
+
+def _unread(con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str]) -> dict[int, list[Doubt]]:
+    """Cells that could not be read when their file was taken: they stay as they were."""
+    doubts: dict[int, list[Doubt]] = {}
+    stored = con.execute(f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}'").fetchall()
+    for seq, column, value, rule, why, weight, cells in stored:
+        if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
+            mend = {name: text for name, text in json.loads(cells or "{}").items() if name == column}
+            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, True))
+    return doubts
+
+
+def _written_before(con: duckdb.DuckDBPyConnection, seq: int, column: str) -> str:
+    found = con.execute("SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{column}"', seq]).fetchall()
+    return (found[0][0] if found else None) or ""

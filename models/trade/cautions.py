@@ -1,0 +1,62 @@
+"""The caution lines, each where it belongs. They defer to local law and to those licensed to judge."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from models.pages.words import utc
+from models.plant import Plant
+
+if TYPE_CHECKING:
+    from models.shapes import Alert
+    from models.snapshot import Snapshot
+
+HOT_PASTE = "Hot paste burns and sticks: read and stir at arm's length, never leaning over a boiling kettle."
+POTABLE = "Water put back is potable, weighed and written down. No figure here makes a paste safe."
+UNDER_BAKED = (
+    "A low bake loss can mean an under-baked loaf, which moulds and may go ropy. Probe the core; whether such bread"
+    " is sold is decided by the site's food-safety plan, not by this page."
+)
+LEGAL_WEIGHT = (
+    "The weight on the label is a legal promise. What is shown here is a sign, not a reference test; the local code"
+    " and the authority's method decide."
+)
+
+
+def cooling(plant: Plant) -> str:
+    """Spore-formers and the paste that cooled too slowly, with whose limits are applied."""
+    limits = plant.cooling
+    whose = (
+        f"The limits are the plant's own, approved by {limits.approved_by}"
+        if limits
+        else "The plant file names no limits"
+    )
+    return (
+        "Spores survive the cook, and a toxin they can form in a warm paste survives the oven: baking does not repair a"
+        f" paste that cooled too slowly. {whose}; local law and the site's food-safety plan come first."
+    )
+
+
+def of(alert: Alert, snapshot: Snapshot) -> tuple[str, ...]:
+    """The cautions that an alert carries: by what it speaks of, and by what moved with it."""
+    plant, name = snapshot.plant, alert.characteristic
+    if name in ("paste loss", "cook temperature", "kettle overdrawn"):
+        return HOT_PASTE, POTABLE, cooling(plant)
+    if name in ("cooling", "paste age", "paste at 2 h", "paste at 6 h"):
+        return (cooling(plant),)
+    found = (UNDER_BAKED,) if alert.line and _less_baked(alert, snapshot) else ()
+    return (*found, LEGAL_WEIGHT) if name in ("net weight", "weight") else found
+
+
+def _less_baked(alert: Alert, snapshot: Snapshot) -> bool:
+    """Whether the bake loss of the alert's line and product was down while the alert was on."""
+    if alert.characteristic == "bake loss":
+        return alert.direction == "low"
+    began, until = (np.datetime64(utc(at), "us") for at in (alert.began_at, alert.until_at))
+    for charted in snapshot.charted:
+        stream, at = charted.stream, charted.points.at
+        if stream.characteristic == "bake loss" and (stream.line, stream.product) == (alert.line, alert.product):
+            return any(e.direction == "low" and at[e.began] <= until and at[e.until] >= began for e in charted.episodes)
+    return False
