@@ -1,8 +1,8 @@
 """How the plant's one false-alarm budget is shared out over its charts.
 
 Rule. Every event family (a family raises one alert, whatever its charts say) gets a part of the weekly budget: a loaf
-family `LOAF_PARTS` parts, because the loaf is what the plant sells and four charts share them, every other one part.
-No chart gets more than one false alarm in `LEAST_RUN` of its points: what a rarely measured family does not take goes to
+family LOAF_PARTS parts, because the loaf is what the plant sells and four charts share them; every other one part. No
+chart gets more than one false alarm in LEAST_RUN of its points: what a rarely measured family does not take goes to
 the others, by their parts. Within a family the leading chart gets half and the others share the other half: the parts
 are added as if the charts never agreed, so the family keeps its part whatever the correlation (Bonferroni).
 
