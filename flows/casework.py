@@ -6,9 +6,13 @@ import argparse
 import json
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-FOUND = {"real": "real", "nothing": "nothing found"}
+if TYPE_CHECKING:
+    from models.shapes import Finding
+    from models.storage.cases import Act
+
+FOUND: dict[str, Finding] = {"real": "real", "nothing": "nothing found"}
 
 
 def add_parsers(commands: Any) -> None:
@@ -68,7 +72,7 @@ def case(args: argparse.Namespace) -> int:
     from models.storage.cases import CaseEvent
 
     store.open_for_reading(args.store).close()
-    act = "seen" if args.seen else "done" if args.done else "handed over" if args.hand_over else "closed"
+    act: Act = "seen" if args.seen else "done" if args.done else "handed over" if args.hand_over else "closed"
     event = CaseEvent(args.alert, datetime.now(UTC).replace(tzinfo=None, microsecond=0), args.by, act, FOUND.get(args.close), args.note)
     job = Job(plant.load(args.plant), "", args.store.parent, args.store, args.out)
     for page in record_case(job, event):

@@ -83,7 +83,7 @@ def _decide(args: argparse.Namespace, con: Any, plant: Plant, rows: Sequence[Wai
     at = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     logs = decisions.correction(con, plant, mine, args.by, at) if args.confirm else {}
     shas = {name.split("-")[0]: hashlib.sha256(content).hexdigest() for name, content in logs.items()}
-    verdict = "confirmed" if args.confirm else "rejected"
+    verdict: decisions.Verdict = "confirmed" if args.confirm else "rejected"
     return [decisions.Decision(row.seq, verdict, args.by, at, args.because, shas.get(row.kind)) for row in mine], logs
 
 

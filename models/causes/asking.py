@@ -54,16 +54,16 @@ def _slope_rows(field: Field, found: Terms, model: Fit) -> list[tuple[str, str, 
             row[at[k]] = difference(x, field)
         if effect.name in model.design.now:
             j = model.design.now[effect.name]
-            row[j] = difference(model.design.d[:len(field), j], field)
+            row[j] = difference(model.design.d[: len(field), j], field)
         out.append((effect.name, effect.group, row))
     row = np.zeros(p)
-    row[slopes - 1] = difference(model.design.d[:len(field), slopes - 1], field)
+    row[slopes - 1] = difference(model.design.d[: len(field), slopes - 1], field)
     return [*out, ("ageing", "yeast", row)]
 
 
 def _effect_rows(field: Field, model: Fit) -> list[tuple[str, str, np.ndarray]]:
     """Yeast lots, flour lots, days and stints; lots nobody recorded stand apart."""
-    blocks, d, out = model.design.blocks, model.design.d[:len(field)], []
+    blocks, d, out = model.design.blocks, model.design.d[: len(field)], []
     lots = np.array([label.startswith(UNRECORDED) for label in blocks["lots"].labels], dtype=bool)
     for name, group, which in [("lots", "yeast", ~lots), ("unrecorded lots", "unexplained", lots)]:
         row = np.zeros(len(model.mean))
@@ -101,7 +101,9 @@ def questions(field: Field, found: Terms, model: Fit, candidates: tuple[Candidat
     rows, sizes = [row for _, _, row in parts], [np.zeros(len(candidates)) for _ in parts]
     names, groups = [name for name, _, _ in parts], [group for _, group, _ in parts]
     for group in GROUPS:
-        moved = [difference(c.column[:len(field)], field) if c.inside and c.group == group else 0.0 for c in candidates]
+        moved = [
+            difference(c.column[: len(field)], field) if c.inside and c.group == group else 0.0 for c in candidates
+        ]
         rows.append(np.zeros(len(model.mean)))
         sizes.append(np.array(moved, dtype=float))
         names.append(group)

@@ -80,8 +80,16 @@ class Parts:
     term_sds: dict[str, float]
 
 
-def weigh_evidence(plant: Plant, field: Field, episode: Episode, points: Points, changes: Any, checks: Any,
-                   others: Sequence[Other], change: float) -> Evidence:
+def weigh_evidence(
+    plant: Plant,
+    field: Field,
+    episode: Episode,
+    points: Points,
+    changes: Any,
+    checks: Any,
+    others: Sequence[Other],
+    change: float,
+) -> Evidence:
     """Fit the response model and weigh the candidates for one episode. change: ln specific volume."""
     found = terms(plant, field)
     moves = shifts(field, found)
@@ -140,9 +148,14 @@ def parts_of(known: Evidence) -> Parts:
     around = np.einsum("s,sg,sh->gh", w.weight, mean - centre, mean - centre)
     terms_mean, own = w.weight @ w.mean, np.einsum("stt->st", w.cov)
     sds = np.sqrt(w.weight @ (own + (w.mean - terms_mean) ** 2))
-    return Parts(centre, limits[:, 0], limits[:, 1], around + np.einsum("s,sgh->gh", w.weight, cov),
-                 dict(zip(known.questions.names, terms_mean.tolist(), strict=True)),
-                 dict(zip(known.questions.names, sds.tolist(), strict=True)))
+    return Parts(
+        centre,
+        limits[:, 0],
+        limits[:, 1],
+        around + np.einsum("s,sgh->gh", w.weight, cov),
+        dict(zip(known.questions.names, terms_mean.tolist(), strict=True)),
+        dict(zip(known.questions.names, sds.tolist(), strict=True)),
+    )
 
 
 def shares(contributions: np.ndarray, change: float) -> np.ndarray:
@@ -151,7 +164,8 @@ def shares(contributions: np.ndarray, change: float) -> np.ndarray:
     if along.sum() <= 0:
         along = np.array([0.0, 0.0, 0.0, 1.0])
     out = along / along.sum()
-    out[-1] = max(0.0, 1.0 - out[:-1].sum())
+    largest = int(np.argmax(out))
+    out[largest] = 1.0 - np.delete(out, largest).sum()
     return out
 
 
@@ -165,14 +179,26 @@ def _untraced(change: float) -> Call:
     """No answer: too little measured to hold the episode against."""
     why = "not enough measured batches of this line and product to trace anything"
     span = (min(0.0, change), max(0.0, change))
-    causes = tuple(Cause(g, change if g == "unexplained" else 0.0, *span, 1.0 if g == "unexplained" else 0.0,
-                         "", (), (why,)) for g in GROUPS)
+    causes = tuple(
+        Cause(g, change if g == "unexplained" else 0.0, *span, 1.0 if g == "unexplained" else 0.0, "", (), (why,))
+        for g in GROUPS
+    )
     return Call(causes, "Nothing recorded explains it", (), (), (), ("Was it measured and written down right?",), ())
 
 
-def attribute(plant: Plant, batches: DataFrame, pastes: DataFrame, stream: Stream, baseline: Baseline,
-              episode: Episode, points: Points, *, changes: DataFrame | None = None, checks: DataFrame | None = None,
-              others: Sequence[Other] = ()) -> Call:
+def attribute(
+    plant: Plant,
+    batches: DataFrame,
+    pastes: DataFrame,
+    stream: Stream,
+    baseline: Baseline,
+    episode: Episode,
+    points: Points,
+    *,
+    changes: DataFrame | None = None,
+    checks: DataFrame | None = None,
+    others: Sequence[Other] = (),
+) -> Call:
     """Trace one episode of specific volume.
 
     batches, pastes: the wide rows of all lines from the baseline to the newest batch; episode: indices into `points`;
@@ -191,8 +217,25 @@ def attribute(plant: Plant, batches: DataFrame, pastes: DataFrame, stream: Strea
     story = Story(plant, stream, known, found, parts, change, unit, episode, points, tuple(others), pastes)
     low, high = np.minimum(found.low * unit, parts), np.maximum(found.high * unit, parts)
     portion = shares(parts, change)
-    causes = tuple(Cause(group, float(parts[i]), float(low[i]), float(high[i]), float(portion[i]),
-                         words.driver(story, group), words.evidence(story, group), words.not_checked(story, group))
-                   for i, group in enumerate(GROUPS))
-    return Call(causes, words.headline(story), words.joint(story), words.next_measurement(story),
-                words.refuted_by(story), words.check_first(story), words.began_then(story))
+    causes = tuple(
+        Cause(
+            group,
+            float(parts[i]),
+            float(low[i]),
+            float(high[i]),
+            float(portion[i]),
+            words.driver(story, group),
+            words.evidence(story, group),
+            words.not_checked(story, group),
+        )
+        for i, group in enumerate(GROUPS)
+    )
+    return Call(
+        causes,
+        words.headline(story),
+        words.joint(story),
+        words.next_measurement(story),
+        words.refuted_by(story),
+        words.check_first(story),
+        words.began_then(story),
+    )

@@ -90,12 +90,19 @@ def _shown(plant: Plant, field: Field) -> dict[str, np.ndarray]:
     cook = field.num["paste_cook_temp_c"]
     low, high = _cook_limits(plant, field)
     return {
-        "water": gap, "water_curve": gap, "dose": _gap(field, "dose_pct"),
-        "undercooked": np.maximum(low - cook, 0.0), "overcooked": np.maximum(cook - high, 0.0),
-        "paste_temp": _gap(field, "paste_temp_c"), "paste_age": np.maximum(field.num["paste_age_h"] - FRESH_H, 0.0),
-        "yeast_dose": 100 * np.expm1(ratio(field, "yeast_pct")), "dough_temp": _gap(field, "dough_temp_c"),
-        "proof_time": 100 * np.expm1(ratio(field, "proof_minutes")), "proof_temp": _gap(field, "proof_temp_c"),
-        "undermixed": 100 * np.maximum(-work, 0.0), "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
+        "water": gap,
+        "water_curve": gap,
+        "dose": _gap(field, "dose_pct"),
+        "undercooked": np.maximum(low - cook, 0.0),
+        "overcooked": np.maximum(cook - high, 0.0),
+        "paste_temp": _gap(field, "paste_temp_c"),
+        "paste_age": np.maximum(field.num["paste_age_h"] - FRESH_H, 0.0),
+        "yeast_dose": 100 * np.expm1(ratio(field, "yeast_pct")),
+        "dough_temp": _gap(field, "dough_temp_c"),
+        "proof_time": 100 * np.expm1(ratio(field, "proof_minutes")),
+        "proof_temp": _gap(field, "proof_temp_c"),
+        "undermixed": 100 * np.maximum(-work, 0.0),
+        "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
         "proof_dry": np.maximum(DRY_AIR_PCT - field.num["proof_rh_pct"], 0.0),
         "bake_loss": _gap(field, "bake_loss_pct"),
     }

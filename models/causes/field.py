@@ -14,12 +14,43 @@ from models.shapes import Baseline, Episode, Points, Stream
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-NUMBERS: tuple[str, ...] = tuple(dict.fromkeys([
-    *(e.column for e in EFFECTS), "mix_minutes", "paste_loss_pct", "gas_produced_ml", "gas_kept_pct", "gas_tests",
-    "lot_gas_ml", "lot_gas_tests", "proof_height_mm", "volume_ml", "baked_g", "scaled_g", "loaves", "specific_volume",
-    "specific_volume_sd"]))
-TEXTS: tuple[str, ...] = ("batch_key", "dough_batch", "line", "product", "yeast_lot", "flour_lot", "paste_key", "kettle",
-                          "recipe", "water_made_good", "gas_sampled_after", "thermometer", "volumeter", "scale")
+NUMBERS: tuple[str, ...] = tuple(
+    dict.fromkeys(
+        [
+            *(e.column for e in EFFECTS),
+            "mix_minutes",
+            "paste_loss_pct",
+            "gas_produced_ml",
+            "gas_kept_pct",
+            "gas_tests",
+            "lot_gas_ml",
+            "lot_gas_tests",
+            "proof_height_mm",
+            "volume_ml",
+            "baked_g",
+            "scaled_g",
+            "loaves",
+            "specific_volume",
+            "specific_volume_sd",
+        ]
+    )
+)
+TEXTS: tuple[str, ...] = (
+    "batch_key",
+    "dough_batch",
+    "line",
+    "product",
+    "yeast_lot",
+    "flour_lot",
+    "paste_key",
+    "kettle",
+    "recipe",
+    "water_made_good",
+    "gas_sampled_after",
+    "thermometer",
+    "volumeter",
+    "scale",
+)
 FEWEST_BASELINE = 5
 """Batches a baseline must have before anything is traced against it."""
 
@@ -94,12 +125,12 @@ def baseline_keys(baseline: Baseline, points: Points) -> set[str]:
     keys = [str(k) for k in points.keys]
     first = keys.index(baseline.first_key) if baseline.first_key in keys else 0
     last = keys.index(baseline.last_key) if baseline.last_key in keys else min(baseline.batches, len(keys)) - 1
-    return set(keys[first:last + 1]) - {key for key, _ in baseline.excluded}
+    return set(keys[first : last + 1]) - {key for key, _ in baseline.excluded}
 
 
 def episode_keys(episode: Episode, points: Points) -> set[str]:
     """Keys of the points the call speaks of: began to until, inclusive."""
-    return {str(k) for k in points.keys[episode.began:episode.until + 1]}
+    return {str(k) for k in points.keys[episode.began : episode.until + 1]}
 
 
 def _is_in(values: np.ndarray, wanted: set[str]) -> np.ndarray:
@@ -135,8 +166,9 @@ def _usual(values: np.ndarray, stream: np.ndarray, use: np.ndarray) -> np.ndarra
     return out
 
 
-def read(plant: Plant, batches: DataFrame, stream: Stream, baseline: Baseline, episode: Episode,
-         points: Points) -> Field:
+def read(
+    plant: Plant, batches: DataFrame, stream: Stream, baseline: Baseline, episode: Episode, points: Points
+) -> Field:
     """The measured batches of the plant as arrays; see `Field`."""
     frame = _measured(plant, batches)
     num = {name: _numbers(frame, name) for name in NUMBERS}
@@ -151,5 +183,17 @@ def read(plant: Plant, batches: DataFrame, stream: Stream, baseline: Baseline, e
     base = _base_rows(text["batch_key"], index == place[mine], inside, baseline_keys(baseline, points))
     use = _reference(index, base, at <= np.datetime64(baseline.last_at, "us"))
     hours = (at - at[0]) / np.timedelta64(1, "h") if len(at) else np.empty(0)
-    return Field(num, text, {name: _usual(v, index, use) for name, v in num.items()}, index, streams, place[mine], base,
-                 inside, at, hours, frame["shift_date"].to_numpy(dtype="datetime64[D]"), np.log(num["specific_volume"]))
+    return Field(
+        num,
+        text,
+        {name: _usual(v, index, use) for name, v in num.items()},
+        index,
+        streams,
+        place[mine],
+        base,
+        inside,
+        at,
+        hours,
+        frame["shift_date"].to_numpy(dtype="datetime64[D]"),
+        np.log(num["specific_volume"]),
+    )

@@ -48,8 +48,10 @@ class Record:
         """The record in words."""
         if not self.closed:
             return f"{self.group}: no such call has been closed yet"
-        return (f"{self.group}: {self.real} of {self.closed} closed calls were real "
-                f"(90 %: {100 * self.low:.0f} to {100 * self.high:.0f} %)")
+        return (
+            f"{self.group}: {self.real} of {self.closed} closed calls were real "
+            f"(90 %: {100 * self.low:.0f} to {100 * self.high:.0f} %)"
+        )
 
 
 def likeness(one: str, other: str) -> float:
@@ -60,8 +62,11 @@ def likeness(one: str, other: str) -> float:
 
 def like(findings: Sequence[Finding], group: Group, driver: str, line: str | None = None) -> list[Finding]:
     """Findings of like episodes, the most alike first, of these the latest: same group and about the same driver."""
-    ranked = [(likeness(f.driver, driver) + (0.1 if line and f.line == line else 0.0), f)
-              for f in findings if f.group == group]
+    ranked = [
+        (likeness(f.driver, driver) + (0.1 if line and f.line == line else 0.0), f)
+        for f in findings
+        if f.group == group
+    ]
     kept = [(score, f) for score, f in ranked if score >= ALIKE_FROM]
     return [f for _, f in sorted(kept, key=lambda x: (-round(x[0], 6), -x[1].closed_at.timestamp(), x[1].alert))]
 
@@ -75,8 +80,10 @@ def last_time(findings: Sequence[Finding], group: Group, driver: str, line: str 
     where = f", {last.line}" if last.line else ""
     note = f": {last.note}" if last.note else ""
     real = sum(f.found == "real" for f in found)
-    return (f"Last time ({last.closed_at:%Y-%m-%d}{where}, alert {last.alert}) {last.found}{note}; "
-            f"real in {real} of {len(found)} like episodes")
+    return (
+        f"Last time ({last.closed_at:%Y-%m-%d}{where}, alert {last.alert}) {last.found}{note}; "
+        f"real in {real} of {len(found)} like episodes"
+    )
 
 
 def _wilson(real: int, closed: int) -> tuple[float, float]:

@@ -64,8 +64,13 @@ def _marginal(found: Fit, candidates: tuple[Candidate, ...], ask: np.ndarray, as
     weighted = c * found.weights[:, None]
     across = d.T @ weighted
     cross = found.cov @ across
-    return _Marginal(c.T @ weighted - across.T @ cross, weighted.T @ (found.design.y - d @ found.mean),
-                     ask @ found.mean, ask @ found.cov @ ask.T, ask_candidates - ask @ cross)
+    return _Marginal(
+        c.T @ weighted - across.T @ cross,
+        weighted.T @ (found.design.y - d @ found.mean),
+        ask @ found.mean,
+        ask @ found.cov @ ask.T,
+        ask_candidates - ask @ cross,
+    )
 
 
 def _of_size(k: int, prior: np.ndarray, m: _Marginal) -> tuple[np.ndarray, ...]:
@@ -79,8 +84,9 @@ def _of_size(k: int, prior: np.ndarray, m: _Marginal) -> tuple[np.ndarray, ...]:
     return pick, log, at, small
 
 
-def weigh(found: Fit, candidates: tuple[Candidate, ...], ask: np.ndarray, ask_candidates: np.ndarray,
-          extra: np.ndarray) -> Weighed:
+def weigh(
+    found: Fit, candidates: tuple[Candidate, ...], ask: np.ndarray, ask_candidates: np.ndarray, extra: np.ndarray
+) -> Weighed:
     """Weigh every set of up to three candidates and give the functionals under each.
 
     ask: (terms, p) weights on the model's coefficients; ask_candidates: (terms, q) weights on the candidates' sizes;
@@ -130,5 +136,5 @@ def normal(z: np.ndarray) -> np.ndarray:
     """Normal distribution function, to 1e-7 (Abramowitz and Stegun 26.2.17, from memory)."""
     t = 1 / (1 + 0.2316419 * np.abs(z))
     series = t * (0.319381530 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))))
-    upper = np.exp(-z**2 / 2) / np.sqrt(2 * np.pi) * series
+    upper = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) * series
     return np.where(z > 0, 1 - upper, upper)

@@ -29,8 +29,23 @@ WORDS: dict[str, tuple[str, ...]] = {
     "flour": ("flour", "silo"),
     "yeast": ("yeast",),
     "paste": ("kettle", "paste", "cook"),
-    "handling": ("mould", "mold", "divid", "rounder", "sheet", "bench", "roller", "mixer", "mixing", "hook", "belt",
-                 "transfer", "conveyor", "pressure board", "gap"),
+    "handling": (
+        "mould",
+        "mold",
+        "divid",
+        "rounder",
+        "sheet",
+        "bench",
+        "roller",
+        "mixer",
+        "mixing",
+        "hook",
+        "belt",
+        "transfer",
+        "conveyor",
+        "pressure board",
+        "gap",
+    ),
     "instrument": ("volumeter", "scale", "seed", "calibrat", "laser", "thermomet", "probe"),
 }
 """Words of the change log and what they are about, the first that fits. Common practice, no source."""
@@ -102,7 +117,9 @@ def _moved(values: np.ndarray, field: Field) -> tuple[float, float]:
     if len(before) < 3 or not len(after):
         return float("nan"), float("nan")
     sd = float(before.std(ddof=1))
-    return float(after.mean() - before.mean()), float(sd * np.sqrt(1.5 / len(before) + (1 + 0.1 * len(after)) / len(after)))
+    return float(after.mean() - before.mean()), float(
+        sd * np.sqrt(1.5 / len(before) + (1 + 0.1 * len(after)) / len(after))
+    )
 
 
 def kept_move(field: Field) -> tuple[float, float, str]:
@@ -156,8 +173,14 @@ def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> 
         if len(error):
             within = after[at[after] <= inside[-1]]
             last = within[-1] if len(within) else after[0] if len(after) else -1
-            found.append(Check(name, float(error[before[-1]]) if len(before) else float("nan"),
-                               float(error[last]) if len(after) else float("nan"), at[last]))
+            found.append(
+                Check(
+                    name,
+                    float(error[before[-1]]) if len(before) else float("nan"),
+                    float(error[last]) if len(after) else float("nan"),
+                    at[last],
+                )
+            )
     return tuple(found)
 
 
@@ -165,9 +188,14 @@ def read_signs(plant: Plant, field: Field, episode: Episode, points: Points, cha
     """All positive evidence about one episode."""
     with np.errstate(invalid="ignore", divide="ignore"):
         volume, weight = np.log(field.num["volume_ml"]), np.log(field.num["baked_g"])
-    return Signs(spread_ratio(field), kept_move(field), _moved(volume, field), _moved(weight, field),
-                 changes_near(plant, field, episode, points, changes),
-                 instrument_checks(field, checks, "volumeter", "volume"))
+    return Signs(
+        spread_ratio(field),
+        kept_move(field),
+        _moved(volume, field),
+        _moved(weight, field),
+        changes_near(plant, field, episode, points, changes),
+        instrument_checks(field, checks, "volumeter", "volume"),
+    )
 
 
 def _log_ratio(x: float, error: float, here: tuple[float, float], other_sd: float) -> float:
@@ -179,8 +207,11 @@ def _log_ratio(x: float, error: float, here: tuple[float, float], other_sd: floa
 
 def _for_handling(signs: Signs, direction: float) -> float:
     ratio, error = signs.spread
-    value = (_log_ratio(ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
-             if np.isfinite(ratio) else NO_SPREAD)
+    value = (
+        _log_ratio(ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
+        if np.isfinite(ratio)
+        else NO_SPREAD
+    )
     points, error, places = signs.kept
     if np.isfinite(points):
         kept = _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
@@ -197,15 +228,23 @@ def weight_moved(signs: Signs, change: float) -> bool:
 def weight_of(candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, Shift], change: float) -> np.ndarray:
     """Log likelihood ratios for each candidate. change: ln specific volume."""
     about = {c.about for c in signs.changes}
-    off = [c for c in signs.volumeters if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF
-           and np.sign(c.moved) == np.sign(change)]
+    off = [
+        c
+        for c in signs.volumeters
+        if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF and np.sign(c.moved) == np.sign(change)
+    ]
     good = [c for c in signs.volumeters if np.isfinite(c.after) and abs(c.after) < CHECK_WITHIN]
     baked = OVEN_SEEN if moves["bake_loss"].outside or weight_moved(signs, change) else 0.0
     checked = CHECK_SEEN if off else CHECK_GOOD if good else 0.0
-    extra = {"handling": _for_handling(signs, float(np.sign(change))),
-             "line": max(baked, CHECK_SEEN if off else 0.0) + (CHANGE_SEEN / 2 if "oven" in about else OTHER_SEEN if "other" in about else 0.0),
-             "oven": baked + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked,
-             "plant": max(checked, 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0),
-             "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,
-             "proof": CHANGE_SEEN if "proof" in about else 0.0, "yeast lot": CHANGE_SEEN / 2 if "yeast" in about else 0.0}
+    extra = {
+        "handling": _for_handling(signs, float(np.sign(change))),
+        "line": max(baked, CHECK_SEEN if off else 0.0)
+        + (CHANGE_SEEN / 2 if "oven" in about else OTHER_SEEN if "other" in about else 0.0),
+        "oven": baked + (CHANGE_SEEN if "oven" in about else 0.0),
+        "volumeter": checked,
+        "plant": max(checked, 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0),
+        "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,
+        "proof": CHANGE_SEEN if "proof" in about else 0.0,
+        "yeast lot": CHANGE_SEEN / 2 if "yeast" in about else 0.0,
+    }
     return np.array([extra.get(c.kind, 0.0) for c in candidates])

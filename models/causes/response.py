@@ -9,8 +9,13 @@ import numpy as np
 from models.causes import effects
 from models.causes.rows import KINDS, Block, Design, slope_prior
 
-NOISE = {"volume": (0.018, 10.0), "lot test": (0.035, 6.0), "dough test": (0.05, 6.0), "height": (0.03, 10.0),
-         "time": (0.035, 10.0)}
+NOISE = {
+    "volume": (0.018, 10.0),
+    "lot test": (0.035, 6.0),
+    "dough test": (0.05, 6.0),
+    "height": (0.03, 10.0),
+    "time": (0.035, 10.0),
+}
 """Noise of each kind of row, ln, and for how many readings that belief counts."""
 LEARNED = {"lots": 6.0, "flour": 6.0, "days": 6.0, "stints": 6.0, "height stints": 6.0, "time stints": 6.0}
 """Effects whose spread the site's batches revise, and for how many of them the trade's value counts."""
@@ -35,8 +40,9 @@ class Fit:
     elasticity: float
 
 
-def _solve(d: np.ndarray, y: np.ndarray, weights: np.ndarray, mean: np.ndarray,
-           precision: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _solve(
+    d: np.ndarray, y: np.ndarray, weights: np.ndarray, mean: np.ndarray, precision: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     weighted = d * weights[:, None]
     cov = np.linalg.inv(precision + d.T @ weighted)
     cov = (cov + cov.T) / 2
@@ -68,7 +74,7 @@ def _spread(block: Block, beta: np.ndarray, cov: np.ndarray, precision: np.ndarr
 def _taught(beta: np.ndarray) -> float:
     """What the slopes of dose, temperature and proof have taught about the elasticity."""
     mean, cov, with_gas, _ = slope_prior()
-    found = effects.ELASTICITY + with_gas @ np.linalg.solve(cov, beta[:len(mean)] - mean)
+    found = effects.ELASTICITY + with_gas @ np.linalg.solve(cov, beta[: len(mean)] - mean)
     return float(np.clip(found, *ELASTICITY_RANGE))
 
 

@@ -20,8 +20,15 @@ KINDS: tuple[str, ...] = ("volume", "lot test", "dough test", "height", "time")
 FREE_SD = 10.0
 UNRECORDED = "unrecorded "
 UNRECORDED_DAYS = 2
-SPREADS = {"streams": 0.25, "lots": effects.LOT_SD, "flour": 0.012, "days": 0.008, "stints": 0.006,
-           "height stints": 0.012, "time stints": 0.012}
+SPREADS = {
+    "streams": 0.25,
+    "lots": effects.LOT_SD,
+    "flour": 0.012,
+    "days": 0.008,
+    "stints": 0.006,
+    "height stints": 0.012,
+    "time stints": 0.012,
+}
 """How much kinds of effects differ, ln, before the site's own batches are seen."""
 FEWEST_ANSWERS = 8
 SLOPE_NOW = 0.4
@@ -73,7 +80,7 @@ class Design:
     def column(self, volume: np.ndarray, gas: np.ndarray | None = None, lot: str | None = None) -> np.ndarray:
         """A step over all rows: `volume` on the volumes; `gas` (ln gas, by batch) answered by the other rows."""
         out = np.zeros(len(self.y))
-        out[:len(volume)] = volume
+        out[: len(volume)] = volume
         if gas is not None:
             rest = np.arange(len(volume), len(self.y))
             source = self.source[rest]
@@ -100,8 +107,9 @@ def slope_prior() -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[int, ...]]:
 def lots_of(field: Field) -> np.ndarray:
     """Yeast lot of each batch; where none was recorded, two plant days stand in for one."""
     day = (field.day - field.day.min()).astype(int) // UNRECORDED_DAYS
-    return np.array([lot or f"{UNRECORDED}{d}" for lot, d in zip(field.text["yeast_lot"], day, strict=True)],
-                    dtype=object)
+    return np.array(
+        [lot or f"{UNRECORDED}{d}" for lot, d in zip(field.text["yeast_lot"], day, strict=True)], dtype=object
+    )
 
 
 def lot_age(field: Field, lots: np.ndarray) -> np.ndarray:
@@ -133,8 +141,9 @@ def _stints(field: Field, at: np.ndarray) -> np.ndarray:
     return np.array([f"{field.stream[i]}|{field.day[i]}" for i in at], dtype=object)
 
 
-def slope_columns(field: Field, found: Terms, coefficient: tuple[int, ...], size: int, age: np.ndarray,
-                  gain: np.ndarray) -> np.ndarray:
+def slope_columns(
+    field: Field, found: Terms, coefficient: tuple[int, ...], size: int, age: np.ndarray, gain: np.ndarray
+) -> np.ndarray:
     """Each batch's terms in the columns of their slopes."""
     x = np.zeros((len(found.x), size))
     for k, effect in enumerate(EFFECTS):
@@ -169,8 +178,16 @@ class _Builder:
         size = labels if isinstance(labels, int) else len(labels)
         self.sizes[name] = (size, SPREADS[name] if sd is None else sd, names)
 
-    def add(self, kind: str, y: np.ndarray, parts: dict[str, np.ndarray], source: np.ndarray, lot: np.ndarray,
-            gain: np.ndarray, count: np.ndarray) -> None:
+    def add(
+        self,
+        kind: str,
+        y: np.ndarray,
+        parts: dict[str, np.ndarray],
+        source: np.ndarray,
+        lot: np.ndarray,
+        gain: np.ndarray,
+        count: np.ndarray,
+    ) -> None:
         self.y.append(y)
         self.parts.append(parts)
         self.marks.append((np.full(len(y), KINDS.index(kind)), source, lot, gain, count))
@@ -215,9 +232,23 @@ def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int,
     b.block("stints", stint_names)
     slopes = slope_columns(field, found, coefficient, size, lot_age(field, b.lots), gain)
     b.block("now", unusual, SLOPE_NOW)
-    b.add("volume", field.y, {"slopes": slopes, "now": now_columns(field, found, unusual), "streams": b.of_streams(every), "lots": b.of_lots(every) * gain[:, None],
-                              "flour": flour, "days": days, "stints": stints},
-          every, b.lots, gain, np.ones(len(field)))
+    b.add(
+        "volume",
+        field.y,
+        {
+            "slopes": slopes,
+            "now": now_columns(field, found, unusual),
+            "streams": b.of_streams(every),
+            "lots": b.of_lots(every) * gain[:, None],
+            "flour": flour,
+            "days": days,
+            "stints": stints,
+        },
+        every,
+        b.lots,
+        gain,
+        np.ones(len(field)),
+    )
 
 
 def _lot_tests(b: _Builder) -> None:
@@ -229,8 +260,15 @@ def _lot_tests(b: _Builder) -> None:
     at = np.array(list(last.values()))
     y = np.log(gas[at])
     b.level("lot test level", 1, float(np.median(y)))
-    b.add("lot test", y, {"lot test level": np.ones((len(at), 1)), "lots": b.of_lots(at)}, np.full(len(at), -1),
-          b.lots[at], np.ones(len(at)), np.fmax(b.field.num["lot_gas_tests"][at], 1.0))
+    b.add(
+        "lot test",
+        y,
+        {"lot test level": np.ones((len(at), 1)), "lots": b.of_lots(at)},
+        np.full(len(at), -1),
+        b.lots[at],
+        np.ones(len(at)),
+        np.fmax(b.field.num["lot_gas_tests"][at], 1.0),
+    )
 
 
 def _dough_tests(b: _Builder) -> None:
@@ -241,23 +279,45 @@ def _dough_tests(b: _Builder) -> None:
     dose = np.nan_to_num(ratio(b.field, "yeast_pct")[at])
     y = np.log(b.field.num["gas_produced_ml"][at]) - effects.GAS_OF_DOSE * dose
     b.level("dough test levels", len(b.field.streams), float(np.median(y)))
-    b.add("dough test", y, {"dough test levels": b.of_streams(at), "lots": b.of_lots(at)}, at, b.lots[at],
-          np.ones(len(at)), np.fmax(b.field.num["gas_tests"][at], 1.0))
+    b.add(
+        "dough test",
+        y,
+        {"dough test levels": b.of_streams(at), "lots": b.of_lots(at)},
+        at,
+        b.lots[at],
+        np.ones(len(at)),
+        np.fmax(b.field.num["gas_tests"][at], 1.0),
+    )
 
 
 def _proof_answers(b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, index: np.ndarray) -> None:
     """Heights, or times on lines that proof to a height: level by line, recorded gas, lots, and their own drift."""
     if len(at) < FEWEST_ANSWERS:
         return
-    gain, sd = ((effects.HEIGHT_OF_GAS, effects.HEIGHT_OF_GAS_SD) if kind == "height"
-                else (effects.TIME_OF_GAS, effects.TIME_OF_GAS_SD))
+    gain, sd = (
+        (effects.HEIGHT_OF_GAS, effects.HEIGHT_OF_GAS_SD)
+        if kind == "height"
+        else (effects.TIME_OF_GAS, effects.TIME_OF_GAS_SD)
+    )
     y = np.log(values[at]) - gain * index[at]
     b.level(f"{kind} levels", len(b.field.streams), float(np.median(y)))
     b.block(f"{kind} of gas", 1, sd)
     stints, names = _dummies(_stints(b.field, at))
     b.block(f"{kind} stints", names)
-    b.add(kind, y, {f"{kind} levels": b.of_streams(at), f"{kind} of gas": index[at][:, None], f"{kind} stints": stints,
-                    "lots": gain * b.of_lots(at)}, at, b.lots[at], np.full(len(at), gain), np.ones(len(at)))
+    b.add(
+        kind,
+        y,
+        {
+            f"{kind} levels": b.of_streams(at),
+            f"{kind} of gas": index[at][:, None],
+            f"{kind} stints": stints,
+            "lots": gain * b.of_lots(at),
+        },
+        at,
+        b.lots[at],
+        np.full(len(at), gain),
+        np.ones(len(at)),
+    )
 
 
 def design(field: Field, found: Terms, unusual: tuple[str, ...] = ()) -> Design:
@@ -283,10 +343,16 @@ def _assemble(b: _Builder, mean: np.ndarray, cov: np.ndarray, coefficient: tuple
     start = 0
     for y, parts in zip(b.y, b.parts, strict=True):
         for name, part in parts.items():
-            d[start:start + len(y), blocks[name].columns] = part
+            d[start : start + len(y), blocks[name].columns] = part
         start += len(y)
-    prior, precision = np.zeros(d.shape[1]), np.diag(np.repeat(
-        [1 / x.sd**2 for x in blocks.values()], [x.columns.stop - x.columns.start for x in blocks.values()]))
+    prior, precision = (
+        np.zeros(d.shape[1]),
+        np.diag(
+            np.repeat(
+                [1 / x.sd**2 for x in blocks.values()], [x.columns.stop - x.columns.start for x in blocks.values()]
+            )
+        ),
+    )
     first = blocks["slopes"].columns
     prior[first], precision[first, first] = mean, np.linalg.inv(cov)
     for name, value in b.levels.items():

@@ -28,18 +28,27 @@ def evidence(story: Story, group: str) -> tuple[str, ...]:
 
 
 def _of_driver(story: Story, d: Driver) -> list[str]:
-    return [_level(story, d.effect.quantity, d.effect.unit, d.shift), _amount(story, d), _scope(story, d), _time(story, d)]
+    return [
+        _level(story, d.effect.quantity, d.effect.unit, d.shift),
+        _amount(story, d),
+        _scope(story, d),
+        _time(story, d),
+    ]
 
 
 def _level(story: Story, quantity: str, unit: str, shift: Shift) -> str:
-    return (f"Level: {quantity} {shift.after:.1f} {unit} over {shift.n_after} doughs ({dough_ids(story)}) against "
-            f"{shift.before:.1f} ± {shift.sd:.1f} {unit} in {shift.n_before} baseline doughs: outside its own limits.")
+    return (
+        f"Level: {quantity} {shift.after:.1f} {unit} over {shift.n_after} doughs ({dough_ids(story)}) against "
+        f"{shift.before:.1f} ± {shift.sd:.1f} {unit} in {shift.n_before} baseline doughs: outside its own limits."
+    )
 
 
 def _amount(story: Story, d: Driver) -> str:
     unit = story.stream.unit
-    return (f"Amount: it accounts for about {d.part:+.2f} {unit} (90 %: {d.part - d.half:+.2f} to {d.part + d.half:+.2f}) "
-            f"of {story.change:+.2f} {unit}.")
+    return (
+        f"Amount: it accounts for about {d.part:+.2f} {unit} (90 %: {d.part - d.half:+.2f} to {d.part + d.half:+.2f}) "
+        f"of {story.change:+.2f} {unit}."
+    )
 
 
 def _opposed(story: Story, d: Driver) -> str:
@@ -83,7 +92,7 @@ def _time(story: Story, d: Driver) -> str:
     began = int(np.flatnonzero(field.episode[rows])[0])
     last = int(np.flatnonzero(field.episode[rows])[-1])
     first = max(0, began - LOOK_BACK)
-    values = shown[rows[first:last + 1]]
+    values = shown[rows[first : last + 1]]
     known = np.flatnonzero(np.isfinite(values))
     if len(known) < 4:
         return "Time: too few readings to say when it moved."
@@ -95,7 +104,9 @@ def _time(story: Story, d: Driver) -> str:
     when = first + int(known[at])
     key = field.text["batch_key"][rows[when]]
     lag = began - when
-    told = "with the volume" if lag == 0 else f"{abs(lag)} measured batches {'before' if lag > 0 else 'after'} the volume"
+    told = (
+        "with the volume" if lag == 0 else f"{abs(lag)} measured batches {'before' if lag > 0 else 'after'} the volume"
+    )
     return f"Time: it moved at {key}, {told}."
 
 
@@ -104,16 +115,20 @@ def _of_lots(story: Story) -> list[str]:
     lots = lots_of(field)
     for lot, mean, sd in odd_lots(story)[:2]:
         gas = GAS * np.expm1(mean)
-        lines.append(f"Level: yeast lot {lot} makes {gas:+.0f} % gas (90 %: {GAS * np.expm1(mean - 1.645 * sd):+.0f} to "
-                     f"{GAS * np.expm1(mean + 1.645 * sd):+.0f}) against the baseline's lots.")
+        lines.append(
+            f"Level: yeast lot {lot} makes {gas:+.0f} % gas (90 %: {GAS * np.expm1(mean - 1.645 * sd):+.0f} to "
+            f"{GAS * np.expm1(mean + 1.645 * sd):+.0f}) against the baseline's lots."
+        )
         said = []
         for line in sorted({str(v) for v in field.text["line"][lots == lot]}):
             size, n = line_move(story, line, lots == lot)
             said.append(f"{line} {100 * size:+.1f} % (n {n})")
         lines.append(f"Scope: volume of the lines on {lot}: {', '.join(said)}.")
         first = int(np.flatnonzero((lots == lot) & (field.stream == field.own))[0])
-        lines.append(f"Time: {field.line} opened {lot} at {field.text['batch_key'][first]}; "
-                     f"the change began at {story.points.keys[story.episode.began]}.")
+        lines.append(
+            f"Time: {field.line} opened {lot} at {field.text['batch_key'][first]}; "
+            f"the change began at {story.points.keys[story.episode.began]}."
+        )
     return lines
 
 
@@ -126,14 +141,20 @@ def _of_tests(story: Story) -> list[str]:
         dough = rows & np.isfinite(field.num["gas_produced_ml"])
         if lot and len(alone):
             usual = np.nanmedian(field.num["lot_gas_ml"][field.base]) if field.base.any() else np.nan
-            against_usual = f", {100 * (alone[-1] / usual - 1):+.0f} % against the baseline's" if np.isfinite(usual) else ""
-            lines.append(f"Level: gas test of lot {lot} alone {alone[-1]:.0f} mL{against_usual}; one test's sd about "
-                         f"{100 * story.known.fit.sds['lot test']:.0f} %.")
+            against_usual = (
+                f", {100 * (alone[-1] / usual - 1):+.0f} % against the baseline's" if np.isfinite(usual) else ""
+            )
+            lines.append(
+                f"Level: gas test of lot {lot} alone {alone[-1]:.0f} mL{against_usual}; one test's sd about "
+                f"{100 * story.known.fit.sds['lot test']:.0f} %."
+            )
         if lot and dough.any():
             off = 100 * np.expm1(np.nanmean(ratio(field, "gas_produced_ml")[dough]))
             n = int(dough.sum())
-            lines.append(f"Level: {n} gas test{'s' if n > 1 else ''} of doughs on lot {lot}, {off:+.0f} % against the usual; "
-                         f"one test's sd about {100 * story.known.fit.sds['dough test']:.0f} %.")
+            lines.append(
+                f"Level: {n} gas test{'s' if n > 1 else ''} of doughs on lot {lot}, {off:+.0f} % against the usual; "
+                f"one test's sd about {100 * story.known.fit.sds['dough test']:.0f} %."
+            )
     return lines
 
 
@@ -141,14 +162,22 @@ def _of_handling(story: Story) -> list[str]:
     signs, lines = story.known.signs, []
     ratio_ln, error = signs.spread
     if np.isfinite(ratio_ln):
-        lines.append(f"Level: spread within batches {np.exp(ratio_ln):.2f} times the baseline's (90 %: "
-                     f"{np.exp(ratio_ln - 1.645 * error):.2f} to {np.exp(ratio_ln + 1.645 * error):.2f}, "
-                     f"n {int(story.field.episode.sum())} batches).")
+        lines.append(
+            f"Level: spread within batches {np.exp(ratio_ln):.2f} times the baseline's (90 %: "
+            f"{np.exp(ratio_ln - 1.645 * error):.2f} to {np.exp(ratio_ln + 1.645 * error):.2f}, "
+            f"n {int(story.field.episode.sum())} batches)."
+        )
     points, error, places = signs.kept
     if np.isfinite(points):
-        lines.append(f"Level: gas kept {points:+.1f} ± {error:.1f} points at the usual gas made"
-                     f"{f', pieces taken after the {places}' if places else ''}.")
-    lines += [f"Time: {c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})." for c in signs.changes if c.about == "handling"]
+        lines.append(
+            f"Level: gas kept {points:+.1f} ± {error:.1f} points at the usual gas made"
+            f"{f', pieces taken after the {places}' if places else ''}."
+        )
+    lines += [
+        f"Time: {c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})."
+        for c in signs.changes
+        if c.about == "handling"
+    ]
     return lines
 
 
@@ -156,17 +185,29 @@ def _of_rest(story: Story) -> list[str]:
     signs, lines = story.known.signs, []
     (volume, e_volume), (weight, e_weight) = signs.volume, signs.weight
     if np.isfinite(volume) and np.isfinite(weight):
-        lines.append(f"Level: volume {100 * volume:+.1f} ± {100 * e_volume:.1f} %, loaf weight {100 * weight:+.1f} ± "
-                     f"{100 * e_weight:.1f} %.")
-    lines += [f"Level: {c.instrument} read {100 * c.after:+.1f} % against its standard on {local(story.plant, c.at)}."
-              for c in signs.volumeters if np.isfinite(c.after)]
+        lines.append(
+            f"Level: volume {100 * volume:+.1f} ± {100 * e_volume:.1f} %, loaf weight {100 * weight:+.1f} ± "
+            f"{100 * e_weight:.1f} %."
+        )
+    lines += [
+        f"Level: {c.instrument} read {100 * c.after:+.1f} % against its standard on {local(story.plant, c.at)}."
+        for c in signs.volumeters
+        if np.isfinite(c.after)
+    ]
     since, said = story.field.since(), []
     for line in other_lines(story):
         size, n = line_move(story, line, since)
         said.append(f"{line} {100 * size:+.1f} % (n {n})")
-    lines.append(f"Scope: volume of the other lines since then: {', '.join(said)}." if said
-                 else "Scope: no other line was measured since then.")
-    lines += [f"Time: {c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})." for c in signs.changes if c.about != "handling"]
+    lines.append(
+        f"Scope: volume of the other lines since then: {', '.join(said)}."
+        if said
+        else "Scope: no other line was measured since then."
+    )
+    lines += [
+        f"Time: {c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})."
+        for c in signs.changes
+        if c.about != "handling"
+    ]
     return lines
 
 

@@ -99,20 +99,29 @@ def named(story: Story, group: str) -> list[Driver]:
 
 def against(story: Story, group: str) -> list[Driver]:
     """Drivers outside their limits that worked against the change (a compensation is one of them)."""
-    return [d for d in moved(story, group) if group != "unexplained" and -d.part * story.sign >= NAMED_FROM / 2 * abs(story.change)]
+    return [
+        d
+        for d in moved(story, group)
+        if group != "unexplained" and -d.part * story.sign >= NAMED_FROM / 2 * abs(story.change)
+    ]
 
 
 def likely(story: Story, *kinds: str) -> list[tuple[float, Candidate]]:
     """Unrecorded candidates of these kinds that are more likely than not."""
     w = story.known.weighed
-    return [(float(p), c) for p, c in zip(w.present, w.candidates, strict=True)
-            if c.inside and p >= LIKELY and c.kind in kinds]
+    return [
+        (float(p), c)
+        for p, c in zip(w.present, w.candidates, strict=True)
+        if c.inside and p >= LIKELY and c.kind in kinds
+    ]
 
 
 def probability(story: Story, *kinds: str) -> float:
     """Largest probability of the candidates of these kinds; 0 where there are none."""
     w = story.known.weighed
-    return max((float(p) for p, c in zip(w.present, w.candidates, strict=True) if c.inside and c.kind in kinds), default=0.0)
+    return max(
+        (float(p) for p, c in zip(w.present, w.candidates, strict=True) if c.inside and c.kind in kinds), default=0.0
+    )
 
 
 def odd_lots(story: Story) -> list[tuple[str, float, float]]:

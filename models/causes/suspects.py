@@ -16,12 +16,16 @@ LOT_SD, AGEING_SD, STEP_SD = 0.12, 0.03, 0.06
 CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR, CHANCE_ELSEWHERE = 0.05, 0.006, 0.04, 0.05
 RATE_LINE, RATE_PLANT = 0.008, 0.008
 """Chance of an unrecorded fault for each batch that it may have begun at. Common practice, no source."""
-HANDLING_PART, UNSEEN_PART = 0.8, 0.4
+HANDLING_PART, UNSEEN_PART = 0.65, 0.35
 MOST_LINE, MOST_HANDLING, MOST_PLANT = 0.3, 0.2, 0.2
 MOST_ELSEWHERE = 4
 SHARED: tuple[tuple[str, str], ...] = (
-    ("volumeter", "the shared volumeter"), ("oven", "the shared oven"), ("mixer", "the shared mixer"),
-    ("proofer", "the shared proofer"), ("kettle", "the shared kettle"))
+    ("volumeter", "the shared volumeter"),
+    ("oven", "the shared oven"),
+    ("mixer", "the shared mixer"),
+    ("proofer", "the shared proofer"),
+    ("kettle", "the shared kettle"),
+)
 Other = tuple[Stream, Episode, Points]
 
 
@@ -50,17 +54,29 @@ def sharing(plant: Plant, field: Field, kind: str) -> np.ndarray | None:
 
 def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
     """Yeast and flour lots in use, and, for a fall, yeast lots that grew weaker (none grows stronger)."""
-    lots, gain = lots_of(field), model.gain[:len(field)]
+    lots, gain = lots_of(field), model.gain[: len(field)]
     age, found = lot_age(field, lots), []
     for lot in _in_use(lots, field):
         if lot.startswith(UNRECORDED):
             continue
         rows = (lots == lot).astype(float)
-        found.append(Candidate("yeast lot", lot, "yeast", f"yeast lot {lot}", model.column(rows * gain, rows, lot),
-                               LOT_SD, CHANCE_LOT))
+        found.append(
+            Candidate(
+                "yeast lot", lot, "yeast", f"yeast lot {lot}", model.column(rows * gain, rows, lot), LOT_SD, CHANCE_LOT
+            )
+        )
         if episode.direction == "low":
-            found.append(Candidate("ageing", lot, "yeast", f"yeast lot {lot} growing weaker",
-                                   model.column(rows * gain * age, rows * age), AGEING_SD, CHANCE_AGEING))
+            found.append(
+                Candidate(
+                    "ageing",
+                    lot,
+                    "yeast",
+                    f"yeast lot {lot} growing weaker",
+                    model.column(rows * gain * age, rows * age),
+                    AGEING_SD,
+                    CHANCE_AGEING,
+                )
+            )
     for lot in _in_use(field.text["flour_lot"], field):
         column = model.column((field.text["flour_lot"] == lot).astype(float))
         found.append(Candidate("flour lot", lot, "unexplained", f"flour lot {lot}", column, STEP_SD, CHANCE_FLOUR))
@@ -74,15 +90,40 @@ def _proof_unseen(field: Field) -> bool:
 
 def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Candidate]:
     own, rate = field.episode.astype(float), RATE_LINE * _starts(episode)
-    found = [Candidate("line", field.line, "unexplained", f"something on {field.line} that nobody recorded",
-                       model.column(own), STEP_SD, min(MOST_LINE, rate)),
-             Candidate("handling", field.line, "handling", "gas kept", model.column(own), STEP_SD,
-                       min(MOST_HANDLING, HANDLING_PART * rate))]
+    found = [
+        Candidate(
+            "line",
+            field.line,
+            "unexplained",
+            f"something on {field.line} that nobody recorded",
+            model.column(own),
+            STEP_SD,
+            min(MOST_LINE, rate),
+        ),
+        Candidate(
+            "handling",
+            field.line,
+            "handling",
+            "gas kept",
+            model.column(own),
+            STEP_SD,
+            min(MOST_HANDLING, HANDLING_PART * rate),
+        ),
+    ]
     if _proof_unseen(field):
-        shared, gain = sharing(plant, field, "proofer"), model.gain[:len(field)]
+        shared, gain = sharing(plant, field, "proofer"), model.gain[: len(field)]
         rows = (field.since() & shared).astype(float) if shared is not None else own
-        found.append(Candidate("proof", field.line, "yeast", "the proof, not recorded", model.column(rows * gain, rows),
-                               LOT_SD, min(MOST_PLANT, UNSEEN_PART * rate)))
+        found.append(
+            Candidate(
+                "proof",
+                field.line,
+                "yeast",
+                "the proof, not recorded",
+                model.column(rows * gain, rows),
+                LOT_SD,
+                min(MOST_PLANT, UNSEEN_PART * rate),
+            )
+        )
     return found
 
 
@@ -96,9 +137,17 @@ def _together(plant: Plant, field: Field, episode: Episode, model: Design) -> li
         if rows is None or any((rows[since] == s[since]).all() for s in seen):
             continue
         seen.append(rows)
-        found.append(Candidate(kind, kind, "unexplained", f"something of {says}",
-                               model.column((since & rows).astype(float)), STEP_SD,
-                               chance if kind == "plant" else chance / 2))
+        found.append(
+            Candidate(
+                kind,
+                kind,
+                "unexplained",
+                f"something of {says}",
+                model.column((since & rows).astype(float)),
+                STEP_SD,
+                chance if kind == "plant" else chance / 2,
+            )
+        )
     return found
 
 
@@ -109,17 +158,34 @@ def elsewhere(field: Field, others: Sequence[Other], model: Design) -> list[Cand
         keys = episode_keys(episode, points)
         rows = np.array([k in keys for k in field.text["batch_key"]], dtype=bool)
         if rows.any() and not (rows & field.episode).any():
-            found.append((float(field.hours[rows].max()), Candidate(
-                "elsewhere", stream.line or "", "unexplained", f"line {stream.line} on its own",
-                model.column(rows.astype(float)), STEP_SD, CHANCE_ELSEWHERE, inside=False)))
+            found.append(
+                (
+                    float(field.hours[rows].max()),
+                    Candidate(
+                        "elsewhere",
+                        stream.line or "",
+                        "unexplained",
+                        f"line {stream.line} on its own",
+                        model.column(rows.astype(float)),
+                        STEP_SD,
+                        CHANCE_ELSEWHERE,
+                        inside=False,
+                    ),
+                )
+            )
     return [c for _, c in sorted(found, key=lambda x: -x[0])[:MOST_ELSEWHERE]]
 
 
-def suspects(plant: Plant, field: Field, episode: Episode, others: Sequence[Other],
-             model: Design) -> tuple[Candidate, ...]:
+def suspects(
+    plant: Plant, field: Field, episode: Episode, others: Sequence[Other], model: Design
+) -> tuple[Candidate, ...]:
     """Everything unrecorded that may lie behind the episode, and other lines' own episodes."""
-    return (*_own(plant, field, episode, model), *_lots(field, episode, model), *_together(plant, field, episode, model),
-            *elsewhere(field, others, model))
+    return (
+        *_own(plant, field, episode, model),
+        *_lots(field, episode, model),
+        *_together(plant, field, episode, model),
+        *elsewhere(field, others, model),
+    )
 
 
 def nuisances(field: Field, others: Sequence[Other], model: Design) -> np.ndarray:

@@ -21,8 +21,11 @@ def _missing(story: Story, group: str) -> list[str]:
     for k, effect in enumerate(EFFECTS):
         if effect.group == group and effect.unchecked:
             found[effect.unchecked] = int((~np.isfinite(story.known.terms.shown[field.episode, k])).sum())
-    return [f"{what} not recorded" if n == total else f"{what} not recorded on {n} of {total} doughs"
-            for what, n in found.items() if n]
+    return [
+        f"{what} not recorded" if n == total else f"{what} not recorded on {n} of {total} doughs"
+        for what, n in found.items()
+        if n
+    ]
 
 
 def _yeast(story: Story) -> list[str]:

@@ -13,8 +13,17 @@ from models.causes.story import Driver, Story, likely, local, moved, named, odd_
 from models.causes.unchecked import not_checked
 from models.shapes import GROUPS
 
-__all__ = ["began_then", "check_first", "driver", "evidence", "headline", "joint", "next_measurement", "not_checked",
-           "refuted_by"]
+__all__ = [
+    "began_then",
+    "check_first",
+    "driver",
+    "evidence",
+    "headline",
+    "joint",
+    "next_measurement",
+    "not_checked",
+    "refuted_by",
+]
 
 NOTHING = "Nothing recorded explains it"
 WITHIN = "nothing outside its own limits"
@@ -35,8 +44,10 @@ def driver(story: Story, group: str) -> str:
     """What moved in this group, in the floor's words."""
     said = [_water_words(story, d) for d in named(story, group)]
     if group == "yeast":
-        said += [f"Yeast lot {lot} makes {size_text(100 * np.expm1(mean))} % {'less' if mean < 0 else 'more'} gas"
-                 for lot, mean, _ in odd_lots(story)]
+        said += [
+            f"Yeast lot {lot} makes {size_text(100 * np.expm1(mean))} % {'less' if mean < 0 else 'more'} gas"
+            for lot, mean, _ in odd_lots(story)
+        ]
         said += ["Proof: not recorded, likely off" for _ in likely(story, "proof")]
     elif group == "handling":
         said += _handling_words(story)
@@ -60,13 +71,18 @@ def _handling_words(story: Story) -> list[str]:
 def _rest_words(story: Story, baked: list[str]) -> list[str]:
     """Outside the three groups: a check that was off, the weight, the oven, what else is likely, what began then."""
     signs = story.known.signs
-    said = [f"Volumeter {c.instrument} reads {size_text(100 * c.after)} % {'low' if c.after < 0 else 'high'}"
-            for c in signs.volumeters if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF]
+    said = [
+        f"Volumeter {c.instrument} reads {size_text(100 * c.after)} % {'low' if c.after < 0 else 'high'}"
+        for c in signs.volumeters
+        if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF
+    ]
     said += [f"{words}{_oven(story)}" for words in baked]
     if not baked and weight_moved(signs, story.change / story.unit):
         said.append(f"Loaf weight {100 * signs.weight[0]:+.1f} %, not the volume: oven, divider or scale")
-    said += [f"{c.says[0].upper()}{c.says[1:]}" for _, c in likely(story, "flour lot", "plant", "volumeter", "oven", "mixer",
-                                                                    "proofer", "kettle")]
+    said += [
+        f"{c.says[0].upper()}{c.says[1:]}"
+        for _, c in likely(story, "flour lot", "plant", "volumeter", "oven", "mixer", "proofer", "kettle")
+    ]
     if not said and story.leading == "unexplained":
         said = [f"Began with: {what}" for what in began_then(story)[:1]]
     return said
@@ -97,8 +113,10 @@ def joint(story: Story) -> tuple[str, ...]:
         for j in range(i + 1, 4):
             large = min(sd[i], sd[j]) * abs(story.unit) > 0.2 * abs(story.change)
             if large and cov[i, j] / (sd[i] * sd[j]) < TOGETHER:
-                both = (story.parts[i] + story.parts[j])
-                out.append(f"{GROUPS[i]} and {GROUPS[j]} cannot be told apart yet: together {both:+.2f} {story.stream.unit}")
+                both = story.parts[i] + story.parts[j]
+                out.append(
+                    f"{GROUPS[i]} and {GROUPS[j]} cannot be told apart yet: together {both:+.2f} {story.stream.unit}"
+                )
     if probability(story, "flour lot") > 0.2 and probability(story, "yeast lot") > 0.2:
         out.append("a new yeast lot and a new flour lot began together: only a gas test can separate them")
     return tuple(out)
@@ -116,7 +134,9 @@ def began_then(story: Story) -> tuple[str, ...]:
         for i in range(max(1, first - early), min(len(rows), first + late + 1)):
             if lots[i] and lots[i - 1] and lots[i] != lots[i - 1]:
                 lines = sorted({str(v) for v in field.text["line"][field.since() & (field.text[name] == lots[i])]})
-                out.append(f"{says} {lots[i]} on {field.line} from {field.text['batch_key'][rows[i]]} "
-                           f"(in the episode on {', '.join(lines) or field.line})")
+                out.append(
+                    f"{says} {lots[i]} on {field.line} from {field.text['batch_key'][rows[i]]} "
+                    f"(in the episode on {', '.join(lines) or field.line})"
+                )
     out += [f"{c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})" for c in story.known.signs.changes]
     return tuple(dict.fromkeys(out))

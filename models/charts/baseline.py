@@ -12,12 +12,12 @@ from datetime import datetime
 
 import numpy as np
 
-from models.charts.characteristics import Characteristic
-from models.charts.innovations import Model, Series
+from models.charts.characteristics import Characteristic, characteristic
+from models.charts.innovations import Known, Model, Series
 from models.charts.learn import BATCHES, LOTS, Learned, in_control
 from models.charts.variation import Trade, fit
-from models.charts.working import REFERENCE_POINTS, Working
-from models.shapes import Baseline, Points
+from models.charts.working import REFERENCE_POINTS, Working, scaled, working
+from models.shapes import Baseline, Points, Stream
 
 FAR = 5.0
 """Robust standard deviations from its lot beyond which a single batch is left out of a baseline."""
@@ -68,6 +68,25 @@ def freeze(char: Characteristic, points: Points, work: Working, learned: Learned
     within = _within(char, points, work, keep)
     model, sd_rel_se = fit(_part(work.series(within), keep), _ratios(char), within)
     return _described(points, work, learned.start, stop, keep, reasons, model, sd_rel_se, learning=False)
+
+
+def chosen(stream: Stream, points: Points, first_key: str, last_key: str) -> Baseline:
+    """The baseline a person sets, extends or restarts: fitted to points[first_key..last_key], screened for far batches.
+
+    Raises ValueError where a key is not among the points, or the stretch has fewer than 8 points.
+    """
+    keys = [str(k) for k in points.keys]
+    missing = [k for k in (first_key, last_key) if k not in keys]
+    if missing:
+        raise ValueError(f"{', '.join(missing)} is not among the {len(keys)} batches charted")
+    start, done = keys.index(first_key), keys.index(last_key)
+    if done + 1 - start < REFERENCE_POINTS:
+        raise ValueError(f"{first_key} to {last_key} are too few batches; at least {REFERENCE_POINTS} are needed")
+    char = characteristic(stream)
+    reference = abs(float(np.median(scaled(char, points)[start : done + 1]))) or 1.0
+    known = Known(0.0, 0.0, 1.0, 1.0)
+    work = working(char, points, reference)
+    return freeze(char, points, work, Learned(start, done, (), np.zeros(done + 1), known))
 
 
 def learning(char: Characteristic, points: Points, work: Working, learned: Learned) -> Baseline:

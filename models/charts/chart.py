@@ -7,6 +7,7 @@ without moving a signal.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -16,7 +17,7 @@ from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.characteristics import characteristic
 from models.charts.follow import Raw, follow
 from models.charts.innovations import Model, filtered, student_score
-from models.charts.learn import learn, learn_until_complete
+from models.charts.learn import closed, learn, learn_until_complete
 from models.charts.promise import promise
 from models.charts.scan import WINDOW, information
 from models.charts.working import Working, working
@@ -65,6 +66,7 @@ def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | Non
     if fixed is not None:
         stop = _end_of(fixed, points)
         learned = learn(work, model, limits, stop)
+        learned = replace(learned, episodes=closed(learned.episodes, stop))
     else:
         learned = learn_until_complete(work, model, limits)
         if learned.done is None:
@@ -119,7 +121,7 @@ def _one_share(labels: np.ndarray) -> float:
 
 def _kind(raw: Raw) -> str:
     if raw.settled:
-        return "a new level that stayed: taken up as the level while the chart learned"
+        return "a new level that was taken up as the baseline"
     if raw.lag < 2:
         return "far from the level at once"
     return "shift" if raw.lag < 20 else "small lasting shift"

@@ -63,6 +63,13 @@ def learn(work: Working, model: Model, limits: np.ndarray, stop: int) -> Learned
         start, quiet = moved.began, moved.until + 1 - moved.began
 
 
+def closed(episodes: tuple[Raw, ...], stop: int) -> tuple[Raw, ...]:
+    """Episodes of a stretch at whose end a person set the baseline anew: what was still on is over with it."""
+    return tuple(
+        replace(raw, declared=stop - 1, settled=True) if raw.declared is None else raw for raw in episodes
+    )
+
+
 def in_control(start: int, stop: int, episodes: tuple[Raw, ...]) -> np.ndarray:
     """Mask over the first `stop` batches: from `start` on and in no episode but one whose level was taken up."""
     inside = np.arange(stop) >= start

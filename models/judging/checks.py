@@ -22,6 +22,9 @@ from models.logbook import TABLES
 if TYPE_CHECKING:
     from models.plant import Plant
 
+# up to so many rows pass through the suite whole; of more, those that any declared rule finds fault with
+WHOLE = 20_000
+
 PASSED, BROKEN, NOTHING, COULD_NOT_RUN = "passed", "broken", "nothing to judge", "could not run"
 
 
@@ -72,17 +75,53 @@ def required_rules(kind: str) -> tuple[Rule, ...]:
 def _judge(name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant) -> Judged:
     if rows.empty:
         return Judged(rows, tuple(Outcome(rule, 0, (), NOTHING) for rule in rules))
-    verdicts = {rule.code: verdict(rule, rows) for rule in rules if not rule.code.endswith(".required")}
-    frame = pd.concat([rows, pd.DataFrame(verdicts, index=rows.index)], axis=1)
-    results = _validate(name, frame, rules, plant)
-    return Judged(rows, tuple(_outcome(rule, results[rule.code], len(rows)) for rule in rules))
+    verdicts = {rule.code: verdict(rule, rows) for rule in rules}
+    if len(rows) <= WHOLE:
+        return Judged(rows, _by_suite(name, rows, rules, verdicts, plant))
+    suspects = np.flatnonzero(np.logical_or.reduce([found.broken for found in verdicts.values()]))
+    seen = np.union1d(suspects, [0])
+    some = {code: Verdict(found.can[seen], found.broken[seen]) for code, found in verdicts.items()}
+    outcomes = _by_suite(name, rows.iloc[seen].reset_index(drop=True), rules, some, plant)
+    return Judged(rows, tuple(_among_all(one, seen, verdicts[one.rule.code]) for one in outcomes))
 
 
-def verdict(rule: Rule, rows: pd.DataFrame) -> pd.Series:
-    """True where the rule holds, False where it is broken, missing where it has nothing to judge."""
-    can_judge = rows[list(rule.needs)].notna().all(axis=1)
-    holds = pd.Series(~np.asarray(rows.eval(rule.fails), dtype=bool), index=rows.index, dtype="object")
-    return holds.where(can_judge, None)
+def _by_suite(name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], verdicts: dict[str, Verdict], plant: Plant) -> tuple[Outcome, ...]:
+    columns = {code: found.as_column() for code, found in verdicts.items() if not code.endswith(".required")}
+    results = _validate(name, pd.concat([rows, pd.DataFrame(columns, index=rows.index)], axis=1), rules, plant)
+    return tuple(_outcome(rule, results[rule.code], len(rows)) for rule in rules)
+
+
+def _among_all(outcome: Outcome, seen: np.ndarray, found: Verdict) -> Outcome:
+    """The outcome of rows that were picked out, as that of the whole frame they came from."""
+    if outcome.outcome == COULD_NOT_RUN:
+        return outcome
+    judged = int(found.can.sum())
+    word = NOTHING if judged == 0 else outcome.outcome if outcome.rows else PASSED
+    return Outcome(outcome.rule, judged, tuple(int(seen[row]) for row in outcome.rows), word)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a rule says of each row: whether it can judge it, and whether it is broken. Both bool arrays."""
+
+    can: np.ndarray
+    broken: np.ndarray
+
+    def as_column(self) -> np.ndarray:
+        """True where the rule holds, False where it is broken, missing where it has nothing to judge."""
+        column = (~self.broken).astype(object)
+        column[~self.can] = None
+        return column
+
+
+def verdict(rule: Rule, rows: pd.DataFrame) -> Verdict:
+    """What a rule says of every row of a frame with the rule's columns."""
+    can = np.ones(len(rows), dtype=bool)
+    if rule.code.endswith(".required"):
+        return Verdict(can, rows[rule.column].isna().to_numpy())
+    for name in rule.needs:
+        can &= rows[name].notna().to_numpy()
+    return Verdict(can, can & np.asarray(rows.eval(rule.fails), dtype=bool))
 
 
 def _expectation(rule: Rule, plant: Plant) -> Any:

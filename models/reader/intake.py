@@ -9,11 +9,10 @@ import numpy as np
 import pandas as pd
 
 from models.logbook import TABLES, Column
-from models.pages import nolog
-from models.pages.inbox import fetch, find
 from models.plant import Plant
-from models.reader import clock, headers, numbers, textfile, workbook
+from models.reader import clock, headers, nolog, numbers, textfile, workbook
 from models.reader.headers import Header
+from models.reader.inbox import fetch, find
 from models.reader.sheet import Decisions, PassedOver, Refused, Sheet
 
 __all__ = ["Decisions", "PassedOver", "Refused", "Sheet", "fetch", "find", "read"]

@@ -46,12 +46,23 @@ def grid(content: bytes) -> Grid:
         if type(error).__name__ != "PanicException":
             raise
         raise Refused("the workbook cannot be read: open it in a spreadsheet program and save it again") from None
+    _midnights(cells)
     rows = [[_text(cell) for cell in row] for row in cells]
     real = [[isinstance(cell, (int, float)) and not isinstance(cell, bool) for cell in row] for row in cells]
     odd = parts.odd.get(parts.sheets[index], {}) if index < len(parts.sheets) else {}
     notes = [f"hidden sheet {name!r} passed over" for name in book.sheet_names[:index]]
     notes += _restore(rows, odd) if odd else []
     return Grid(sheet.name, rows, real, _joined(rows, merged), tuple(notes))
+
+
+def _midnights(cells: list[list[Any]]) -> None:
+    """A whole day in a column that has times of day is a midnight, in place; the reader takes it for a bare date."""
+    timed = {place for row in cells for place, cell in enumerate(row) if isinstance(cell, dt.datetime)}
+    for row in cells if timed else []:
+        for place in timed.intersection(range(len(row))):
+            cell = row[place]
+            if isinstance(cell, dt.date) and not isinstance(cell, dt.datetime):
+                row[place] = dt.datetime.combine(cell, dt.time())
 
 
 def _joined(rows: list[list[str]], merged: Any) -> dict[tuple[int, int], str]:

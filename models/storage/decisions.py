@@ -12,7 +12,7 @@ import hashlib
 import io
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -53,12 +53,15 @@ class Waiting:
     shift: str | None
 
 
+Verdict = Literal["confirmed", "rejected"]
+
+
 @dataclass(frozen=True)
 class Decision:
     """One verdict on one row. done_at: naive UTC; sha256: of the correction, None where rejected."""
 
     seq: int
-    verdict: Literal["confirmed", "rejected"]
+    verdict: Verdict
     who: str
     done_at: datetime
     because: str
@@ -75,7 +78,8 @@ def waiting(con: duckdb.DuckDBPyConnection) -> list[Waiting]:
             JOIN (SELECT * FROM slip QUALIFY row_number() OVER (PARTITION BY seq ORDER BY weight, place) = 1) s ON r.seq = s.seq
             WHERE r.status = 'quarantined' AND r.seq NOT IN (SELECT seq FROM decision)""")
     rows = con.execute(f"SELECT * FROM ({' UNION ALL '.join(parts)}) ORDER BY 11, 1").fetchall()
-    return [Waiting(*row[:9], json.loads(row[9] or "{}"), *row[10:]) for row in rows]
+    names = [field.name for field in fields(Waiting)]
+    return [Waiting(**dict(zip(names, row, strict=True)) | {"cells": json.loads(row[9] or "{}")}) for row in rows]
 
 
 def chosen(rows: Sequence[Waiting], names: Sequence[int], alike: str | None) -> list[Waiting]:

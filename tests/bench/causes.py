@@ -21,12 +21,35 @@ from tests.bench.plants import Simulated
 
 LATER = (0, 6, 12)
 SEED = 20260301
-TYPED = ("dose_pct", "yeast_pct", "dough_temp_c", "proof_minutes", "proof_temp_c", "proof_rh_pct", "mix_minutes",
-         "mix_energy_wh_kg", "usual_gap_points", "paste_temp_c", "paste_cook_temp_c", "bake_loss_pct",
-         "gas_produced_ml", "lot_gas_ml", "gas_kept_pct")
-PEER_GROUP = {"dose_pct": "paste", "usual_gap_points": "paste", "paste_temp_c": "paste", "paste_cook_temp_c": "paste",
-              "mix_minutes": "handling", "mix_energy_wh_kg": "handling", "proof_rh_pct": "handling", "gas_kept_pct": "handling",
-              "bake_loss_pct": "unexplained"}
+LEAST, NEAR_TIE = 0.03, 0.01
+TYPED = (
+    "dose_pct",
+    "yeast_pct",
+    "dough_temp_c",
+    "proof_minutes",
+    "proof_temp_c",
+    "proof_rh_pct",
+    "mix_minutes",
+    "mix_energy_wh_kg",
+    "usual_gap_points",
+    "paste_temp_c",
+    "paste_cook_temp_c",
+    "bake_loss_pct",
+    "gas_produced_ml",
+    "lot_gas_ml",
+    "gas_kept_pct",
+)
+PEER_GROUP = {
+    "dose_pct": "paste",
+    "usual_gap_points": "paste",
+    "paste_temp_c": "paste",
+    "paste_cook_temp_c": "paste",
+    "mix_minutes": "handling",
+    "mix_energy_wh_kg": "handling",
+    "proof_rh_pct": "handling",
+    "gas_kept_pct": "handling",
+    "bake_loss_pct": "unexplained",
+}
 
 
 @dataclass(frozen=True)
@@ -55,10 +78,15 @@ class Judged:
 def points_of(frame: pd.DataFrame, line: str) -> Points:
     """The sampled batches of one line as points."""
     f = frame[(frame["line"] == line) & frame["specific_volume"].notna()].sort_values("mixed_at", kind="stable")
-    return Points(f["batch_key"].to_numpy(dtype=object), f["mixed_at"].to_numpy(dtype="datetime64[us]"),
-                  f["specific_volume"].to_numpy(dtype=float), f["loaves"].to_numpy(dtype=float),
-                  f["specific_volume_sd"].to_numpy(dtype=float), f["yeast_lot"].fillna("").to_numpy(dtype=object),
-                  f["shift_date"].to_numpy(dtype="datetime64[D]"))
+    return Points(
+        f["batch_key"].to_numpy(dtype=object),
+        f["mixed_at"].to_numpy(dtype="datetime64[us]"),
+        f["specific_volume"].to_numpy(dtype=float),
+        f["loaves"].to_numpy(dtype=float),
+        f["specific_volume_sd"].to_numpy(dtype=float),
+        f["yeast_lot"].fillna("").to_numpy(dtype=object),
+        f["shift_date"].to_numpy(dtype="datetime64[D]"),
+    )
 
 
 def baseline_of(points: Points, count: int) -> Baseline:
@@ -66,9 +94,25 @@ def baseline_of(points: Points, count: int) -> Baseline:
     v = points.value[:count]
     sd = float(v.std(ddof=1))
     when = [pd.Timestamp(points.at[i]).to_pydatetime() for i in (0, count - 1)]
-    return Baseline(float(v.mean()), sd, float(np.nanmean(points.sd_within[:count])), 0.2, sd / np.sqrt(count) * 1.5, 0.1,
-                    str(points.keys[0]), str(points.keys[count - 1]), when[0], when[1], count,
-                    len(set(points.day[:count])), len(set(points.lot[:count])), (), "bench", False, "bench")
+    return Baseline(
+        float(v.mean()),
+        sd,
+        float(np.nanmean(points.sd_within[:count])),
+        0.2,
+        sd / np.sqrt(count) * 1.5,
+        0.1,
+        str(points.keys[0]),
+        str(points.keys[count - 1]),
+        when[0],
+        when[1],
+        count,
+        len(set(points.day[:count])),
+        len(set(points.lot[:count])),
+        (),
+        "bench",
+        False,
+        "bench",
+    )
 
 
 def _cusum(z: np.ndarray, sign: float, start: int, k: float = 0.5, h: float = 5.0) -> int | None:
@@ -88,16 +132,31 @@ def detect(points: Points, baseline: Baseline, until: int | None = None, watch_f
     if not found:
         return None
     signalled, sign = min(found)
-    sums = [(sign * z[b:signalled + 1].sum()) ** 2 / (signalled + 1 - b) / 2 if sign * z[b:signalled + 1].sum() > 0 else 0
-            for b in range(max(baseline.batches, signalled - 60), signalled + 1)]
+    sums = [
+        (sign * z[b : signalled + 1].sum()) ** 2 / (signalled + 1 - b) / 2
+        if sign * z[b : signalled + 1].sum() > 0
+        else 0
+        for b in range(max(baseline.batches, signalled - 60), signalled + 1)
+    ]
     offset = max(baseline.batches, signalled - 60)
     best = int(np.argmax(sums))
     near = np.flatnonzero(np.array(sums) > max(sums) - 2)
     last = min(signalled if until is None else until, len(points) - 1)
-    change = float(points.value[offset + best:last + 1].mean() - baseline.level)
+    change = float(points.value[offset + best : last + 1].mean() - baseline.level)
     error = 1.645 * baseline.sd / np.sqrt(last + 1 - offset - best)
-    return Episode("low" if sign < 0 else "high", signalled, offset + best, offset + int(near[0]), offset + int(near[-1]),
-                   last, change, change - error, change + error, False, "step")
+    return Episode(
+        "low" if sign < 0 else "high",
+        signalled,
+        offset + best,
+        offset + int(near[0]),
+        offset + int(near[-1]),
+        last,
+        change,
+        change - error,
+        change + error,
+        False,
+        "step",
+    )
 
 
 def truth_of(sim: Simulated, keys_base, keys_episode) -> np.ndarray:
@@ -133,7 +192,13 @@ def _elsewhere(sim: Simulated, frame: pd.DataFrame, line: str, counts: dict[str,
             continue
         episode = detect(points, baseline_of(points, counts[other]), len(points) - 1)
         if episode is not None:
-            out.append((Stream("invented", "specific volume", "mL/g", other, sim.setup.plant.lines[other].products[0]), episode, points))
+            out.append(
+                (
+                    Stream("invented", "specific volume", "mL/g", other, sim.setup.plant.lines[other].products[0]),
+                    episode,
+                    points,
+                )
+            )
     return out
 
 
@@ -150,7 +215,7 @@ def judge(sim: Simulated, number: int, keep: list | None = None) -> list[Judged]
     first = detect(points, baseline, watch_from=watch_from)
     if first is None:
         return []
-    if points.at[first.signalled] < onset or (points.at > onset)[:first.signalled].sum() > 50:
+    if points.at[first.signalled] < onset or (points.at > onset)[: first.signalled].sum() > 50:
         return []
     out = []
     for later in LATER:
@@ -161,7 +226,9 @@ def judge(sim: Simulated, number: int, keep: list | None = None) -> list[Judged]
         frame = _until(sim.batches, at)
         seen = points_of(frame, fault.line)
         episode = detect(seen, baseline, last, watch_from)
-        stream = Stream("invented", "specific volume", "mL/g", fault.line, sim.setup.plant.lines[fault.line].products[0])
+        stream = Stream(
+            "invented", "specific volume", "mL/g", fault.line, sim.setup.plant.lines[fault.line].products[0]
+        )
         others = _elsewhere(sim, frame, fault.line, counts)
         arguments = (sim.setup.plant, frame, sim.pastes, stream, baseline, episode, seen)
         if keep is not None:
@@ -172,19 +239,42 @@ def judge(sim: Simulated, number: int, keep: list | None = None) -> list[Judged]
     return out
 
 
-def _held(sim: Simulated, call: Call, baseline: Baseline, episode: Episode, points: Points, later: int, seconds: float,
-          number: int) -> Judged:
-    base_keys = points.keys[:baseline.batches]
-    keys = points.keys[episode.began:episode.until + 1]
+def _held(
+    sim: Simulated,
+    call: Call,
+    baseline: Baseline,
+    episode: Episode,
+    points: Points,
+    later: int,
+    seconds: float,
+    number: int,
+) -> Judged:
+    base_keys = points.keys[: baseline.batches]
+    keys = points.keys[episode.began : episode.until + 1]
     truth = truth_of(sim, base_keys, keys)
     parts = np.array([c.contribution for c in call.causes]) / baseline.level
     sign = np.sign(episode.change)
     fault = sim.faults[0]
     shares = [c.share for c in call.causes]
-    return Judged(fault.name, fault.group, GROUPS[int(np.argmax(truth * sign))], GROUPS[int(np.argmax(shares))],
-                  all(f.recorded for f in sim.faults), abs(truth.sum()), later, truth, parts,
-                  np.array([c.low for c in call.causes]) / baseline.level, np.array([c.high for c in call.causes]) / baseline.level,
-                  len(sim.faults) > 1, fault.ramp_h > 0, sim.setup.gas_tests, peer(sim, base_keys, keys), seconds, number)
+    return Judged(
+        fault.name,
+        fault.group,
+        GROUPS[int(np.argmax(truth * sign))],
+        GROUPS[int(np.argmax(shares))],
+        all(f.recorded for f in sim.faults),
+        abs(truth.sum()),
+        later,
+        truth,
+        parts,
+        np.array([c.low for c in call.causes]) / baseline.level,
+        np.array([c.high for c in call.causes]) / baseline.level,
+        len(sim.faults) > 1,
+        fault.ramp_h > 0,
+        sim.setup.gas_tests,
+        peer(sim, base_keys, keys),
+        seconds,
+        number,
+    )
 
 
 GAINS = ("yeast_dose", "dough_cold", "proof_short", "yeast_lot", "flour_lot", "volumeter", "unknown", "proof_cold")
@@ -201,61 +291,115 @@ def simulate(number: int) -> Simulated:
     faults = [plants.draw_fault(setup, rng, name, amount, start)]
     if rng.random() < 1 / 6:
         second = str(rng.choice([f for f in plants.FAULTS if plants.FAULTS[f] != plants.FAULTS[name] and f != "chill"]))
-        one = plants.draw_fault(setup, rng, second, np.sign(amount) * size * 0.7 if second in GAINS else -size * 0.7, start)
-        faults.append(plants.Fault(one.name, one.group, faults[0].line, one.amount, start, one.ramp_h,
-                                   plants.left_record(setup, second, faults[0].line)))
+        one = plants.draw_fault(
+            setup, rng, second, np.sign(amount) * size * 0.7 if second in GAINS else -size * 0.7, start
+        )
+        faults.append(
+            plants.Fault(
+                one.name,
+                one.group,
+                faults[0].line,
+                one.amount,
+                start,
+                one.ramp_h,
+                plants.left_record(setup, second, faults[0].line),
+            )
+        )
     return plants.simulate(setup, tuple(faults), rng)
 
 
 def _rate(hits: list[bool]) -> str:
-    if not hits:
-        return "   -      "
-    return f"{100 * np.mean(hits):5.1f} % of {len(hits)}"
+    return f"{100 * np.mean(hits):5.1f} % of {len(hits)}" if hits else "   -      "
+
+
+def near_tie(j: Judged) -> bool:
+    """Two groups whose true effects differ by less than 1 % of volume: which is larger is chance."""
+    along = np.sort(j.truth * np.sign(j.truth.sum()))
+    return bool(along[-1] - along[-2] < NEAR_TIE)
+
+
+def right(j: Judged) -> bool:
+    """Is the group with the largest share the one with the largest true effect?"""
+    return j.called == j.truth_group
 
 
 def confident_wrong(j: Judged) -> bool:
     """A group held to be the driver (interval away from 0, more than half of the change) that is not."""
-    change = j.parts.sum()
-    for g in range(3):
-        sure = (j.low[g] > 0 or j.high[g] < 0) and j.parts[g] / change > 0.5
-        if sure and GROUPS[g] != j.truth_group:
-            return True
-    return False
+    along = np.maximum(j.parts * np.sign(j.parts.sum()), 0.0)
+    sure = [
+        (j.low[g] > 0 or j.high[g] < 0) and along[g] > 0.5 * along.sum() and GROUPS[g] != j.truth_group
+        for g in range(3)
+    ]
+    return any(sure)
 
 
 def covered(calls: list[Judged], moved: bool, least: float = 0.01) -> list[bool]:
-    """Is each group's truth inside its interval; groups that moved by 1 % of the level and more, or the rest."""
-    return [bool(j.low[g] <= j.truth[g] <= j.high[g]) for j in calls for g in range(4) if (abs(j.truth[g]) >= least) == moved]
+    """Is each group's truth inside its interval; groups that moved by 1 % of volume and more, or the rest."""
+    return [
+        bool(j.low[g] <= j.truth[g] <= j.high[g])
+        for j in calls
+        for g in range(4)
+        if (abs(j.truth[g]) >= least) == moved
+    ]
+
+
+def _logged(calls: list[Judged]) -> list[Judged]:
+    return [j for j in calls if j.recorded and j.group != "unexplained"]
+
+
+def _at(calls: list[Judged], later: int) -> list[str]:
+    """The main table at one moment. calls: those with a true change of 3 % and more at that moment."""
+    apart = [j for j in calls if not near_tie(j)]
+    unlogged = [j for j in apart if not j.recorded and not j.double]
+    lines = [f"{later:2d} batches after the alarm"]
+    for says, some in (("all", _logged(calls)), ("groups 1 % and more apart", _logged(apart))):
+        lines.append(
+            f"  right group, recorded, {says:26s} {_rate([right(j) for j in some])}   peer "
+            f"{_rate([j.peer == j.truth_group for j in some])}"
+        )
+    return [
+        *lines,
+        f"  of these with one fault                           {_rate([right(j) for j in _logged(apart) if not j.double])}",
+        f"  unlogged called unexplained                       {_rate([j.called == 'unexplained' for j in unlogged])}   "
+        f"peer {_rate([j.peer == 'unexplained' for j in unlogged])}",
+        "  the same, or called the group that moved most     "
+        f"{_rate([j.called in ('unexplained', j.truth_group) for j in unlogged])}",
+        f"  confident and wrong, 1 % and more apart           {_rate([confident_wrong(j) for j in apart])}   "
+        f"all {_rate([confident_wrong(j) for j in calls])}",
+        f"  90 % intervals cover, groups that moved           {_rate(covered(calls, True))}   "
+        f"rest {_rate(covered(calls, False))}",
+    ]
+
+
+def _by(calls: list[Judged], later: int) -> list[str]:
+    """Right calls by size of the change and by gas tests; near ties left out."""
+    some = [j for j in _logged(calls) if j.later == later and not near_tie(j)]
+    sizes = [
+        f"{100 * low:.0f} to {100 * high:.0f} %: {_rate([right(j) for j in some if low <= j.size < high])}"
+        for low, high in ((0.01, 0.03), (0.03, 0.04), (0.04, 0.06), (0.06, 0.2))
+    ]
+    tests = [
+        f"{name}: {_rate([right(j) for j in some if j.gas_tests == name and j.size >= LEAST])}"
+        for name in ("none", "lot", "dough")
+    ]
+    return [f"    by change   {'; '.join(sizes)}", f"    by gas test {'; '.join(tests)}"]
 
 
 def report(calls: list[Judged]) -> list[str]:
     """The benchmark's tables, one string a line."""
-    big = [j for j in calls if j.size >= 0.03]
-    lines = []
+    big = [j for j in calls if j.size >= LEAST]
+    lines: list[str] = []
     for later in LATER:
-        now = [j for j in big if j.later == later]
-        logged = [j for j in now if j.recorded and j.group != "unexplained"]
-        unlogged = [j for j in now if not j.recorded and not j.double]
-        lines += [f"{later:2d} batches after the alarm",
-                  f"  right group, 3 % and more, recorded     {_rate([j.called == j.truth_group for j in logged])}   "
-                  f"single {_rate([j.called == j.truth_group for j in logged if not j.double])}",
-                  f"  plain peer (largest moved driver)       {_rate([j.peer == j.truth_group for j in logged])}",
-                  f"  unlogged called unexplained             {_rate([j.called == 'unexplained' for j in unlogged])}   "
-                  f"peer {_rate([j.peer == 'unexplained' for j in unlogged])}",
-                  f"  confident and wrong                     {_rate([confident_wrong(j) for j in now])}",
-                  f"  90 % intervals cover, groups that moved {_rate(covered(now, True))}   rest {_rate(covered(now, False))}"]
-        for low, high in ((0.0, 0.03), (0.03, 0.04), (0.04, 0.06), (0.06, 1.0)):
-            some = [j for j in calls if j.later == later and low <= j.size < high and j.recorded and j.group != "unexplained"]
-            lines.append(f"    change {100 * low:.0f} to {100 * high:.0f} %: {_rate([j.called == j.truth_group for j in some])}")
-        for tests in ("none", "lot", "dough"):
-            some = [j for j in logged if j.gas_tests == tests]
-            lines.append(f"    gas tests {tests}: {_rate([j.called == j.truth_group for j in some])}")
-    return lines + confusion([j for j in big if j.later == 12]) + by_fault(big)
+        lines += _at([j for j in big if j.later == later], later) + _by(calls, later)
+    return lines + confusion([j for j in big if j.later == LATER[-1]]) + by_fault(big)
 
 
 def confusion(calls: list[Judged]) -> list[str]:
     """Rows: the truth's largest group; columns: the call's."""
-    lines = ["truth (rows) and call (columns), 12 batches after the alarm", " " * 14 + "".join(f"{g:>13}" for g in GROUPS)]
+    lines = [
+        "truth (rows) and call (columns), 12 batches after the alarm",
+        " " * 14 + "".join(f"{g:>13}" for g in GROUPS),
+    ]
     for row in GROUPS:
         counts = [sum(j.truth_group == row and j.called == col for j in calls) for col in GROUPS]
         lines.append(f"{row:>14}" + "".join(f"{c:13d}" for c in counts))
@@ -267,10 +411,18 @@ def by_fault(calls: list[Judged]) -> list[str]:
     lines = ["single faults: recorded, right at alarm / 6 / 12"]
     for name in plants.FAULTS:
         for recorded in (True, False):
-            rows = [[j.called == (j.truth_group if recorded else 'unexplained') for j in calls
-                     if j.fault == name and j.recorded == recorded and not j.double and j.later == later] for later in LATER]
+            rows = [
+                [
+                    j.called == (j.truth_group if recorded else "unexplained")
+                    for j in calls
+                    if j.fault == name and j.recorded == recorded and not j.double and j.later == later
+                ]
+                for later in LATER
+            ]
             if rows[0]:
-                lines.append(f"  {name:12s} {'recorded' if recorded else 'unlogged'}  " + "  ".join(_rate(r) for r in rows))
+                lines.append(
+                    f"  {name:12s} {'recorded' if recorded else 'unlogged'}  " + "  ".join(_rate(r) for r in rows)
+                )
     return lines
 
 
@@ -284,8 +436,10 @@ def main() -> None:
     count = chosen.plants or (120 if chosen.quick else 900)
     began = time.perf_counter()
     calls = [j for i in range(chosen.first, chosen.first + count) for j in judge(simulate(i), i)]
-    print(f"{count} plants, seed {SEED}, {len([j for j in calls if j.later == 0])} episodes, {platform.machine()}, "
-          f"{datetime.now():%Y-%m-%d}; {np.mean([j.seconds for j in calls]):.3f} s a call, largest {max(j.seconds for j in calls):.3f} s")
+    print(
+        f"{count} plants, seed {SEED}, {len([j for j in calls if j.later == 0])} episodes, {platform.machine()}, "
+        f"{datetime.now():%Y-%m-%d}; {np.mean([j.seconds for j in calls]):.3f} s a call, largest {max(j.seconds for j in calls):.3f} s"
+    )
     print("\n".join(report(calls)))
     print(f"{time.perf_counter() - began:.0f} s")
 

@@ -105,11 +105,31 @@ class Simulated:
 
 def draw_truth(rng: np.random.Generator) -> Truth:
     u = rng.uniform
-    return Truth(gas=u(0.27, 0.55), degree=u(0.045, 0.09), of_dose=u(0.7, 1.0), of_time=u(0.6, 1.1), of_box=u(0.02, 0.06),
-                 water=u(0.005, 0.016), curve=u(0.001, 0.004), under=u(0.15, 0.45), over=u(0.07, 0.27), kept=u(0.006, 0.014),
-                 dry_air=u(0.0015, 0.0045), bake=0.011, cook=u(0.002, 0.007), loaf=u(0.012, 0.03), seed=u(0.005, 0.013),
-                 batch=u(0.010, 0.018), day=u(0.004, 0.012), line_day=u(0.0, 0.009), phi=float(rng.choice([0.0, 0.2, 0.4])),
-                 tail_df=float(rng.choice([5.0, 1e6])), lot=u(0.02, 0.045), decline=u(0.0, 0.008), flour=u(0.004, 0.015))
+    return Truth(
+        gas=u(0.27, 0.55),
+        degree=u(0.045, 0.09),
+        of_dose=u(0.7, 1.0),
+        of_time=u(0.6, 1.1),
+        of_box=u(0.02, 0.06),
+        water=u(0.005, 0.016),
+        curve=u(0.001, 0.004),
+        under=u(0.15, 0.45),
+        over=u(0.07, 0.27),
+        kept=u(0.006, 0.014),
+        dry_air=u(0.0015, 0.0045),
+        bake=0.011,
+        cook=u(0.002, 0.007),
+        loaf=u(0.012, 0.03),
+        seed=u(0.005, 0.013),
+        batch=u(0.010, 0.018),
+        day=u(0.004, 0.012),
+        line_day=u(0.0, 0.009),
+        phi=float(rng.choice([0.0, 0.2, 0.4])),
+        tail_df=float(rng.choice([5.0, 1e6])),
+        lot=u(0.02, 0.045),
+        decline=u(0.0, 0.008),
+        flour=u(0.004, 0.015),
+    )
 
 
 def _share(rng: np.random.Generator, lines: list[str], letter: str) -> dict[str, str]:
@@ -124,17 +144,36 @@ def _plant_file(rng: np.random.Generator, lines: list[str]) -> Plant:
     kettles = [f"K{i + 1}" for i in range(rng.integers(1, 3))]
     shared = {kind: _share(rng, lines, letter) for kind, letter in (("mixer", "M"), ("proofer", "P"), ("oven", "O"))}
     temp = float(rng.choice([25.0, 26.0, 27.0]))
-    products = {f"p{i + 1}": {"paste": "r1", "hydration_pct": float(rng.uniform(60, 72)), "paste_flour_pct": flour,
-                              "yeast_pct": float(rng.uniform(2, 4)), "scaled_g": 450.0,
-                              "dough_temp_c": {"warn": [temp - 1, temp + 1], "act": [temp - 2, temp + 2]}}
-                for i in range(int(rng.integers(1, 3)))}
+    products = {
+        f"p{i + 1}": {
+            "paste": "r1",
+            "hydration_pct": float(rng.uniform(60, 72)),
+            "paste_flour_pct": flour,
+            "yeast_pct": float(rng.uniform(2, 4)),
+            "scaled_g": 450.0,
+            "dough_temp_c": {"warn": [temp - 1, temp + 1], "act": [temp - 2, temp + 2]},
+        }
+        for i in range(int(rng.integers(1, 3)))
+    }
     content = {
-        "plant": "invented", "timezone": "UTC", "shifts": {"a": "06:00", "b": "14:00", "c": "22:00"},
-        "pastes": {"r1": {"liquid_ratio": ratio, "usual_loss_pct": 2.0, "dosing": str(rng.choice(["divided", "weighed"]))}},
-        "kettles": {k: {"pastes": ["r1"]} for k in kettles}, "products": products,
-        "lines": {line: {"kettle": kettles[i % len(kettles)], "products": [list(products)[i % len(products)]],
-                         "proof_mode": "height" if rng.random() < 0.15 else "time",
-                         **{kind: names[line] for kind, names in shared.items()}} for i, line in enumerate(lines)}}
+        "plant": "invented",
+        "timezone": "UTC",
+        "shifts": {"a": "06:00", "b": "14:00", "c": "22:00"},
+        "pastes": {
+            "r1": {"liquid_ratio": ratio, "usual_loss_pct": 2.0, "dosing": str(rng.choice(["divided", "weighed"]))}
+        },
+        "kettles": {k: {"pastes": ["r1"]} for k in kettles},
+        "products": products,
+        "lines": {
+            line: {
+                "kettle": kettles[i % len(kettles)],
+                "products": [list(products)[i % len(products)]],
+                "proof_mode": "height" if rng.random() < 0.15 else "time",
+                **{kind: names[line] for kind, names in shared.items()},
+            }
+            for i, line in enumerate(lines)
+        },
+    }
     return plant_file.parse(content)
 
 
@@ -145,16 +184,47 @@ def draw_setup(rng: np.random.Generator) -> Setup:
     recipe, product = plant.pastes["r1"], next(iter(plant.products.values()))
     phi = product.paste_flour_pct / 100
     per = phi * (1 + recipe.liquid_ratio) if recipe.dosing == "divided" else phi * (1 + product.hydration_pct / 100)
-    records = {name: bool(rng.random() < p) for name, p in
-               {"proof": 0.8, "proof_temp": 0.7, "rh": 0.5, "energy": 0.5, "minutes": 0.8, "paste_temp": 0.7, "bake_loss": 0.7,
-                "yeast_lot": 0.92, "flour_lot": 0.6, "proof_height": 0.3, "changes": 0.4, "checks": 0.4}.items()}
+    records = {
+        name: bool(rng.random() < p)
+        for name, p in {
+            "proof": 0.8,
+            "proof_temp": 0.7,
+            "rh": 0.5,
+            "energy": 0.5,
+            "minutes": 0.8,
+            "paste_temp": 0.7,
+            "bake_loss": 0.7,
+            "yeast_lot": 0.92,
+            "flour_lot": 0.6,
+            "proof_height": 0.3,
+            "changes": 0.4,
+            "checks": 0.4,
+        }.items()
+    }
     meters = [f"V{i + 1}" for i in range(1 if rng.random() < 0.7 else 2)]
-    return Setup(plant, draw_truth(rng), int(rng.integers(22, 32)), {n: int(rng.integers(6, 21)) for n in lines},
-                 float(rng.choice([0.4, 0.6, 1.0])), int(rng.integers(3, 7)), records, float(rng.choice([0.0, 0.0, 0.5, 1.0])),
-                 bool(rng.random() < 0.6), bool(rng.random() < 0.4), str(rng.choice(["none", "lot", "dough"], p=[0.5, 0.3, 0.2])),
-                 float(rng.uniform(0.025, 0.08)), float(rng.choice([0.0, 0.0, 0.05, 0.15])),
-                 (2, 5), bool(rng.random() < 0.15), bool(rng.random() < 0.15), per, {n: meters[i % len(meters)] for i, n in enumerate(lines)},
-                 float(rng.uniform(0.5, 1.0)), float(rng.uniform(0.4, 0.9)), float(rng.uniform(0.02, 0.045)))
+    return Setup(
+        plant,
+        draw_truth(rng),
+        int(rng.integers(22, 32)),
+        {n: int(rng.integers(6, 21)) for n in lines},
+        float(rng.choice([0.4, 0.6, 1.0])),
+        int(rng.integers(3, 7)),
+        records,
+        float(rng.choice([0.0, 0.0, 0.5, 1.0])),
+        bool(rng.random() < 0.6),
+        bool(rng.random() < 0.4),
+        str(rng.choice(["none", "lot", "dough"], p=[0.5, 0.3, 0.2])),
+        float(rng.uniform(0.025, 0.08)),
+        float(rng.choice([0.0, 0.0, 0.05, 0.15])),
+        (2, 5),
+        bool(rng.random() < 0.15),
+        bool(rng.random() < 0.15),
+        per,
+        {n: meters[i % len(meters)] for i, n in enumerate(lines)},
+        float(rng.uniform(0.5, 1.0)),
+        float(rng.uniform(0.4, 0.9)),
+        float(rng.uniform(0.02, 0.045)),
+    )
 
 
 def _grid(setup: Setup, rng: np.random.Generator) -> pd.DataFrame:
@@ -167,8 +237,9 @@ def _grid(setup: Setup, rng: np.random.Generator) -> pd.DataFrame:
     return frame.sort_values(["hour", "line"], kind="stable").reset_index(drop=True)
 
 
-def _lots(setup: Setup, grid: pd.DataFrame, rng: np.random.Generator, letter: str, days: tuple[int, int],
-          spread_h: float) -> tuple[np.ndarray, np.ndarray, dict[int, float]]:
+def _lots(
+    setup: Setup, grid: pd.DataFrame, rng: np.random.Generator, letter: str, days: tuple[int, int], spread_h: float
+) -> tuple[np.ndarray, np.ndarray, dict[int, float]]:
     """Lot index of each dough, hours since the lot came, and when each lot came; lines change over apart."""
     starts, at = [], -float(rng.uniform(0, 48))
     while at < setup.days * 24:
@@ -210,9 +281,21 @@ class Works:
     def rows(self, fault: Fault) -> np.ndarray:
         """How strongly a fault works on each dough: by line, or by what the line shares."""
         lines = self.setup.plant.lines
-        shared = {"dough_cold": "mixer", "dough_warm": "mixer", "undermix": "mixer", "overmix": "mixer", "proof_short": "proofer",
-                  "proof_cold": "proofer", "proof_dry": "proofer", "oven_cold": "oven", "oven_hot": "oven",
-                  "over_evap": "kettle", "under_cook": "kettle", "paste_hot": "kettle", "chill": "kettle"}.get(fault.name)
+        shared = {
+            "dough_cold": "mixer",
+            "dough_warm": "mixer",
+            "undermix": "mixer",
+            "overmix": "mixer",
+            "proof_short": "proofer",
+            "proof_cold": "proofer",
+            "proof_dry": "proofer",
+            "oven_cold": "oven",
+            "oven_hot": "oven",
+            "over_evap": "kettle",
+            "under_cook": "kettle",
+            "paste_hot": "kettle",
+            "chill": "kettle",
+        }.get(fault.name)
         if fault.name in ("yeast_lot", "yeast_aged", "flour_lot"):
             return strength(fault, self.hour)
         if fault.name == "volumeter":
@@ -269,8 +352,14 @@ class Works:
         self.brought = 0.78 * kg * rng.uniform(0.8, 1.2)
         for f, w in self.fault("chill"):
             self.paste_extra += w[first] * f.amount / (t.gas * t.degree * self.brought)
-        self.pastes = pd.DataFrame({"paste_key": names, "loss_pct": np.maximum(loss + residue, -0.4), "cook_temp_c": cook,
-                                    "kettle": kettle[first]})
+        self.pastes = pd.DataFrame(
+            {
+                "paste_key": names,
+                "loss_pct": np.maximum(loss + residue, -0.4),
+                "cook_temp_c": cook,
+                "kettle": kettle[first],
+            }
+        )
         self.loss, self.inverse = loss[inverse], inverse
         self.cook = cook[inverse]
         self.paste_temp = paste_temp[inverse] + rng.normal(0, 1, self.n) + self.paste_extra[inverse]
@@ -314,7 +403,7 @@ class Works:
         power = rng.normal(0, t.lot, len(starts) + 1)
         for f, _ in self.fault("yeast_lot"):
             hit = index[(self.line == f.line) & (self.hour >= f.start_h)]
-            power[hit[0]:hit[0] + 3] = f.amount / t.gas if len(hit) else 0.0
+            power[hit[0] : hit[0] + 3] = f.amount / t.gas if len(hit) else 0.0
         self.lot = index
         self.power = power[index] - t.decline * age_h / 24
         for f, _ in self.fault("yeast_aged"):
@@ -377,7 +466,7 @@ class Works:
         power = rng.normal(0, t.flour, len(starts) + 1)
         for f, _ in self.fault("flour_lot"):
             hit = flour[self.hour >= f.start_h]
-            power[hit[0] + 1:hit[0] + 3] = f.amount
+            power[hit[0] + 1 : hit[0] + 3] = f.amount
         self.flour = flour
         days = rng.normal(0, t.day, s.days)
         pairs = {(line, d): rng.normal(0, t.line_day) for line in s.per_day for d in range(s.days)}
@@ -400,8 +489,13 @@ class Works:
         """True effect of each group on ln volume, n by 4."""
         t = self.setup.truth
         dose = np.log(self.yeast_dose / 100)
-        parts = {"lot": self.power, "dose": t.of_dose * dose, "warm": t.degree * self.warm,
-                 "time": t.of_time * np.log(self.proof), "box": t.of_box * self.box}
+        parts = {
+            "lot": self.power,
+            "dose": t.of_dose * dose,
+            "warm": t.degree * self.warm,
+            "time": t.of_time * np.log(self.proof),
+            "box": t.of_box * self.box,
+        }
         via = t.degree * self.via_paste
         height = np.array([self.setup.plant.lines[n].proof_mode == "height" for n in self.line])
         total = sum(parts.values()) + via
@@ -415,8 +509,13 @@ class Works:
         gap = np.clip(self.gap, -10, 5)
         paste = t.water * gap - t.curve * gap**2 - self.undercook[self.inverse] + a * via - 0.003 * np.maximum(-gap, 0)
         work = self.work
-        handling = (-t.under * np.maximum(-work, 0) - t.over * np.maximum(work - 0.05, 0) + t.kept * self.retention
-                    - t.dry_air * np.maximum(70 - self.rh, 0) + self.unseen_handling)
+        handling = (
+            -t.under * np.maximum(-work, 0)
+            - t.over * np.maximum(work - 0.05, 0)
+            + t.kept * self.retention
+            - t.dry_air * np.maximum(70 - self.rh, 0)
+            + self.unseen_handling
+        )
         rest = self.rest + t.bake * self.bake * np.where(self._oven_rows(), 0.0, 1.0)
         return np.column_stack([paste, a * gas, handling, rest])
 
@@ -445,8 +544,13 @@ class Works:
         sv = base[:, None] * np.exp(effects.sum(axis=1)[:, None] + noise[:, None] + each)
         sampled = rng.random(self.n) < s.sampled
         mean, sd = sv.mean(axis=1), sv.std(axis=1, ddof=1)
-        return pd.DataFrame({"specific_volume": np.where(sampled, mean, np.nan), "specific_volume_sd": np.where(sampled, sd, np.nan),
-                             "loaves": np.where(sampled, k, 0.0)})
+        return pd.DataFrame(
+            {
+                "specific_volume": np.where(sampled, mean, np.nan),
+                "specific_volume_sd": np.where(sampled, sd, np.nan),
+                "loaves": np.where(sampled, k, 0.0),
+            }
+        )
 
     def records(self, effects: np.ndarray) -> pd.DataFrame:
         s, rng, n = self.setup, self.rng, self.n
@@ -463,23 +567,43 @@ class Works:
         def kept(name: str, values: np.ndarray) -> np.ndarray:
             return values if yes[name] else nothing
 
-        frame = pd.DataFrame({
-            "batch_key": key, "dough_batch": [f"{k:02d}" for k in number], "line": self.line, "product": product,
-            "shift_date": dates.astype("datetime64[us]"), "shift": "a", "mixed_at": at,
-            "flour_lot": [f"F{i}" if yes["flour_lot"] else None for i in self.flour],
-            "yeast_lot": [f"Y{i}" if yes["yeast_lot"] else None for i in self.lot],
-            "yeast_pct": np.array([plant.products[p].yeast_pct for p in product]) * self.yeast_dose / 100,
-            "dough_temp_c": np.array([target[p] for p in product]) + self.warm + self.via_paste + rng.normal(0, 0.15, n),
-            "paste_temp_c": kept("paste_temp", self.paste_temp),
-            "mix_minutes": kept("minutes", 12 * np.exp(self.work + rng.normal(0, 0.01, n))),
-            "mix_energy_wh_kg": kept("energy", 11 * np.exp(self.work - 0.03 * self.gap + rng.normal(0, 0.01, n))),
-            "paste_link": "linked", "paste_key": self.paste_names[self.inverse], "kettle": self.kettle, "recipe": "r1",
-            "paste_dose": plant.pastes["r1"].dosing, "paste_loss_pct": self.pastes["loss_pct"].to_numpy()[self.inverse],
-            "paste_cook_temp_c": self.cook, "paste_age_h": 12.0, "dose_pct": self.dose, "usual_gap_points": self.gap_seen,
-            "water_made_good": self.good, "proof_minutes": kept("proof", 60 * self.proof),
-            "proof_temp_c": kept("proof_temp", 38 + self.box), "proof_rh_pct": kept("rh", self.rh),
-            "bake_loss_pct": kept("bake_loss", 11 + self.bake + rng.normal(0, 0.1, n)),
-            "volumeter": [s.volumeter[x] for x in self.line]})
+        frame = pd.DataFrame(
+            {
+                "batch_key": key,
+                "dough_batch": [f"{k:02d}" for k in number],
+                "line": self.line,
+                "product": product,
+                "shift_date": dates.astype("datetime64[us]"),
+                "shift": "a",
+                "mixed_at": at,
+                "flour_lot": [f"F{i}" if yes["flour_lot"] else None for i in self.flour],
+                "yeast_lot": [f"Y{i}" if yes["yeast_lot"] else None for i in self.lot],
+                "yeast_pct": np.array([plant.products[p].yeast_pct for p in product]) * self.yeast_dose / 100,
+                "dough_temp_c": np.array([target[p] for p in product])
+                + self.warm
+                + self.via_paste
+                + rng.normal(0, 0.15, n),
+                "paste_temp_c": kept("paste_temp", self.paste_temp),
+                "mix_minutes": kept("minutes", 12 * np.exp(self.work + rng.normal(0, 0.01, n))),
+                "mix_energy_wh_kg": kept("energy", 11 * np.exp(self.work - 0.03 * self.gap + rng.normal(0, 0.01, n))),
+                "paste_link": "linked",
+                "paste_key": self.paste_names[self.inverse],
+                "kettle": self.kettle,
+                "recipe": "r1",
+                "paste_dose": plant.pastes["r1"].dosing,
+                "paste_loss_pct": self.pastes["loss_pct"].to_numpy()[self.inverse],
+                "paste_cook_temp_c": self.cook,
+                "paste_age_h": 12.0,
+                "dose_pct": self.dose,
+                "usual_gap_points": self.gap_seen,
+                "water_made_good": self.good,
+                "proof_minutes": kept("proof", 60 * self.proof),
+                "proof_temp_c": kept("proof_temp", 38 + self.box),
+                "proof_rh_pct": kept("rh", self.rh),
+                "bake_loss_pct": kept("bake_loss", 11 + self.bake + rng.normal(0, 0.1, n)),
+                "volumeter": [s.volumeter[x] for x in self.line],
+            }
+        )
         gas = effects[:, 1] / s.truth.gas
         self._holes(frame)
         frame["proof_height_mm"] = kept("proof_height", 90 * np.exp(0.7 * gas + rng.normal(0, 0.03, n)))
@@ -489,7 +613,14 @@ class Works:
     def _holes(self, frame: pd.DataFrame) -> None:
         """Cells left empty here and there, and doughs whose paste nobody wrote down."""
         share = self.rng.choice([0.0, 0.05, 0.2])
-        for name in ("proof_minutes", "proof_temp_c", "paste_temp_c", "mix_minutes", "mix_energy_wh_kg", "bake_loss_pct"):
+        for name in (
+            "proof_minutes",
+            "proof_temp_c",
+            "paste_temp_c",
+            "mix_minutes",
+            "mix_energy_wh_kg",
+            "bake_loss_pct",
+        ):
             frame.loc[self.rng.random(self.n) < share, name] = np.nan
         lost = self.rng.random(self.n) < share
         frame.loc[lost, ["paste_loss_pct", "paste_cook_temp_c", "paste_age_h", "dose_pct", "usual_gap_points"]] = np.nan
@@ -511,10 +642,12 @@ class Works:
             value = 1500 * np.exp(self.power + 0.9 * np.log(self.yeast_dose / 100) + rng.normal(0, s.gas_error, n))
             frame["gas_produced_ml"] = np.where(tested, value, np.nan)
             frame["gas_tests"] = np.where(tested, 1.0, 0.0)
-        kept = (rng.random(n) < s.kept_tests)
+        kept = rng.random(n) < s.kept_tests
         after = rng.choice(["mixer", "divider", "moulder"], n)
         moulded = np.where(after == "moulder", self.unseen_handling / s.truth.kept * 0.6, 0.0)
-        mixed = (-s.truth.under * np.maximum(-self.work, 0) - s.truth.over * np.maximum(self.work - 0.05, 0)) / s.truth.kept
+        mixed = (
+            -s.truth.under * np.maximum(-self.work, 0) - s.truth.over * np.maximum(self.work - 0.05, 0)
+        ) / s.truth.kept
         value = 84 + self.retention + np.clip(mixed, -8, 0) + moulded + rng.normal(0, 1.3, n)
         frame["gas_kept_pct"] = np.where(kept, value, np.nan)
         frame["gas_sampled_after"] = np.where(kept, after, None)
@@ -567,20 +700,45 @@ def works_checks(works: Works) -> pd.DataFrame:
 
 
 FAULTS: dict[str, str] = {
-    "over_evap": "paste", "under_cook": "paste", "paste_dose": "paste", "chill": "paste",
-    "yeast_lot": "yeast", "yeast_dose": "yeast", "yeast_aged": "yeast", "dough_cold": "yeast", "proof_short": "yeast",
-    "proof_cold": "yeast", "undermix": "handling", "overmix": "handling", "moulder": "handling", "shock": "handling",
-    "proof_dry": "handling", "flour_lot": "unexplained", "oven_hot": "unexplained", "volumeter": "unexplained",
-    "loaf_scale": "unexplained", "unknown": "unexplained"}
+    "over_evap": "paste",
+    "under_cook": "paste",
+    "paste_dose": "paste",
+    "chill": "paste",
+    "yeast_lot": "yeast",
+    "yeast_dose": "yeast",
+    "yeast_aged": "yeast",
+    "dough_cold": "yeast",
+    "proof_short": "yeast",
+    "proof_cold": "yeast",
+    "undermix": "handling",
+    "overmix": "handling",
+    "moulder": "handling",
+    "shock": "handling",
+    "proof_dry": "handling",
+    "flour_lot": "unexplained",
+    "oven_hot": "unexplained",
+    "volumeter": "unexplained",
+    "loaf_scale": "unexplained",
+    "unknown": "unexplained",
+}
 
 
 def left_record(setup: Setup, name: str, line: str) -> bool:
     """Whether this plant's sheets show such a fault at all."""
     r = setup.records
     lots = r["yeast_lot"] and (len(setup.per_day) > 1 or setup.gas_tests != "none")
-    return {"yeast_lot": lots, "yeast_aged": lots, "proof_short": r["proof"], "proof_cold": r["proof_temp"],
-            "undermix": r["energy"] or r["minutes"], "overmix": r["energy"] or r["minutes"], "proof_dry": r["rh"],
-            "chill": r["paste_temp"], "moulder": True, "shock": True}.get(name, FAULTS[name] != "unexplained")
+    return {
+        "yeast_lot": lots,
+        "yeast_aged": lots,
+        "proof_short": r["proof"],
+        "proof_cold": r["proof_temp"],
+        "undermix": r["energy"] or r["minutes"],
+        "overmix": r["energy"] or r["minutes"],
+        "proof_dry": r["rh"],
+        "chill": r["paste_temp"],
+        "moulder": True,
+        "shock": True,
+    }.get(name, FAULTS[name] != "unexplained")
 
 
 def draw_fault(setup: Setup, rng: np.random.Generator, name: str, amount: float, start_h: float) -> Fault:

@@ -42,30 +42,36 @@ def packed(parts: dict[str, str | bytes]) -> bytes:
 def xlsx(body: str, **more: str) -> bytes:
     """A bare XLSX of one sheet with this inside its worksheet element; `more`: parts under xl/, by name without .xml."""
     parts: dict[str, str | bytes] = {
-        "_rels/.rels": f'<Relationships xmlns="{_RELATIONS}"><Relationship Id="rId1" Type="{_OFFICE}/officeDocument" '
-        'Target="xl/workbook.xml"/></Relationships>',
-        "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="{_OFFICE}"><sheets><sheet name="S" sheetId="1" r:id="rId1"/>'
-        "</sheets></workbook>",
-        "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{_RELATIONS}"><Relationship Id="rId1" Type="{_OFFICE}/worksheet" '
-        'Target="worksheets/sheet1.xml"/></Relationships>',
+        "_rels/.rels": _relation("officeDocument", "xl/workbook.xml"),
+        "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="{_OFFICE}"><sheets>'
+        '<sheet name="S" sheetId="1" r:id="rId1"/></sheets></workbook>',
+        "xl/_rels/workbook.xml.rels": _relation("worksheet", "worksheets/sheet1.xml"),
         "xl/worksheets/sheet1.xml": f'<worksheet xmlns="{MAIN}">{body}</worksheet>',
     }
     return packed(parts | {f"xl/{name}.xml": part for name, part in more.items()})
 
 
+def _relation(kind: str, target: str) -> str:
+    relation = f'<Relationship Id="rId1" Type="{_OFFICE}/{kind}" Target="{target}"/>'
+    return f'<Relationships xmlns="{_RELATIONS}">{relation}</Relationships>'
+
+
 def ods(table_rows: str) -> bytes:
     """A bare ODS of one sheet with these rows."""
-    names = {"office": "office", "table": "table", "text": "text"}
-    spaces = " ".join(f'xmlns:{k}="urn:oasis:names:tc:opendocument:xmlns:{v}:1.0"' for k, v in names.items())
+    names = ("office", "table", "text")
+    spaces = " ".join(f'xmlns:{n}="urn:oasis:names:tc:opendocument:xmlns:{n}:1.0"' for n in names)
+    content = f'<office:spreadsheet><table:table table:name="S">{table_rows}</table:table></office:spreadsheet>'
     kind = "application/vnd.oasis.opendocument.spreadsheet"
     manifest = "urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"
-    return packed({
-        "mimetype": kind,
-        "META-INF/manifest.xml": f'<manifest:manifest xmlns:manifest="{manifest}"><manifest:file-entry '
-        f'manifest:full-path="/" manifest:media-type="{kind}"/></manifest:manifest>',
-        "content.xml": f"<office:document-content {spaces}><office:body><office:spreadsheet>"
-        f'<table:table table:name="S">{table_rows}</table:table></office:spreadsheet></office:body></office:document-content>',
-    })  # fmt: skip
+    return packed(
+        {
+            "mimetype": kind,
+            "META-INF/manifest.xml": f'<manifest:manifest xmlns:manifest="{manifest}"><manifest:file-entry '
+            f'manifest:full-path="/" manifest:media-type="{kind}"/></manifest:manifest>',
+            "content.xml": f"<office:document-content {spaces}><office:body>{content}</office:body>"
+            "</office:document-content>",
+        }
+    )
 
 
 def ods_row(*cells: object, rows: int = 1) -> str:
@@ -75,7 +81,8 @@ def ods_row(*cells: object, rows: int = 1) -> str:
         if cell is None:
             made.append("<table:table-cell/>")
         elif isinstance(cell, (int, float)):
-            made.append(f'<table:table-cell office:value-type="float" office:value="{cell}"><text:p>{cell}</text:p></table:table-cell>')
+            kind = f'office:value-type="float" office:value="{cell}"'
+            made.append(f"<table:table-cell {kind}><text:p>{cell}</text:p></table:table-cell>")
         else:
             made.append(f'<table:table-cell office:value-type="string"><text:p>{cell}</text:p></table:table-cell>')
     return f'<table:table-row table:number-rows-repeated="{rows}">{"".join(made)}</table:table-row>'

@@ -9,11 +9,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from models import plant as plants
+from models.charts.baseline import chosen
 from models.charts.chart import chart
-from models.shapes import Charted, Points
+from models.charts.windows import against_window
+from models.shapes import Charted, Points, Stream
 from tests.unit.charts_streams import LEVEL, STREAM, first, made
 
 ARL0 = 2000.0
+PLANT = plants.parse({
+    "plant": "north", "timezone": "Europe/Lisbon", "shifts": {"early": "06:00", "late": "18:00"},
+    "pastes": {"water": {"liquid_ratio": 2.0}}, "kettles": {"K1": {"pastes": ["water"]}},
+    "lines": {"L1": {"kettle": "K1", "products": ["tin"]}},
+    "products": {"tin": {"paste": "water", "hydration_pct": 63, "yeast_pct": 3, "scaled_g": 450}},
+})
 
 
 def _chart(points: Points, **more) -> Charted:
@@ -107,6 +116,36 @@ def test_a_learning_baseline_passed_back_is_replaced():
     points = made(11, 300)
     young = _chart(first(points, 50)).baseline
     assert _chart(points, baseline=young).baseline == _chart(points).baseline
+
+
+def test_a_person_restarts_the_baseline():
+    """After a new recipe at batch 250 the level is 8 % lower for good; the signal is over once that is the baseline."""
+    points = made(13, 420, steps=((250, 420, -0.08),))
+    before = _chart(points)
+    assert before.state == "signal"
+    base = chosen(STREAM, points, str(points.keys[250]), str(points.keys[349]))
+    assert (base.learning, base.batches, base.first_key) == (False, 100, str(points.keys[250]))
+    assert base.level == pytest.approx(0.92 * LEVEL, rel=0.01)
+    after = _chart(points, baseline=base)
+    assert after.state == "in control" and all(e.over for e in after.episodes)
+    with pytest.raises(ValueError, match="not among the 420"):
+        chosen(STREAM, points, "nothing", str(points.keys[349]))
+    with pytest.raises(ValueError, match="too few"):
+        chosen(STREAM, points, str(points.keys[2]), str(points.keys[4]))
+
+
+def test_a_baseline_that_is_itself_bad_is_said():
+    loss = Stream("north", "paste loss", "% of Wb", kettle="K1")
+    points = made(1, 150, lot=0.0)
+    found = chart(loss, replace(points, value=7.0 + points.value - LEVEL, n=np.ones(150)), arl0=ARL0)
+    says = against_window(found, PLANT)
+    assert says == (
+        f"The baseline is itself bad: {found.baseline.level:.1f} % of Wb, action limits -0.5 to 6.0 % of Wb."
+    )
+    fine = chart(loss, replace(points, value=2.0 + points.value - LEVEL, n=np.ones(150)), arl0=ARL0)
+    assert against_window(fine, PLANT) is None
+    narrow = replace(fine, baseline=replace(fine.baseline, level=4.2))
+    assert "outside the warning limits" in against_window(narrow, PLANT)
 
 
 def test_limits_do_not_follow_a_drift():

@@ -48,10 +48,23 @@ def test_case_blanks_units_and_stars_make_no_difference(written: list[str]):
 
 
 def test_a_unit_in_brackets_completes_a_name():
-    names = ["paste_batch", "kettle", "shift_date", "shift", "Weight before (kg)", "weight after [kg]", "cook_start", "cook_end"]
+    names = [
+        "paste_batch",
+        "kettle",
+        "shift_date",
+        "shift",
+        "Weight before (kg)",
+        "weight after [kg]",
+        "cook_start",
+        "cook_end",
+    ]
     assert _find([*names, "Cook temp (°C)"]).contract[4:] == (
-        "weight_before_kg", "weight_after_kg", "cook_start", "cook_end", "cook_temp_c",
-    )  # fmt: skip
+        "weight_before_kg",
+        "weight_after_kg",
+        "cook_start",
+        "cook_end",
+        "cook_temp_c",
+    )
 
 
 def test_a_row_of_units_completes_names_too():
@@ -125,10 +138,15 @@ def test_more_columns_than_any_log_has_are_refused():
         _find([f"c{i}" for i in range(2000)])
 
 
-@pytest.mark.parametrize(("index", "letters"), [(0, "A"), (25, "Z"), (26, "AA"), (701, "ZZ"), (702, "AAA"), (16383, "XFD")])
+@pytest.mark.parametrize(
+    ("index", "letters"), [(0, "A"), (25, "Z"), (26, "AA"), (701, "ZZ"), (702, "AAA"), (16383, "XFD")]
+)
 def test_columns_have_the_letters_a_spreadsheet_shows(index: int, letters: str):
     assert headers.letter(index) == letters
 
 
 def test_the_plant_file_takes_a_mapping():
-    assert plant.parse({**rows.PLANT, "columns": {"loaf": {"Volumen": "volume_ml"}}}).columns["loaf"]["Volumen"] == "volume_ml"
+    assert (
+        plant.parse({**rows.PLANT, "columns": {"loaf": {"Volumen": "volume_ml"}}}).columns["loaf"]["Volumen"]
+        == "volume_ml"
+    )

@@ -10,8 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from models.pages import inbox
-from models.reader import intake
+from models.reader import inbox, intake
 from models.reader.sheet import Refused
 from tests.unit import books
 from tests.unit.books import OUTPUT, ROW
@@ -127,7 +126,9 @@ def test_a_rename_into_place_is_whole_at_once(tmp_path: Path):
     assert _names(tmp_path) == ["log.csv"] and intake.fetch(tmp_path / "log.csv").endswith(ROW.encode())
 
 
-def test_where_the_system_does_not_tell_a_file_that_grows_is_left_for_now(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_where_the_system_does_not_tell_a_file_that_grows_is_left_for_now(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
     monkeypatch.setattr(inbox, "_has_writer", lambda descriptor: None)
     monkeypatch.setattr(inbox, "PAUSE_SECONDS", 0.3)
     (tmp_path / "still.csv").write_text("x")
@@ -193,8 +194,8 @@ def test_a_last_line_without_an_end_is_a_line():
 
 
 def test_cells_are_trimmed_and_otherwise_verbatim():
-    text = '  P 1 ,K1,2026-05-06, early ,36,35,2026-05-06 06:10,2026-05-06 06:20,66,"  <b>=1+1\x07</b>; DROP  TABLE \u202e x "\n'
-    sheet = books.sheet(NOTES + text)
+    text = "  P 1 ,K1,2026-05-06, early ,36,35,2026-05-06 06:10,2026-05-06 06:20,66,"
+    sheet = books.sheet(NOTES + text + '"  <b>=1+1\x07</b>; DROP  TABLE \u202e x "\n')
     assert sheet.rows.loc[0, "note"] == "<b>=1+1</b>; DROP  TABLE  x" and sheet.rows.loc[0, "paste_batch"] == "P 1"
 
 
@@ -218,11 +219,18 @@ def test_the_fast_and_the_careful_way_agree():
 @pytest.mark.parametrize(
     ("line", "why"),
     [
-        ("\n", "blank"), (",,,,,\n", "blank"), (" , ,,,,\n", "blank"), (",,,,pieces,pieces\n", "units"), ("Total,,,,1800,12\n", "totals"),
-        ("Average:,,,,900,6\n", "totals"), (",,,,1800,12\n", "sum or the average"), (",,,,900,6\n", "sum or the average"),
-        (OUTPUT, "header again"), ("Signed: R. for the shift,,,,,\n", "a line of text"),
+        ("\n", "blank"),
+        (",,,,,\n", "blank"),
+        (" , ,,,,\n", "blank"),
+        (",,,,pieces,pieces\n", "units"),
+        ("Total,,,,1800,12\n", "totals"),
+        ("Average:,,,,900,6\n", "totals"),
+        (",,,,1800,12\n", "sum or the average"),
+        (",,,,900,6\n", "sum or the average"),
+        (OUTPUT, "header again"),
+        ("Signed: R. for the shift,,,,,\n", "a line of text"),
     ],
-)  # fmt: skip
+)
 def test_error_27_lines_that_are_no_rows_are_passed_over_and_listed(line: str, why: str):
     at_top = why == "units"
     sheet = books.sheet(OUTPUT + (line if at_top else "") + ROW + ROW + ("" if at_top else line))
@@ -255,16 +263,21 @@ def test_trailing_empty_columns_are_no_columns():
 
 
 def test_a_ditto_mark_that_opens_a_quote_swallows_no_row():
-    ditto = "L1,\",2026-05-06,early,900,6\n"
+    ditto = 'L1,",2026-05-06,early,900,6\n'
     sheet = books.sheet(OUTPUT + ROW + ditto + ditto + ROW)
     assert sheet.row_numbers.tolist() == [2, 3, 4, 5] and sheet.rows["product"].tolist()[1:3] == ['"', '"']
     read = books.typed(OUTPUT + ROW + ditto + ditto + ROW)
-    assert [(slip.row, slip.column, slip.proposal) for slip in read.slips] == [(1, "product", "milk-loaf"), (2, "product", "milk-loaf")]
+    assert [(slip.row, slip.column, slip.proposal) for slip in read.slips] == [
+        (1, "product", "milk-loaf"),
+        (2, "product", "milk-loaf"),
+    ]
     assert any("row 3, 4" in note for note in read.notes)
 
 
 def test_one_mark_that_never_closes_costs_no_other_row():
-    sheet = books.sheet(OUTPUT + ROW + 'L1,5" pan,2026-05-06,early,900,6\n' + 'L1,"tin,2026-05-06,early,900,6\n' + ROW * 3)
+    sheet = books.sheet(
+        OUTPUT + ROW + 'L1,5" pan,2026-05-06,early,900,6\n' + 'L1,"tin,2026-05-06,early,900,6\n' + ROW * 3
+    )
     assert len(sheet.rows) == 6 and sheet.rows.loc[1, "product"] == '5" pan'
 
 
@@ -289,14 +302,25 @@ def test_error_7_a_decimal_comma_that_splits_a_cell_is_seen_by_the_count_of_cell
 @pytest.mark.parametrize(
     ("content", "why"),
     [
-        (b"", "empty"), (b" \r\n\n", "empty"), (b"\xef\xbb\xbf", "no row"), (b"%PDF-1.7\n...", "a PDF"), (b"\x89PNG\r\n\x1a\n", "a picture"),
-        (b"\x1f\x8b\x08", "compressed"), (b"<html><body>", "web page"), (b"\0\0\0\0", "binary"), (OUTPUT.encode() + b"\0", "binary"),
-        (b"\x07\x08" * 50, "binary"), (b"just some words\n", "no row holds"), (b"a,b\n1,2\n", "no row holds"),
-        ((OUTPUT + ROW).encode("utf-16")[:-1], "breaks off"), ((NOTES + "ü").encode()[:-1], "breaks off"),
-        (b"\x81\x8d" * 40, "neither"), (",".join(f"c{i}" for i in range(3000)).encode(), "3000 columns"),
+        (b"", "empty"),
+        (b" \r\n\n", "empty"),
+        (b"\xef\xbb\xbf", "no row"),
+        (b"%PDF-1.7\n...", "a PDF"),
+        (b"\x89PNG\r\n\x1a\n", "a picture"),
+        (b"\x1f\x8b\x08", "compressed"),
+        (b"<html><body>", "web page"),
+        (b"\0\0\0\0", "binary"),
+        (OUTPUT.encode() + b"\0", "binary"),
+        (b"\x07\x08" * 50, "binary"),
+        (b"just some words\n", "no row holds"),
+        (b"a,b\n1,2\n", "no row holds"),
+        ((OUTPUT + ROW).encode("utf-16")[:-1], "breaks off"),
+        ((NOTES + "ü").encode()[:-1], "breaks off"),
+        (b"\x81\x8d" * 40, "neither"),
+        (",".join(f"c{i}" for i in range(3000)).encode(), "3000 columns"),
         (b"line,product,shift_date,shift\n", "no column pieces_made"),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_log_is_refused_with_one_line(content: bytes, why: str):
     with pytest.raises(Refused, match=why) as refused:
         intake.read("log.csv", content, books.PLANT)
@@ -311,7 +335,11 @@ def test_a_line_of_megabytes_is_refused_at_once():
 
 def test_the_name_says_nothing():
     content = (OUTPUT + ROW).encode()
-    assert intake.read("paste.xlsx", content, books.PLANT).kind == intake.read("loaf.pdf", content, books.PLANT).kind == "output"
+    assert (
+        intake.read("paste.xlsx", content, books.PLANT).kind
+        == intake.read("loaf.pdf", content, books.PLANT).kind
+        == "output"
+    )
 
 
 def test_the_same_bytes_give_the_same_sheet():

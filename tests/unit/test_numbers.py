@@ -24,13 +24,29 @@ def _decide(*cells: str, column=WB, comma_separated: bool = False) -> str:
 @pytest.mark.parametrize(
     ("text", "decimal", "value"),
     [
-        ("36", ".", 36.0), ("36.0", ".", 36.0), ("36,0", ",", 36.0), ("+36.5", ".", 36.5), ("-2.5", ".", -2.5),
-        ("\u22122,5", ",", -2.5), ("1,850", ".", 1850.0), ("1.850", ",", 1850.0), ("1.850,5", ",", 1850.5),
-        ("1,234,567.5", ".", 1234567.5), ("1 850", ".", 1850.0), ("1\u202f850,5", ",", 1850.5), ("1'850.5", ".", 1850.5),
-        ("1\u2019850.5", ".", 1850.5), ("1.0E+3", ".", 1000.0), ("1,0e3", ",", 1000.0), (".5", ".", 0.5), ("36.", ".", 36.0),
-        ("３６．５", ".", 36.5), ("0", ".", 0.0), ("00123", ".", 123.0),
+        ("36", ".", 36.0),
+        ("36.0", ".", 36.0),
+        ("36,0", ",", 36.0),
+        ("+36.5", ".", 36.5),
+        ("-2.5", ".", -2.5),
+        ("\u22122,5", ",", -2.5),
+        ("1,850", ".", 1850.0),
+        ("1.850", ",", 1850.0),
+        ("1.850,5", ",", 1850.5),
+        ("1,234,567.5", ".", 1234567.5),
+        ("1 850", ".", 1850.0),
+        ("1\u202f850,5", ",", 1850.5),
+        ("1'850.5", ".", 1850.5),
+        ("1\u2019850.5", ".", 1850.5),
+        ("1.0E+3", ".", 1000.0),
+        ("1,0e3", ",", 1000.0),
+        (".5", ".", 0.5),
+        ("36.", ".", 36.0),
+        ("３６．５", ".", 36.5),
+        ("0", ".", 0.0),
+        ("00123", ".", 123.0),
     ],
-)  # fmt: skip
+)
 def test_numbers_in_every_dress(text: str, decimal: str, value: float):
     assert numbers.parse(text, WB, decimal) == value
 
@@ -42,7 +58,13 @@ def test_what_says_nothing_was_recorded_is_missing_and_never_zero(text: str):
 
 @pytest.mark.parametrize(
     ("text", "column", "value"),
-    [("36,0 kg", WB, 36.0), ("65 °C", COOK, 65.0), ("65°", COOK, 65.0), ("65C", COOK, 65.0), ("1 850 mL", VOLUME, 1850.0)],
+    [
+        ("36,0 kg", WB, 36.0),
+        ("65 °C", COOK, 65.0),
+        ("65°", COOK, 65.0),
+        ("65C", COOK, 65.0),
+        ("1 850 mL", VOLUME, 1850.0),
+    ],
 )
 def test_the_columns_own_unit_may_stand_in_the_cell(text: str, column, value: float):
     assert numbers.parse(text, column, ",") == value
@@ -51,15 +73,28 @@ def test_the_columns_own_unit_may_stand_in_the_cell(text: str, column, value: fl
 @pytest.mark.parametrize(
     ("text", "column", "proposal", "why"),
     [
-        ("65*", COOK, "65", "more than a number"), ("~65", COOK, "65", "more than a number"), ("65?", COOK, "65", "more than"),
-        ("ok", COOK, None, "leave it empty"), ("?", COOK, None, "leave it empty"), ("none", WB, None, "0 if it was none"),
-        ('"', COOK, None, "ditto"), ("do.", COOK, None, "ditto"), ("〃", COOK, None, "ditto"),
-        ("151 F", COOK, "66.1", "written in °F"), ("151°F", COOK, "66.1", "written in °F"), ("36000 g", WB, "36", "written in g"),
-        ("1.85 L", VOLUME, "1850", "written in L"), ("79.4 lb", WB, "36.0152", "written in lb"),
-        ("36,0", WB, "36", "decimal point"), ("65-67", COOK, None, "two numbers"), ("65 / 66", COOK, None, "two numbers"),
-        ("#DIV/0!", WB, None, "formula"), ("#REF!", WB, None, "formula"), ("1,2,3", WB, None, "do not work out"),
+        ("65*", COOK, "65", "more than a number"),
+        ("~65", COOK, "65", "more than a number"),
+        ("65?", COOK, "65", "more than"),
+        ("ok", COOK, None, "leave it empty"),
+        ("?", COOK, None, "leave it empty"),
+        ("none", WB, None, "0 if it was none"),
+        ('"', COOK, None, "ditto"),
+        ("do.", COOK, None, "ditto"),
+        ("〃", COOK, None, "ditto"),
+        ("151 F", COOK, "66.1", "written in °F"),
+        ("151°F", COOK, "66.1", "written in °F"),
+        ("36000 g", WB, "36", "written in g"),
+        ("1.85 L", VOLUME, "1850", "written in L"),
+        ("79.4 lb", WB, "36.0152", "written in lb"),
+        ("36,0", WB, "36", "decimal point"),
+        ("65-67", COOK, None, "two numbers"),
+        ("65 / 66", COOK, None, "two numbers"),
+        ("#DIV/0!", WB, None, "formula"),
+        ("#REF!", WB, None, "formula"),
+        ("1,2,3", WB, None, "do not work out"),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_number_is_asked_about_never_guessed(text: str, column, proposal: str | None, why: str):
     read = numbers.parse(text, column, ".")
     assert isinstance(read, Misread)
@@ -75,11 +110,21 @@ def test_pounds_are_the_international_pound():
 @pytest.mark.parametrize(
     ("cells", "decimal"),
     [
-        (("36,0", "34,9"), ","), (("36.0", "34.9"), "."), (("36", "34"), "."), (("36,0", "1.036"), ","), (("36.0", "1,036"), "."),
-        (("36,0", "34,9", "36.0"), ","), (("36.0", "34.9", "36,0"), "."), (("36,0", "36.0"), "."), (("1.234.567", "12"), ","),
-        (("1,234,567", "12"), "."), (("1.234,5",), ","), (("0,850", "12"), ","), ((), "."),
+        (("36,0", "34,9"), ","),
+        (("36.0", "34.9"), "."),
+        (("36", "34"), "."),
+        (("36,0", "1.036"), ","),
+        (("36.0", "1,036"), "."),
+        (("36,0", "34,9", "36.0"), ","),
+        (("36.0", "34.9", "36,0"), "."),
+        (("36,0", "36.0"), "."),
+        (("1.234.567", "12"), ","),
+        (("1,234,567", "12"), "."),
+        (("1.234,5",), ","),
+        (("0,850", "12"), ","),
+        ((), "."),
     ],
-)  # fmt: skip
+)
 def test_one_decision_from_all_the_files_numbers(cells: tuple[str, ...], decimal: str):
     assert _decide(*cells) == decimal
 
@@ -114,7 +159,13 @@ def test_error_7_both_marks_in_one_file_the_fewer_are_asked_about():
     read = books.typed(PASTE + _paste("P1", "36,0", "34,9") + _paste("P2", "36.0", "34,8") + _paste("P3", "36", "33,1"))
     assert read.frame["weight_before_kg"].tolist()[::2] == [36.0, 36.0]
     (slip,) = read.slips
-    assert (slip.row, slip.column, slip.value, slip.rule, slip.proposal) == (1, "weight_before_kg", "36.0", "number", "36")
+    assert (slip.row, slip.column, slip.value, slip.rule, slip.proposal) == (
+        1,
+        "weight_before_kg",
+        "36.0",
+        "number",
+        "36",
+    )
     assert any("decimal comma" in note for note in read.notes)
 
 

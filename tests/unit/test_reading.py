@@ -11,20 +11,33 @@ from models.reader import reading
 from tests.unit import books, rows
 
 TYPES = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
-PASTE = "paste_batch,kettle,shift_date,shift,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,probe,note\n"
+PASTE = (
+    "paste_batch,kettle,shift_date,shift,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,probe,note\n"
+)
 
 
 def _csv(kind: str, *changes: dict[str, str]) -> str:
     """A log with the kind's sound row, once for every change."""
     sound = {name: str(value) for name, value in rows.SOUND[kind].items()}
     names = list(dict.fromkeys([*sound, *(name for change in changes for name in change)]))
-    lines = [",".join(names)] + [",".join({**sound, **change}.get(name, "") for name in names) for change in changes or ({},)]
+    lines = [",".join(names)] + [
+        ",".join({**sound, **change}.get(name, "") for name in names) for change in changes or ({},)
+    ]
     return "\n".join(lines) + "\n"
 
 
 def _paste(**cells: str) -> str:
-    sound = {"paste_batch": "P1", "kettle": "K1", "shift_date": "2026-05-06", "shift": "early", "weight_before_kg": "36",
-             "weight_after_kg": "35", "cook_start": "2026-05-06 06:10", "cook_end": "2026-05-06 06:20", "cook_temp_c": "66"}  # fmt: skip
+    sound = {
+        "paste_batch": "P1",
+        "kettle": "K1",
+        "shift_date": "2026-05-06",
+        "shift": "early",
+        "weight_before_kg": "36",
+        "weight_after_kg": "35",
+        "cook_start": "2026-05-06 06:10",
+        "cook_end": "2026-05-06 06:20",
+        "cook_temp_c": "66",
+    }
     return ",".join({**sound, **cells}.get(name, "") for name in PASTE.strip().split(",")) + "\n"
 
 
@@ -41,7 +54,9 @@ def test_every_log_has_all_its_columns_in_the_declared_types(kind: str):
 @pytest.mark.parametrize("kind", TABLES)
 def test_a_log_without_rows_has_the_same_types(kind: str):
     typed = books.typed(_csv(kind).split("\n")[0] + "\n")
-    assert [str(dtype) for dtype in typed.frame.dtypes] == [TYPES[c.type] for c in TABLES[kind].columns] and not len(typed.frame)
+    assert [str(dtype) for dtype in typed.frame.dtypes] == [TYPES[c.type] for c in TABLES[kind].columns] and not len(
+        typed.frame
+    )
 
 
 @pytest.mark.parametrize("kind", TABLES)
@@ -71,10 +86,14 @@ def test_choices_are_taken_in_any_case_and_nothing_else(kind: str):
 @pytest.mark.parametrize(
     ("kind", "column", "written", "meant"),
     [
-        ("paste", "probe", "IR", "infrared"), ("paste", "probe", "infra-red", "infrared"), ("loaf", "method", "rapeseed", "seed"),
-        ("gas", "sampled_after", "Molder", "moulder"), ("check", "quantity", "temp.", "temperature"), ("loaf", "reason", "Suspect", "suspicion"),
+        ("paste", "probe", "IR", "infrared"),
+        ("paste", "probe", "infra-red", "infrared"),
+        ("loaf", "method", "rapeseed", "seed"),
+        ("gas", "sampled_after", "Molder", "moulder"),
+        ("check", "quantity", "temp.", "temperature"),
+        ("loaf", "reason", "Suspect", "suspicion"),
     ],
-)  # fmt: skip
+)
 def test_plain_synonyms_are_understood_and_said(kind: str, column: str, written: str, meant: str):
     read = books.typed(_csv(kind, {column: written}))
     assert read.frame[column].tolist() == [meant] and any(f"{written} read as {meant}" in note for note in read.notes)
@@ -117,11 +136,20 @@ def test_remarks_are_kept_word_for_word():
 
 def test_ditto_marks_propose_what_stands_above_and_are_never_taken_for_it():
     ditto = '""""'
-    lines = [_paste(), _paste(cook_temp_c="do.", kettle=ditto, cook_end=ditto), _paste(cook_temp_c=ditto), _paste(cook_temp_c="")]
+    lines = [
+        _paste(),
+        _paste(cook_temp_c="do.", kettle=ditto, cook_end=ditto),
+        _paste(cook_temp_c=ditto),
+        _paste(cook_temp_c=""),
+    ]
     read = books.typed(PASTE + "".join(lines))
     assert [(s.row, s.column, s.proposal) for s in read.slips] == [
-        (1, "kettle", "K1"), (1, "cook_end", "2026-05-06 06:20"), (1, "cook_temp_c", "66"), (2, "cook_temp_c", "66"), (3, "cook_temp_c", None),
-    ]  # fmt: skip
+        (1, "kettle", "K1"),
+        (1, "cook_end", "2026-05-06 06:20"),
+        (1, "cook_temp_c", "66"),
+        (2, "cook_temp_c", "66"),
+        (3, "cook_temp_c", None),
+    ]
     assert read.frame["cook_temp_c"].isna().tolist() == [False, True, True, True]
 
 
@@ -138,12 +166,22 @@ def test_initials_that_read_like_a_ditto_word_are_initials():
 def test_a_cell_has_one_slip_and_slips_come_in_the_sheets_order():
     read = books.typed(PASTE + _paste(cook_temp_c="ok", weight_before_kg="") + _paste(probe="hand", cook_start="soon"))
     assert [(s.row, s.column, s.rule) for s in read.slips] == [
-        (0, "weight_before_kg", "required"), (0, "cook_temp_c", "number"), (1, "cook_start", "time"), (1, "probe", "choice"),
-    ]  # fmt: skip
+        (0, "weight_before_kg", "required"),
+        (0, "cook_temp_c", "number"),
+        (1, "cook_start", "time"),
+        (1, "probe", "choice"),
+    ]
 
 
 def test_every_slip_says_what_to_do():
-    cells = {"cook_temp_c": "65*", "cook_end": "99:99", "shift_date": "14/3", "probe": "hand", "weight_after_kg": '""""', "kettle": ""}
+    cells = {
+        "cook_temp_c": "65*",
+        "cook_end": "99:99",
+        "shift_date": "14/3",
+        "probe": "hand",
+        "weight_after_kg": '""""',
+        "kettle": "",
+    }
     slips = books.typed(PASTE + _paste() + _paste(**cells)).slips
     assert {slip.column for slip in slips} >= set(cells)
     for slip in slips:
@@ -167,7 +205,9 @@ def test_a_hundred_thousand_rows_are_typed_alike_and_in_seconds():
     n = 100_000
     at = (np.datetime64("2026-05-06T06:00:00") + np.arange(n).astype("timedelta64[s]")).astype(str)
     lines = [f"{i % 50},{i // 50},L1,{at[i]},450,{400 + i % 9}.5,18{i % 90 + 10},75" for i in range(n)]
-    read = books.typed("loaf,dough_batch,line,measured_at,scaled_g,baked_g,volume_ml,cooled_minutes\n" + "\n".join(lines) + "\n")
+    read = books.typed(
+        "loaf,dough_batch,line,measured_at,scaled_g,baked_g,volume_ml,cooled_minutes\n" + "\n".join(lines) + "\n"
+    )
     assert not read.slips and len(read.frame) == n
     assert read.frame["measured_at"].iloc[-1] == pd.Timestamp("2026-05-06T06:00:00") + pd.Timedelta(n - 1 - 3600, "s")
     assert read.frame["baked_g"].sum() == pytest.approx(sum(400 + i % 9 + 0.5 for i in range(n)))

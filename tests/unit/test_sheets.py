@@ -18,18 +18,23 @@ from tests.unit import books, rows
 HOSTILE = {
     **rows.PLANT,
     "shifts": {"=1+1": "06:00", "@late": "18:00"},
-    "kettles": {"=HYPERLINK(\"x\")": {"pastes": ["water-2"]}},
-    "lines": {"+L1": {"kettle": "=HYPERLINK(\"x\")", "products": ["-milk, \"soft\""]}},
-    "products": {"-milk, \"soft\"": {"paste": "water-2", "hydration_pct": 63.0, "yeast_pct": 3.0, "scaled_g": 450.0}},
+    "kettles": {'=HYPERLINK("x")': {"pastes": ["water-2"]}},
+    "lines": {"+L1": {"kettle": '=HYPERLINK("x")', "products": ['-milk, "soft"']}},
+    "products": {'-milk, "soft"': {"paste": "water-2", "hydration_pct": 63.0, "yeast_pct": 3.0, "scaled_g": 450.0}},
 }
 PLANTS = {
     "ordinary": books.PLANT,
     "hostile names": plant.parse(HOSTILE),
-    "no paste at all": plant.parse({
-        "plant": "p", "timezone": "UTC", "shifts": {"night": "22:00"}, "lines": {"A": {"products": ["bun"]}},
-        "products": {"bun": {"hydration_pct": 55.0, "yeast_pct": 4.0, "scaled_g": 60.0}},
-    }),
-}  # fmt: skip
+    "no paste at all": plant.parse(
+        {
+            "plant": "p",
+            "timezone": "UTC",
+            "shifts": {"night": "22:00"},
+            "lines": {"A": {"products": ["bun"]}},
+            "products": {"bun": {"hydration_pct": 55.0, "yeast_pct": 4.0, "scaled_g": 60.0}},
+        }
+    ),
+}
 
 
 def _filled(path: Path) -> bytes:
@@ -88,8 +93,11 @@ def test_drop_downs_offer_the_plants_own_codes_and_the_choices(tmp_path: Path):
             name = sheets.heading(list(TABLES["paste"].columns)[cells[0].column - 1])
             offered[name] = [cell.value for cell in cells]
     assert offered == {
-        "kettle*": ["K1", "K2"], "recipe": ["water-2", "milk-5"], "shift*": ["early", "late", "night"], "probe": ["contact", "infrared"],
-    }  # fmt: skip
+        "kettle*": ["K1", "K2"],
+        "recipe": ["water-2", "milk-5"],
+        "shift*": ["early", "late", "night"],
+        "probe": ["contact", "infrared"],
+    }
 
 
 def test_numbers_that_cannot_be_are_warned_of_not_forbidden(tmp_path: Path):

@@ -30,8 +30,11 @@ def test_rows_are_counted_as_the_sheet_shows_them():
     sheet = books.sheet(books.workbook(["OUTPUT"], [], HEAD, LINE, [], LINE, ["Total", None, None, None, 1800]))
     assert (sheet.header_row, sheet.row_numbers.tolist()) == (3, [4, 6])
     assert [(over.row, over.why) for over in sheet.passed_over] == [
-        (1, "above the header"), (2, "blank"), (5, "blank"), (7, "totals or averages"),
-    ]  # fmt: skip
+        (1, "above the header"),
+        (2, "blank"),
+        (5, "blank"),
+        (7, "totals or averages"),
+    ]
 
 
 def test_a_hidden_sheet_is_passed_over_and_said():
@@ -40,7 +43,17 @@ def test_a_hidden_sheet_is_passed_over_and_said():
 
 
 def test_cells_of_every_type_become_the_text_a_person_sees():
-    cells = [dt.datetime(2026, 3, 14, 13, 10), dt.date(2026, 3, 14), dt.time(13, 10), 0.1 + 0.2, 7.0, "00123", True, 1e15, -0.5]
+    cells = [
+        dt.datetime(2026, 3, 14, 13, 10),
+        dt.date(2026, 3, 14),
+        dt.time(13, 10),
+        0.1 + 0.2,
+        7.0,
+        "00123",
+        True,
+        1e15,
+        -0.5,
+    ]
     (line,) = workbook.grid(books.workbook(cells)).rows
     assert line == ["2026-03-14T13:10:00", "2026-03-14", "13:10:00", "0.3", "7", "00123", "TRUE", "1e+15", "-0.5"]
 
@@ -65,11 +78,22 @@ def test_day_fractions_are_rounded_to_the_second():
     assert books.typed(file.getvalue()).frame["tested_at"].tolist() == [dt.datetime(2026, 5, 6, 8, 0)]
 
 
+def test_midnight_is_a_time_where_the_column_has_times_and_a_bare_date_elsewhere():
+    head = ["gas_test", "tested_at", "gas_produced_ml"]
+    midnight, later = dt.datetime(2026, 5, 7), dt.datetime(2026, 5, 7, 0, 10)
+    assert not books.typed(books.workbook(head, ["G1", midnight, 410], ["G2", later, 410])).slips
+    (slip,) = books.typed(books.workbook(head, ["G1", midnight, 410])).slips
+    assert (slip.column, slip.value) == ("tested_at", "2026-05-07") and "no time" in slip.why
+
+
 def test_real_numbers_are_no_vote_for_comma_or_point():
     """A text with a decimal comma beside real numbers: the real ones stay what they are."""
     text = [*LINE[:4], "900", "6,0"]
     read = books.typed(books.workbook(HEAD, text, [*LINE[:4], 1850.125, 7.5]))
-    assert read.frame["pieces_wasted"].tolist() == [6.0, 7.5] and read.frame["pieces_made"].tolist() == [900.0, 1850.125]
+    assert read.frame["pieces_wasted"].tolist() == [6.0, 7.5] and read.frame["pieces_made"].tolist() == [
+        900.0,
+        1850.125,
+    ]
 
 
 def test_cells_merged_downwards_stand_in_every_row_but_no_weight_is_multiplied():
@@ -88,10 +112,14 @@ def test_cells_merged_downwards_stand_in_every_row_but_no_weight_is_multiplied()
 
 
 def test_cached_formula_values_are_read_and_formulas_without_one_are_asked_about():
-    heading = "".join(f'<c r="{c}1" t="inlineStr"><is><t>{n}</t></is></c>' for c, n in zip("ABC", ("gas_test", "tested_at", "gas_produced_ml"), strict=True))
-    line = '<c r="A{0}" t="inlineStr"><is><t>G{0}</t></is></c><c r="B{0}" t="inlineStr"><is><t>2026-05-06 09:00</t></is></c>'
+    heading = "".join(
+        f'<c r="{c}1" t="inlineStr"><is><t>{n}</t></is></c>'
+        for c, n in zip("ABC", ("gas_test", "tested_at", "gas_produced_ml"), strict=True)
+    )
+    line = '<c r="A{0}" t="inlineStr"><is><t>G{0}</t></is></c>'
+    line += '<c r="B{0}" t="inlineStr"><is><t>2026-05-06 09:00</t></is></c>'
     body = f'<sheetData><row r="1">{heading}</row>'
-    for row, cell in enumerate(('<f>400+10</f><v>410</v>', "<f>1/0</f><v>#DIV/0!</v>", "<f>A1*2</f>"), 2):
+    for row, cell in enumerate(("<f>400+10</f><v>410</v>", "<f>1/0</f><v>#DIV/0!</v>", "<f>A1*2</f>"), 2):
         kind = ' t="e"' if "DIV" in cell else ""
         body += f'<row r="{row}">{line.format(row)}<c r="C{row}"{kind}>{cell}</c></row>'
     read = books.typed(books.xlsx(body + "</sheetData>"))
@@ -101,7 +129,8 @@ def test_cached_formula_values_are_read_and_formulas_without_one_are_asked_about
 
 def test_an_open_document_sheet_is_read_with_its_repeats():
     row = books.ods_row("L1", "milk-loaf", "2026-05-06", "early", 900)
-    empty = '<table:table-row table:number-rows-repeated="1048570"><table:table-cell table:number-columns-repeated="16384"/></table:table-row>'
+    cells = '<table:table-cell table:number-columns-repeated="16384"/>'
+    empty = f'<table:table-row table:number-rows-repeated="1048570">{cells}</table:table-row>'
     sheet = books.sheet(books.ods(books.ods_row(*HEAD[:5]) + row + row + empty))
     assert len(sheet.rows) == 2 and sheet.rows["pieces_made"].tolist() == ["900", "900"]
 
@@ -110,17 +139,24 @@ BOMBS = {
     "a cell in the far corner": books.xlsx(FAR.format(1048576, "XFD")),
     "a cell beyond any sheet": books.xlsx(FAR.format(99999999999, "ZZZZZZZ")),
     "a row beyond any sheet": books.xlsx('<sheetData><row r="4294967290"><c><v>1</v></c></row></sheetData>'),
-    "a far cell behind a bracket": books.xlsx('<sheetData><row r="1"><c foo=">" r="XFD1"><v>1</v></c></row><row r="1048576">'
-                                              '<c r="A1048576"><v>1</v></c></row></sheetData>'),
-    "a far cell behind a comment": books.xlsx('<sheetData><!-- <c " --><row r="1"><c r="XFD1048576"><v>1</v></c></row></sheetData>'),
+    "a far cell behind a bracket": books.xlsx(
+        '<sheetData><row r="1"><c foo=">" r="XFD1"><v>1</v></c></row><row r="1048576">'
+        '<c r="A1048576"><v>1</v></c></row></sheetData>'
+    ),
+    "a far cell behind a comment": books.xlsx(
+        '<sheetData><!-- <c " --><row r="1"><c r="XFD1048576"><v>1</v></c></row></sheetData>'
+    ),
     "a count of four thousand million strings": books.xlsx(
         '<sheetData><row r="1"><c r="A1" t="s"><v>0</v></c></row></sheetData>',
-        sharedStrings=f'<sst xmlns="{books.MAIN}" count="4000000000" uniqueCount="4000000000"><si><t>a</t></si></sst>'),
+        sharedStrings=f'<sst xmlns="{books.MAIN}" count="4000000000" uniqueCount="4000000000"><si><t>a</t></si></sst>',
+    ),
     "a gigabyte of blanks": books.xlsx("<sheetData>" + " " * (160 << 20) + "</sheetData>"),
     "a row repeated without end": books.ods(books.ods_row(*range(50), rows=100_000_000)),
-    "a cell repeated without end": books.ods('<table:table-row><table:table-cell office:value-type="float" office:value="5" '
-                                             'table:number-columns-repeated="4000000000"/></table:table-row>'),
-}  # fmt: skip
+    "a cell repeated without end": books.ods(
+        '<table:table-row><table:table-cell office:value-type="float" office:value="5" '
+        'table:number-columns-repeated="4000000000"/></table:table-row>'
+    ),
+}
 
 
 @pytest.mark.parametrize("name", BOMBS)
@@ -129,7 +165,9 @@ def test_bombs_are_refused_before_a_reader_sees_them(name: str):
         unpack.measured(BOMBS[name])
 
 
-@pytest.mark.parametrize("name", ["a cell in the far corner", "a count of four thousand million strings", "a gigabyte of blanks"])
+@pytest.mark.parametrize(
+    "name", ["a cell in the far corner", "a count of four thousand million strings", "a gigabyte of blanks"]
+)
 def test_bombs_are_refused_in_bounded_memory(name: str, tmp_path):
     """In a process of its own that may not take more than 1.5 GB."""
     (tmp_path / "bomb").write_bytes(BOMBS[name])
@@ -155,7 +193,9 @@ def test_a_directory_that_lies_about_a_size_is_not_believed():
 
 
 def test_ordinary_workbooks_pass_near_the_bombs():
-    styled = '<sheetData><row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576" s="0"/></row></sheetData>'
+    styled = (
+        '<sheetData><row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576" s="0"/></row></sheetData>'
+    )
     assert workbook.grid(books.xlsx('<dimension ref="A1:XFD1048576"/>' + styled)).rows == [["1"]]
     assert len(workbook.grid(books.xlsx(FAR.format(2000, "Z"))).rows) == 2000
 
@@ -163,13 +203,18 @@ def test_ordinary_workbooks_pass_near_the_bombs():
 @pytest.mark.parametrize(
     ("content", "why"),
     [
-        (books.workbook(HEAD, LINE)[:3000], "broken"), (b"PK\x03\x04", "broken"), (b"PK\x03\x04" + b"\0" * 500, "broken"),
-        (books.packed({"notes.txt": "x"}), "no workbook"), (books.packed({"xl/workbook.bin": "x"}), "binary workbook"),
-        (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "password"), (books.packed({"xl/workbook.xml": "<nothing"}), "cannot be read"),
-        (books.xlsx("<sheetData><row"), "cannot be read|no row"), (books.xlsx(""), "no row holds"),
+        (books.workbook(HEAD, LINE)[:3000], "broken"),
+        (b"PK\x03\x04", "broken"),
+        (b"PK\x03\x04" + b"\0" * 500, "broken"),
+        (books.packed({"notes.txt": "x"}), "no workbook"),
+        (books.packed({"xl/workbook.bin": "x"}), "binary workbook"),
+        (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "password"),
+        (books.packed({"xl/workbook.xml": "<nothing"}), "cannot be read"),
+        (books.xlsx("<sheetData><row"), "cannot be read|no row"),
+        (books.xlsx(""), "no row holds"),
         (books.xlsx('<sheetData><row r="1"><c r="A1" t="s"><v>99</v></c></row></sheetData>'), "cannot be read|no row"),
     ],
-)  # fmt: skip
+)
 def test_broken_locked_and_foreign_files_are_refused_with_a_reason(content: bytes, why: str):
     with pytest.raises(Refused, match=why):
         intake.read("x.xlsx", content, books.PLANT)

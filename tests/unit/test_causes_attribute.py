@@ -1,0 +1,249 @@
+"""One fault put into a calm plant at a time: what the call names, how sure it is, what it says was not checked."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from models.shapes import GROUPS
+from tests.unit.causes_plant import LEVEL, PER_DAY, START, Bakery, cause, leading, plant
+
+
+def _cold() -> Bakery:
+    bakery = Bakery()
+    for line in ("L1", "L2"):
+        bakery.shift(bakery.rows(line), "dough_temp_c", -2.0, -2 * 0.0266)
+    return bakery
+
+
+def _holds(call, change: float) -> None:
+    assert tuple(c.group for c in call.causes) == GROUPS
+    assert sum(c.contribution for c in call.causes) == pytest.approx(change, abs=1e-12)
+    assert sum(c.share for c in call.causes) == pytest.approx(1.0, abs=1e-12)
+    for c in call.causes:
+        assert c.low <= c.contribution <= c.high
+        assert c.share == 0.0 or c.contribution * change > 0
+
+
+def test_cold_dough_is_yeast_and_says_so_first():
+    call = _cold().call()
+    found = cause(call, "yeast")
+    assert leading(call) == "yeast"
+    assert re.fullmatch(r"Dough (1\.[89]|2|2\.[12]) °C cold", call.headline)
+    assert found.low < -2 * 0.0266 * LEVEL < found.high < 0
+    assert [line.split(":")[0] for line in found.evidence[:4]] == ["Level", "Amount", "Scope", "Time"]
+    assert "2026-03-17/L1/01" in found.evidence[0] and "shares mixer M1: L2" in found.evidence[2]
+    assert call.check_first[0].startswith("Dough with a second probe")
+    _holds(call, sum(c.contribution for c in call.causes))
+
+
+def test_contributions_add_up_to_the_episodes_change_for_a_gain():
+    bakery = Bakery()
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", 2.0, 2 * 0.0266)
+    call = bakery.call()
+    total = sum(c.contribution for c in call.causes)
+    assert total > 0 and leading(call) == "yeast"
+    assert re.fullmatch(r"Dough (1\.[89]|2|2\.[12]) °C warm", call.headline)
+    _holds(call, total)
+
+
+def test_weak_lot_without_any_gas_test_is_seen_on_the_lines_that_share_it():
+    bakery = Bakery()
+    weak = bakery.rows(None, 15, 18)
+    bakery.frame.loc[bakery.rows("L3", 15, 18), "yeast_lot"] = "Y90"
+    weak &= (bakery.frame["line"] != "L3").to_numpy()
+    bakery.ln[weak] -= 0.05
+    call = bakery.call(until=18 * PER_DAY - 1)
+    found = cause(call, "yeast")
+    assert leading(call) == "yeast" and call.headline.startswith("Yeast lot Y5 makes 1")
+    assert any("L1" in line and "L2" in line for line in found.evidence if line.startswith("Scope"))
+    assert "no gas test on yeast lot Y5" in found.not_checked
+    assert "Y5" in " ".join(call.began_then)
+
+
+def test_gas_test_sharpens_a_lot_that_only_one_line_uses():
+    def width(tested: bool) -> float:
+        bakery = Bakery()
+        bakery.frame.loc[bakery.rows("L1", 15, 18), "yeast_lot"] = "Y90"
+        bakery.ln[bakery.rows("L1", 15, 18)] -= 0.05
+        if tested:
+            for lot in set(bakery.frame["yeast_lot"]):
+                rows = bakery.frame["yeast_lot"] == lot
+                bakery.frame.loc[rows, "lot_gas_ml"] = 1500 * (0.88 if lot == "Y90" else 1.0)
+                bakery.frame.loc[rows, "lot_gas_tests"] = 2.0
+        found = cause(bakery.call(until=18 * PER_DAY - 1), "yeast")
+        return found.high - found.low
+
+    assert width(True) < 0.6 * width(False)
+
+
+def test_handling_needs_positive_evidence():
+    usual, wide = Bakery(), Bakery()
+    for bakery in (usual, wide):
+        bakery.ln[bakery.rows("L1")] -= 0.05
+    wide.frame.loc[wide.rows("L1"), "specific_volume_sd"] *= 1.7
+    by_elimination, seen = usual.call(), wide.call()
+    assert leading(by_elimination) == "unexplained"
+    assert by_elimination.headline == "Nothing recorded explains it"
+    assert cause(by_elimination, "handling").share < 0.25 and cause(by_elimination, "handling").high > 0
+    assert leading(seen) == "handling"
+    assert "differ more than usual" in seen.headline
+    assert "gas kept not tested on these doughs" in cause(seen, "handling").not_checked
+
+
+def test_recorded_change_of_the_moulder_is_evidence_and_names_it():
+    bakery = Bakery()
+    bakery.ln[bakery.rows("L1")] -= 0.05
+    bakery.frame.loc[bakery.rows("L1"), "specific_volume_sd"] *= 1.25
+    changes = pd.DataFrame(
+        {
+            "changed_at": [pd.Timestamp(START) + pd.Timedelta(days=14, hours=20)],
+            "scope": ["line"],
+            "name": ["L1"],
+            "what": ["moulder gap closed to 3 mm"],
+        }
+    )
+    call = bakery.call(changes=changes)
+    assert leading(call) == "handling" and call.headline == "Moulder gap closed to 3 mm"
+    elsewhere = bakery.call(changes=changes.assign(name="L3"))
+    assert "Moulder" not in cause(elsewhere, "handling").driver
+
+
+def test_volumeter_that_a_check_found_off_is_named_and_left_unexplained():
+    bakery = Bakery()
+    bakery.ln[bakery.rows(None)] -= 0.04
+    days = [14.0, 16.0]
+    checks = pd.DataFrame(
+        {
+            "checked_at": [pd.Timestamp(START) + pd.Timedelta(days=d) for d in days],
+            "instrument": "V1",
+            "quantity": "volume",
+            "standard": 1800.0,
+            "as_found": [1800.0, 1728.0],
+        }
+    )
+    call = bakery.call(checks=checks)
+    assert leading(call) == "unexplained"
+    assert call.headline == "Volumeter V1 reads 4.1 % low"
+    unchecked = bakery.call()
+    assert "volumeter V1 not checked since the change began" in cause(unchecked, "unexplained").not_checked
+
+
+def _dry(bakery: Bakery, made_good: str, ln: float) -> Bakery:
+    rows = bakery.rows("L1")
+    bakery.frame.loc[rows, "paste_loss_pct"] = 6.5
+    bakery.frame.loc[rows, "water_made_good"] = made_good
+    bakery.shift(rows, "usual_gap_points", -2.5, ln)
+    return bakery
+
+
+def test_water_lost_is_paste():
+    effect = 0.010 * -2.5 - 0.0025 * 6.25
+    call = _dry(Bakery(), "no", effect).call()
+    found = cause(call, "paste")
+    assert leading(call) == "paste" and found.low < effect * LEVEL < found.high
+    assert call.headline == "Paste lost 4.5 % more water: dough 2.5 points too dry"
+
+
+def test_water_not_recorded_as_put_back_is_not_taken_for_none():
+    sure, silent = (_dry(Bakery(), said, -0.04).call() for said in ("no", "not recorded"))
+    assert "water put back not recorded on 30 of 30 doughs" in cause(silent, "paste").not_checked
+    found = [cause(c, "paste") for c in (sure, silent)]
+    assert found[0].high < 0
+    assert found[1].high - found[1].low > found[0].high - found[0].low
+
+
+def test_driver_that_moved_and_was_made_good_explains_nothing():
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame.loc[rows, "paste_loss_pct"] = 6.5
+    bakery.frame.loc[rows, "water_made_good"] = "yes"
+    bakery.shift(rows, "dough_temp_c", -2.0, -2 * 0.0266)
+    call = bakery.call()
+    assert leading(call) == "yeast"
+    assert cause(call, "paste").share < 0.05
+
+
+def test_two_faults_are_two_contributions_and_are_said_to_have_moved_together():
+    bakery = _dry(Bakery(), "no", -0.0406)
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", -1.5, -1.5 * 0.0266)
+    call = bakery.call()
+    paste, yeast = cause(call, "paste"), cause(call, "yeast")
+    assert paste.high < 0 and yeast.high < 0
+    assert paste.share + yeast.share > 0.8 and min(paste.share, yeast.share) > 0.25
+    assert any("moved together" in line for line in call.joint)
+
+
+def test_yeast_raised_after_the_fall_is_no_cause():
+    bakery = Bakery()
+    bakery.ln[bakery.rows("L1")] -= 0.06
+    late = bakery.rows("L1", 16)
+    bakery.frame.loc[late, "yeast_pct"] *= 1.05
+    bakery.ln[late] += 0.36 * np.log(1.05)
+    call = bakery.call()
+    found = cause(call, "yeast")
+    assert found.contribution > 0 and found.share == 0.0
+    assert "Yeast" not in call.headline
+    assert any(line.startswith("Against the change: Yeast overdosed") for line in found.evidence)
+
+
+def test_warm_paste_takes_its_part_of_the_warm_dough():
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame.loc[rows, "paste_temp_c"] += 12.0
+    bakery.shift(rows, "dough_temp_c", 3.0, 0.08)
+    call = bakery.call()
+    assert leading(call) == "paste" and call.headline == "Paste 12 °C warm into the dough"
+
+
+def test_warm_dough_without_paste_temperature_is_not_surely_yeast():
+    bakery = Bakery()
+    bakery.frame["paste_temp_c"] = np.nan
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", 3.0, 0.08)
+    call = bakery.call()
+    assert leading(call) == "yeast" and cause(call, "yeast").low < 0.05 < cause(call, "paste").high
+    assert "paste temperature at mixing not recorded" in cause(call, "paste").not_checked
+
+
+def test_cold_oven_is_unexplained_with_the_bake_loss_named():
+    bakery = Bakery()
+    bakery.shift(bakery.rows("L1"), "bake_loss_pct", -1.2, -0.04)
+    call = bakery.call()
+    assert leading(call) == "unexplained" and call.headline == "Bake loss 1.2 points low (oven O1)"
+
+
+def test_proof_partly_recorded_is_counted():
+    bakery = _cold()
+    rows = np.flatnonzero(bakery.rows("L1"))[:12]
+    bakery.frame.loc[rows, ["proof_minutes", "proof_temp_c"]] = np.nan
+    assert "proof time not recorded on 12 of 30 doughs" in cause(bakery.call(), "yeast").not_checked
+
+
+def test_evidence_after_the_alarm_sharpens_the_call():
+    early, late = (_cold().call(until=15 * PER_DAY + k) for k in (1, 25))
+    widths = [cause(c, "unexplained").high - cause(c, "unexplained").low for c in (early, late)]
+    assert widths[1] < widths[0]
+
+
+def test_same_rows_in_another_order_give_the_same_call():
+    bakery = _cold()
+    one, other = bakery.call(), bakery.call(shuffled=lambda f: f.sample(frac=1.0, random_state=3))
+    assert one == other
+
+
+def test_lidded_line_or_too_little_data_is_not_traced():
+    call = _cold().call(plant=plant(lidded=True))
+    assert leading(call) == "unexplained"
+    assert all("not enough measured batches" in c.not_checked[0] for c in call.causes)
+    _holds(call, sum(c.contribution for c in call.causes))
+
+
+def test_next_measurement_is_ranked_and_says_what_it_may_settle():
+    bakery = Bakery()
+    bakery.ln[bakery.rows(None)] -= 0.04
+    call = bakery.call()
+    assert call.next_measurement and all("may settle" in line for line in call.next_measurement)
+    assert any("volumeter V1 with its check block" in line for line in call.next_measurement)

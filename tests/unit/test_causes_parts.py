@@ -1,0 +1,191 @@
+"""The parts the causes are made of, held against plain reckoning."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from models.causes.attribute import shares, unit_of
+from models.causes.drivers import shifts, terms
+from models.causes.effects import BY_NAME, size_text
+from models.causes.field import read
+from models.causes.findings import Finding, last_time, likeness, record
+from models.causes.hypotheses import Candidate, bounds, normal, weigh
+from models.causes.positive import changes_near, instrument_checks, spread_ratio
+from models.causes.response import fit
+from models.causes.rows import design
+from models.shapes import Baseline, Episode
+from tests.unit.causes_plant import DAYS, LEVEL, PER_DAY, START, STREAM, Bakery, plant
+
+
+def _field(bakery: Bakery):
+    frame = bakery.measured()
+    points = bakery.points(frame)
+    last = 12 * PER_DAY
+    when = [points.at[i].astype("datetime64[us]").item() for i in (0, last - 1)]
+    baseline = Baseline(
+        LEVEL,
+        0.05,
+        0.09,
+        0.0,
+        0.01,
+        0.1,
+        str(points.keys[0]),
+        str(points.keys[last - 1]),
+        *when,
+        last,
+        12,
+        4,
+        (),
+        "test",
+        False,
+        "test",
+    )
+    episode = Episode("low", 95, 90, 88, 92, DAYS * PER_DAY - 1, -0.2, -0.25, -0.15, False, "shift")
+    return read(plant(), frame, STREAM, baseline, episode, points), episode, points
+
+
+def test_normal_distribution_function():
+    z = np.linspace(-6, 6, 121)
+    expected = [0.5 * (1 + math.erf(v / math.sqrt(2))) for v in z]
+    assert normal(z) == pytest.approx(expected, abs=2e-7)
+
+
+def test_bounds_of_one_normal_and_of_a_mixture():
+    # 1.644854: 95 % point of the normal distribution, NIST/SEMATECH e-Handbook 1.3.6.7.1 (1.645)
+    assert bounds(np.ones(1), np.array([2.0]), np.array([3.0])) == pytest.approx(
+        (2 - 3 * 1.644854, 2 + 3 * 1.644854), abs=1e-4
+    )
+    low, high = bounds(np.array([0.9, 0.1]), np.array([0.0, -5.0]), np.array([0.01, 0.01]))
+    assert low == pytest.approx(-5.0, abs=0.03) and high == pytest.approx(0.016, abs=0.01)
+
+
+def test_sets_are_weighed_as_the_marginal_likelihood_says():
+    """Against the full multivariate normal density of the rows, coefficients and candidates integrated out."""
+    field, _, _ = _field(Bakery())
+    model = fit(design(field, terms(plant(), field)), np.zeros((len(field), 1)))
+    n, p = model.design.d.shape
+    one, two = np.zeros(n), np.zeros(n)
+    one[: len(field)], two[: len(field)] = field.episode, field.since()
+    candidates = tuple(
+        Candidate("line", name, "unexplained", name, column, 0.06, chance)
+        for name, column, chance in (("a", one, 0.1), ("b", two, 0.05))
+    )
+    found = weigh(model, candidates, np.zeros((1, p)), np.zeros((1, 2)), np.array([0.0, 1.5]))
+    prior = np.linalg.inv(np.linalg.inv(model.cov) - model.design.d.T @ (model.weights[:, None] * model.design.d))
+    mean = model.design.y - model.design.d @ model.design.mean
+    logs = []
+    for a, b in ((0, 0), (1, 0), (0, 1), (1, 1)):
+        cov = model.design.d @ prior @ model.design.d.T + np.diag(1 / model.weights)
+        cov += 0.06**2 * (a * np.outer(one, one) + b * np.outer(two, two))
+        logs.append(
+            -0.5 * (np.linalg.slogdet(cov)[1] + mean @ np.linalg.solve(cov, mean))
+            + math.log(0.1 if a else 0.9)
+            + math.log(0.05 if b else 0.95)
+            + 1.5 * b
+        )
+    expected = np.exp(np.array(logs) - max(logs))
+    assert np.sort(found.weight) == pytest.approx(np.sort(expected / expected.sum()), rel=1e-4)
+
+
+def test_slopes_are_learned_from_the_sites_own_batches():
+    """A plant whose volume answers twice as much to dough temperature teaches it; the prior alone would not."""
+    bakery = Bakery()
+    bakery.ln += 0.0266 * (bakery.frame["dough_temp_c"].to_numpy() - 26)
+    field, _, _ = _field(bakery)
+    model = fit(design(field, terms(plant(), field)), np.zeros((len(field), 1)))
+    at = model.design.coefficient[list(BY_NAME).index("dough_temp")]
+    assert model.mean[at] == pytest.approx(2 * 0.0266, abs=3 * math.sqrt(model.cov[at, at]))
+    assert model.mean[at] > 1.6 * 0.0266
+
+
+def test_a_driver_is_outside_only_beyond_its_own_spread_and_least_size():
+    bakery = Bakery()
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", 0.3, 0.0)
+    small, _, _ = _field(bakery)
+    assert not shifts(small, terms(plant(), small))["dough_temp"].outside
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", 0.9, 0.0)
+    large, _, _ = _field(bakery)
+    moved = shifts(large, terms(plant(), large))["dough_temp"]
+    assert moved.outside and moved.n_after == 30 and moved.n_before == 12 * PER_DAY
+
+
+def test_spread_ratio_is_pooled_over_batches():
+    bakery = Bakery()
+    bakery.frame["specific_volume_sd"] = np.where(bakery.rows("L1"), 0.12, 0.08)
+    field, _, _ = _field(bakery)
+    ratio, error = spread_ratio(field)
+    assert ratio == pytest.approx(math.log(0.12 / 0.08), abs=0.02)
+    assert error == pytest.approx(math.sqrt(0.5 / (3 * 72) + 0.5 / (3 * 30)))
+
+
+def test_changes_count_only_near_the_beginning_and_in_scope():
+    field, episode, points = _field(Bakery())
+    days = [14.9, 14.9, 3.0, 14.8]
+    changes = pd.DataFrame(
+        {
+            "changed_at": [pd.Timestamp(START) + pd.Timedelta(days=d) for d in days],
+            "scope": ["line", "line", "line", "plant"],
+            "name": ["L1", "L3", "L1", "north"],
+            "what": ["moulder gap", "moulder gap", "moulder gap", "flour silo 2 opened"],
+        }
+    )
+    found = changes_near(plant(), field, episode, points, changes)
+    assert [(c.name, c.about) for c in found] == [("north", "flour"), ("L1", "handling")]
+
+
+def test_checks_before_and_in_the_episode():
+    field, _, _ = _field(Bakery())
+    checks = pd.DataFrame(
+        {
+            "checked_at": [pd.Timestamp(START) + pd.Timedelta(days=d) for d in (2.0, 14.0, 17.0)],
+            "instrument": "V1",
+            "quantity": ["volume", "volume", "volume"],
+            "standard": 1000.0,
+            "as_found": [990.0, 1000.0, 950.0],
+        }
+    )
+    (found,) = instrument_checks(field, checks, "volumeter", "volume")
+    assert found.before == 0.0 and found.after == pytest.approx(math.log(0.95)) and found.moved == found.after
+
+
+def test_shares_leave_out_what_worked_against_the_change():
+    assert shares(np.array([-0.3, 0.1, 0.0, -0.1]), -0.3) == pytest.approx([0.75, 0.0, 0.0, 0.25])
+    assert shares(np.array([0.1, 0.1, 0.1, 0.1]), -0.3) == pytest.approx([0.0, 0.0, 0.0, 1.0])
+
+
+def test_unit_turns_ln_back_into_the_whole_change():
+    assert unit_of(-0.3, 4.5) * math.log(1 - 0.3 / 4.5) == pytest.approx(-0.3)
+    assert unit_of(0.0, 4.5) == 4.5
+
+
+def test_sizes_as_the_floor_says_them():
+    assert [size_text(v) for v in (-2.0, 2.04, 9.94, 9.96, 12.4)] == ["2", "2", "9.9", "10", "12"]
+
+
+FINDINGS = (
+    Finding("a1", "handling", "Moulder gap closed to 3 mm", datetime(2026, 3, 2), "real", "board set by eye", "L2"),
+    Finding("a2", "handling", "Moulder gap closed to 4 mm", datetime(2026, 4, 2), "nothing found", "", "L1"),
+    Finding("a3", "yeast", "Yeast lot Y41 makes 12 % less gas", datetime(2026, 3, 9), "real", "", "L1"),
+)
+
+
+def test_last_time_of_a_like_episode():
+    said = last_time(FINDINGS, "handling", "Moulder gap closed to 2.5 mm", "L2")
+    assert said == "Last time (2026-04-02, L1, alert a2) nothing found; real in 1 of 2 like episodes"
+    assert last_time(FINDINGS, "yeast", "Yeast lot Y77 makes 9 % less gas") is not None
+    assert last_time(FINDINGS, "yeast", "Dough 2 °C cold") is None
+    assert last_time(FINDINGS, "paste", "Moulder gap closed to 3 mm") is None
+    assert likeness("Dough 2 °C cold", "Dough 3 °C cold") == 1.0
+
+
+def test_record_of_each_kind_of_call_carries_its_uncertainty():
+    by_group = {r.group: r for r in record(FINDINGS)}
+    handling = by_group["handling"]
+    assert (handling.real, handling.closed) == (1, 2) and handling.low < 0.5 < handling.high
+    assert handling.says.startswith("handling: 1 of 2 closed calls were real")
+    assert by_group["paste"].says == "paste: no such call has been closed yet"
