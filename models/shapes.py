@@ -166,3 +166,4 @@ class Alert:
     next_measurement: tuple[str, ...] = ()
     last_time: tuple[str, ...] = ()
     finding: Finding | None = None
+    recipe: str | None = None  # of a kettle's chart, where the kettle makes several

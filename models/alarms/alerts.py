@@ -108,7 +108,8 @@ def of_event(event: Event, plant: Plant, wide: Wide, call: Call | None) -> Alert
                        episode.direction, str(key[episode.signalled])),
         kind="chart", urgency=urgency(stream.characteristic, str(key[until]), not episode.over, wide),
         signal="over" if episode.over else "on", case="open", plant=plant.plant, line=stream.line, kettle=stream.kettle,
-        product=stream.product, characteristic=stream.characteristic, direction=episode.direction, unit=stream.unit,
+        product=None if stream.kettle else stream.product, recipe=stream.product if stream.kettle else None,
+        characteristic=stream.characteristic, direction=episode.direction, unit=stream.unit,
         signalled_at_batch=str(key[episode.signalled]), signalled_at=_instant(at[episode.signalled]),
         began_at_batch=str(key[episode.began]), began_at=_instant(at[episode.began]),
         until_batch=str(key[until]), until_at=_instant(at[until]), change=float(episode.change),
@@ -170,7 +171,7 @@ LOAF_FAMILY = frozenset({"specific volume", "volume", "weight", "bake loss"})
 
 
 def _same_episode(a: Alert, b: Alert) -> bool:
-    same = all(getattr(a, name) == getattr(b, name) for name in ("kind", "line", "kettle", "product"))
+    same = all(getattr(a, name) == getattr(b, name) for name in ("kind", "line", "kettle", "product", "recipe"))
     alike = (a.characteristic, a.direction) == (b.characteristic, b.direction)
     joined = a.kind == "chart" and a.characteristic != b.characteristic and {a.characteristic, b.characteristic} <= LOAF_FAMILY
     return same and (alike or joined) and a.began_at <= max(b.until_at, b.signalled_at) and b.began_at <= max(a.until_at, a.signalled_at)
@@ -199,7 +200,7 @@ CONTRACT = ("alert", "kind", "urgency", "signal", "case", "plant", "line", "kett
             "causes", "check_first")
 
 
-BESIDE = ("says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
+BESIDE = ("recipe", "says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
 
 
 def to_json(alert: Alert, plant: Plant) -> dict[str, Any]:

@@ -68,6 +68,7 @@ class Run:
     over: bool
     level: float
     says: str
+    recipe: str | None = None
 
 
 def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd.DataFrame) -> list[Run]:
@@ -107,7 +108,8 @@ def _run(family: Family, rows: pd.DataFrame, key: str, direction: Direction, beg
     return Run(
         family, None if kettle else rows["line"].iloc[0], rows["kettle"].iloc[0] if kettle else None,
         None if kettle else rows["product"].iloc[0], direction, tuple(rows[key]), tuple(rows[at]), tuple(values),
-        began, signalled, until, hits, over, _level(family, rows, began), says)
+        began, signalled, until, hits, over, _level(family, rows, began), says,
+        rows["recipe"].iloc[began] if kettle else None)
 
 
 def _level(family: Family, rows: pd.DataFrame, began: int) -> float:

@@ -84,10 +84,10 @@ def _trace_limit(plant: Plant, found: Found, run: limits.Run, events: Sequence[E
 
 
 def _level_of(run: limits.Run, charted: Sequence[Charted]) -> float | None:
-    names = (run.family.characteristic, run.line, run.product, run.kettle)
+    names = (run.family.characteristic, run.line, run.product or run.recipe, run.kettle)
     for one in charted:
         s = one.stream
-        if (s.characteristic, s.line, s.product, s.kettle) == names and one.baseline is not None:
+        if (s.characteristic, s.line, s.product or names[2], s.kettle) == names and one.baseline is not None:
             return one.baseline.level
     return None
 

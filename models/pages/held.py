@@ -49,7 +49,7 @@ def _says_the_same(limit: Alert, chart: Alert) -> bool:
 
 def where(alert: Alert) -> str:
     """ "L1, milk-loaf" or "K1"."""
-    return ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part) or alert.plant
+    return ", ".join(part for part in (alert.kettle, alert.recipe, alert.line, alert.product) if part) or alert.plant
 
 
 def headline(alert: Alert) -> str:

@@ -10,6 +10,7 @@ import io
 import os
 import random
 import zipfile
+from typing import Literal
 
 import numpy as np
 from hypothesis import HealthCheck, given, settings
@@ -22,17 +23,79 @@ from tests.unit import books, rows
 
 FILES = int(os.environ.get("LOAFTRACE_FUZZ", "150"))
 fuzzed = settings(
-    max_examples=FILES, deadline=None, derandomize=True, database=None,
+    max_examples=FILES,
+    deadline=None,
+    derandomize=True,
+    database=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
-)  # fmt: skip
+)
 
-WRITTEN = st.sampled_from([
-    "36.0", "36,0", "1,850", "1.850,5", "65*", "ok", "?", '"', '""', "-", "n/a", "151 F", "36 kg", "1E5", "00123", "=1+1", "#REF!",
-    "2026-05-06", "2026-05-06T06:10", "2026-10-25 01:30", "2026-03-29 01:30", "6/5/2026", "13/5/2026 6:10", "06:10", "25:99", "46148.375",
-    "0.25", "Total", "kg", "K1", "k1", "L1", "early", "IR", "seed", " ", "\t", "a,b", "a;b", "a\nb", 'a"b', "'", "ü", "\u202e", "\x07", "x" * 300,
-    "2026-05-06T06:10+01:00", "1e999", "-0", "٣٦", "³⁶", "９９", "NaN", "inf", "1_000", "0x10", "24:00", "99/99/9999", "1" * 400,
-])  # fmt: skip
-CELL = st.one_of(WRITTEN, st.text(max_size=12), st.integers(-(10**7), 10**7).map(str), st.floats(allow_nan=False).map(repr))
+WRITTEN = st.sampled_from(
+    [
+        "36.0",
+        "36,0",
+        "1,850",
+        "1.850,5",
+        "65*",
+        "ok",
+        "?",
+        '"',
+        '""',
+        "-",
+        "n/a",
+        "151 F",
+        "36 kg",
+        "1E5",
+        "00123",
+        "=1+1",
+        "#REF!",
+        "2026-05-06",
+        "2026-05-06T06:10",
+        "2026-10-25 01:30",
+        "2026-03-29 01:30",
+        "6/5/2026",
+        "13/5/2026 6:10",
+        "06:10",
+        "25:99",
+        "46148.375",
+        "0.25",
+        "Total",
+        "kg",
+        "K1",
+        "k1",
+        "L1",
+        "early",
+        "IR",
+        "seed",
+        " ",
+        "\t",
+        "a,b",
+        "a;b",
+        "a\nb",
+        'a"b',
+        "'",
+        "ü",
+        "\u202e",
+        "\x07",
+        "x" * 300,
+        "2026-05-06T06:10+01:00",
+        "1e999",
+        "-0",
+        "٣٦",
+        "³⁶",
+        "９９",
+        "NaN",
+        "inf",
+        "1_000",
+        "0x10",
+        "24:00",
+        "99/99/9999",
+        "1" * 400,
+    ]
+)
+CELL = st.one_of(
+    WRITTEN, st.text(max_size=12), st.integers(-(10**7), 10**7).map(str), st.floats(allow_nan=False).map(repr)
+)
 
 
 @st.composite
@@ -64,7 +127,9 @@ def _accounted(content: bytes) -> Sheet | None:
     lines = np.sort([*sheet.row_numbers, *(over.row for over in sheet.passed_over), sheet.header_row])
     assert lines.tolist() == list(range(1, len(lines) + 1))
     assert (np.diff(sheet.row_numbers) > 0).all() and len(sheet.row_numbers) == len(sheet.rows)
-    assert tuple(sheet.rows.columns) == sheet.columns and len({c.casefold() for c in sheet.columns}) == len(sheet.columns)
+    assert tuple(sheet.rows.columns) == sheet.columns and len({c.casefold() for c in sheet.columns}) == len(
+        sheet.columns
+    )
     typed = reading.typed(sheet, books.PLANT)
     assert list(typed.frame.columns) == list(TABLES[sheet.kind].by_name) and len(typed.frame) == len(sheet.rows)
     slips = {(slip.row, slip.column) for slip in typed.slips}
@@ -80,19 +145,26 @@ def _accounted(content: bytes) -> Sheet | None:
     return sheet
 
 
-def _text(lines: list[list[str]], delimiter: str, quoting: int, end: str) -> str:
+def _text(lines: list[list[str]], delimiter: str, quoting: Literal[0, 1, 3], end: str) -> str:
+    """The lines as a program writes them, or as a person does who knows nothing of quotes (QUOTE_NONE)."""
+    if quoting == csv.QUOTE_NONE:
+        return end.join(delimiter.join(line) for line in lines)
     file = io.StringIO()
-    writer = csv.writer(file, delimiter=delimiter, quoting=quoting, lineterminator=end, escapechar="\\")  # type: ignore[arg-type]
-    writer.writerows(lines)
+    csv.writer(file, delimiter=delimiter, quoting=quoting, lineterminator=end).writerows(lines)
     return file.getvalue()
 
 
 @fuzzed
 @given(
-    logs(), st.sampled_from([",", ";", "\t"]), st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL, csv.QUOTE_NONE]),
-    st.sampled_from(["\n", "\r\n", "\r"]), st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "cp1252"]),
-)  # fmt: skip
-def test_text_logs_with_bent_cells(lines: list[list[str]], delimiter: str, quoting: int, end: str, encoding: str):
+    logs(),
+    st.sampled_from([",", ";", "\t"]),
+    st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL, csv.QUOTE_NONE]),
+    st.sampled_from(["\n", "\r\n", "\r"]),
+    st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "cp1252"]),
+)
+def test_text_logs_with_bent_cells(
+    lines: list[list[str]], delimiter: str, quoting: Literal[0, 1, 3], end: str, encoding: str
+):
     _accounted(_text(lines, delimiter, quoting, end).encode(encoding, "replace"))
 
 
@@ -102,13 +174,20 @@ def test_text_logs_with_bytes_knocked_out(lines: list[list[str]], delimiter: str
     content = bytearray(_text(lines, delimiter, csv.QUOTE_MINIMAL, "\n").encode("utf-8", "replace"))
     for _ in range(chance.randint(1, 6)):
         at = chance.randrange(len(content) + 1)
-        content[at : at + chance.randint(0, 3)] = bytes(chance.choice(b'",;\n\r\t\x00\xff\xc3 19.-') for _ in range(chance.randint(0, 3)))
+        content[at : at + chance.randint(0, 3)] = bytes(
+            chance.choice(b'",;\n\r\t\x00\xff\xc3 19.-') for _ in range(chance.randint(0, 3))
+        )
     _accounted(bytes(content[: chance.choice([len(content), chance.randrange(len(content) + 1)])]))
 
 
 @fuzzed
-@given(st.one_of(st.binary(max_size=400), st.binary(max_size=200).map(lambda tail: b"PK\x03\x04" + tail), st.text(max_size=300).map(
-    lambda text: text.encode("utf-8", "replace"))))  # fmt: skip
+@given(
+    st.one_of(
+        st.binary(max_size=400),
+        st.binary(max_size=200).map(lambda tail: b"PK\x03\x04" + tail),
+        st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace")),
+    )
+)
 def test_anything_at_all(content: bytes):
     _accounted(content)
 
@@ -134,7 +213,11 @@ def test_workbooks_with_bent_cells_and_parts(lines: list[list[str]], chance: ran
     body = _sheet_xml(lines, chance)
     if chance.random() < 0.4:
         at = chance.randrange(len(body))
-        body = body[:at] + chance.choice(['r="XFD1048576"', "<c>", "</row>", "<row>", "&", "<!--", "<![CDATA[", "\x00", '"']) + body[at:]
+        body = (
+            body[:at]
+            + chance.choice(['r="XFD1048576"', "<c>", "</row>", "<row>", "&", "<!--", "<![CDATA[", "\x00", '"'])
+            + body[at:]
+        )
     _accounted(books.xlsx(body))
 
 
@@ -159,9 +242,19 @@ def _stored(content: bytes) -> bytes:
 
 
 @fuzzed
-@given(st.lists(st.lists(st.one_of(st.none(), st.floats(-10, 1000), st.sampled_from(["L1", "early", "2026-05-06"])), max_size=6), max_size=5),
-       st.integers(1, 1 << 33), st.booleans())  # fmt: skip
+@given(
+    st.lists(
+        st.lists(
+            st.one_of(st.none(), st.floats(-10, 1000), st.sampled_from(["L1", "early", "2026-05-06"])), max_size=6
+        ),
+        max_size=5,
+    ),
+    st.integers(1, 1 << 33),
+    st.booleans(),
+)
 def test_open_document_sheets_with_odd_repeats(lines: list[list[object]], repeats: int, header: bool):
     body = books.ods_row(*TABLES["output"].required) if header else ""
-    body += "".join(books.ods_row(*line) for line in lines) + books.ods_row("x" if repeats % 3 == 0 else None, rows=repeats)
+    body += "".join(books.ods_row(*line) for line in lines) + books.ods_row(
+        "x" if repeats % 3 == 0 else None, rows=repeats
+    )
     _accounted(books.ods(body))

@@ -40,7 +40,7 @@ def packed(parts: dict[str, str | bytes]) -> bytes:
 
 
 def xlsx(body: str, **more: str) -> bytes:
-    """A bare XLSX of one sheet with this inside its worksheet element; `more`: parts under xl/, by name without .xml."""
+    """A bare XLSX of one sheet with this inside its worksheet element. more: parts under xl/, by name."""
     parts: dict[str, str | bytes] = {
         "_rels/.rels": _relation("officeDocument", "xl/workbook.xml"),
         "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="{_OFFICE}"><sheets>'
