@@ -8,12 +8,13 @@ complete, the baseline is fitted to its batches in control, screened once more f
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
 from models.charts.characteristics import Characteristic, characteristic
-from models.charts.innovations import Known, Model, Series
+from models.charts.innovations import LEAST_SCALE2, Known, Model, Series
 from models.charts.learn import BATCHES, LOTS, Learned, in_control
 from models.charts.variation import Trade, fit
 from models.charts.working import REFERENCE_POINTS, Working, scaled, working
@@ -67,6 +68,8 @@ def freeze(char: Characteristic, points: Points, work: Working, learned: Learned
     keep = np.flatnonzero(inside)
     within = _within(char, points, work, keep)
     model, sd_rel_se = fit(_part(work.series(within), keep), _ratios(char), within)
+    least = char.trade.batch * _trade_factor(char, work) * (LEAST_SCALE2 / model.scale2) ** 0.5
+    model = replace(model, batch=max(model.batch, least))
     return _described(points, work, learned.start, stop, keep, reasons, model, sd_rel_se, learning=False)
 
 

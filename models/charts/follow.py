@@ -21,7 +21,7 @@ SHARPEN = 40
 """Batches after the signal that still sharpen where it began."""
 ONSETS = 600
 """Onsets up to this many batches before the signal are weighed."""
-SIZE = 1.4
+SIZE = 1.5
 """Sd of the step's prior, in sd of an innovation."""
 _BLOCK = 512
 

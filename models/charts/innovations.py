@@ -28,6 +28,8 @@ import numpy as np
 
 CLIP = 2.5
 """Innovations beyond this many sd are cut before they move the state."""
+LEAST_SCALE2 = 0.04
+"""A chart never learns a spread below a fifth of the trade's: sheets are rounded, and rounding is no news."""
 _DIFFUSE = 0.9
 """A batch whose gain on the level is beyond this tells nothing of the scale."""
 
@@ -163,7 +165,7 @@ def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hol
         rows.append((z, root, kl, kf, ka, km, response * root, m, vm, scale2, df))
         z = -CLIP if z < -CLIP else min(z, CLIP)
         if start + j < hold and km < _DIFFUSE:
-            scale2 *= (df + z * z) / (df + 1.0)
+            scale2 = max(scale2 * (df + z * z) / (df + 1.0), LEAST_SCALE2)
             df += 1.0
         e = z / root
         fl, ff, fa, m = fl + kl * e, ff + kf * e, phi * (fa + ka * e), m + km * e

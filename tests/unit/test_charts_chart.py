@@ -34,6 +34,24 @@ def test_nothing_to_chart_is_no_data():
     assert (found.state, found.baseline, found.episodes) == ("no data", None, ())
 
 
+@pytest.mark.parametrize("size", [1, 2, 3, 9])
+def test_a_handful_of_points_only_learns(size: int):
+    found = _chart(made(1, size))
+    assert (found.state, found.episodes, len(found.statistic)) == ("learning", (), size)
+    assert found.baseline.batches == size and np.isfinite([found.lower, found.upper]).all()
+
+
+def test_rounded_sheets_are_no_news():
+    """A temperature read as 26.0 day after day, and once in a while as 26.1."""
+    temperature = replace(STREAM, characteristic="dough temperature", unit="°C")
+    points = made(1, 300)
+    value = np.where(np.arange(300) % 37 == 36, 26.1, 26.0)
+    found = chart(temperature, replace(points, value=value, n=np.ones(300)), arl0=500.0)
+    assert not found.episodes and found.state == "in control"
+    moved = np.where(np.arange(300) >= 250, 27.5, value)
+    assert chart(temperature, replace(points, value=moved, n=np.ones(300)), arl0=500.0).episodes[0].signalled < 254
+
+
 def test_a_quiet_line_learns_then_stands_in_control():
     points = made(3, 400)
     young, old = _chart(first(points, 60)), _chart(points)
