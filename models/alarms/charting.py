@@ -20,12 +20,17 @@ if TYPE_CHECKING:
 WEEK = np.timedelta64(7, "D")
 
 
+# a chart's share of the budget is set by how often it was sampled in its first weeks, so that limits do not move later
+FIRST_WEEKS = 2
+
+
 def points_per_week(points: Points) -> float:
-    """How often a stream is sampled, over the whole of it; at least over one week, so that a first day is no rush."""
+    """How often a stream was sampled in its first two weeks; at least over one week, so that a first day is no rush."""
     if len(points) < 2:
         return float(len(points))
-    span = (points.at[-1] - points.at[0]) / WEEK
-    return len(points) / max(float(span), 1.0)
+    since = (points.at - points.at[0]) / WEEK
+    early = since <= FIRST_WEEKS
+    return float(early.sum()) / max(float(since[early][-1]), 1.0)
 
 
 def chart_plant(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame,

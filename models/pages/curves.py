@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from models.charts.windows import against_window
 from models.pages import words
 from models.pages.marks import marks
 from models.pages.production_day import end, start
@@ -82,7 +83,7 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
         window_name=name,
         window_says=f"{name} of the plant file: {words.interval(*window, charted.stream.unit)}" if window else "",
         baseline=(_iso(base.first_at, snapshot), _iso(base.last_at, snapshot)) if base else None,
-        baseline_says=baseline_says(base, charted.stream.unit, snapshot),
+        baseline_says=_baseline(charted, snapshot),
         promise=charted.promise,
         summary=_summary(charted, dots),
     )
@@ -90,6 +91,13 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
 
 def _day(day: date, snapshot: Snapshot) -> tuple[str, str]:
     return _iso(start(day, snapshot.plant), snapshot), _iso(end(day, snapshot.plant), snapshot)
+
+
+def _baseline(charted: Charted, snapshot: Snapshot) -> str:
+    """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
+    said = baseline_says(charted.baseline, charted.stream.unit, snapshot)
+    bad = against_window(charted, snapshot.plant)
+    return f"{said} {bad}" if bad else said
 
 
 def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot) -> str:
