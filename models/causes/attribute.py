@@ -30,8 +30,9 @@ WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
-BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT = 0.25, 0.07, 0.35
-"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot."""
+BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT, BY_LINE = 0.25, 0.07, 0.35, 0.15
+"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot;
+that what an untested lot of one line alone seems to do is the line's."""
 
 
 @dataclass(frozen=True)
@@ -112,21 +113,32 @@ def _beyond(known: Evidence, gather: np.ndarray) -> np.ndarray:
     return SLOPE_ELSEWHERE**2 * gather @ by_term + natural
 
 
-def _open_questions(known: Evidence) -> list[tuple[str, str, str, float]]:
-    """Parts whose group is not sure for want of a record: functional, from, to, chance."""
-    out = []
+def _lots_alone(field: Field) -> bool:
+    """Did no other line use the episode's yeast lots, and was none of them tested?"""
+    lots = set(field.text["yeast_lot"][field.episode]) - {""}
+    rows = np.array([lot in lots for lot in field.text["yeast_lot"]], dtype=bool)
+    tested = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
+    return bool(lots) and len(set(field.text["line"][rows])) < 2 and not tested[rows].any()
+
+
+def _open_questions(known: Evidence) -> list[tuple[tuple[str, ...], str, str, float]]:
+    """Parts whose group is not sure for want of a record: functionals, from, to, chance."""
+    out: list[tuple[tuple[str, ...], str, str, float]] = []
     warm = known.shifts["dough_temp"]
     if warm.outside and not np.isfinite(known.shifts["paste_temp"].z):
-        out.append(("dough_temp", "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
+        out.append((("dough_temp",), "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
-        out.append(("unrecorded lots", "unexplained", "yeast", BY_LOT))
+        out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
+    if _lots_alone(known.field):
+        out.append((("lots", "yeast"), "yeast", "unexplained", BY_LINE))
     return out
 
 
 def _kept_open(known: Evidence, weight: np.ndarray, mean: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The mixture with the open questions' other answers beside it, for the bounds."""
-    for name, source, target, chance in _open_questions(known):
-        part = np.tile(known.weighed.mean[:, known.questions.names.index(name)], len(mean) // len(known.weighed.mean))
+    for names, source, target, chance in _open_questions(known):
+        own = sum(known.weighed.mean[:, known.questions.names.index(name)] for name in names)
+        part = np.tile(own, len(mean) // len(known.weighed.mean))
         moved = mean.copy()
         moved[:, GROUPS.index(target)] += part
         moved[:, GROUPS.index(source)] -= part

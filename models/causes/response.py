@@ -21,7 +21,7 @@ LEARNED = {"lots": 6.0, "flour": 6.0, "days": 6.0, "stints": 6.0, "height stints
 """Effects whose spread the site's batches revise, and for how many of them the trade's value counts."""
 TAIL_DF = 6.0
 NUISANCE_SD = 0.06
-ROUNDS = 6
+ROUNDS = 5
 ELASTICITY_RANGE = (0.15, 0.8)
 
 
@@ -49,14 +49,19 @@ def _solve(
     return cov, cov @ (precision @ mean + weighted.T @ y)
 
 
-def _noise(model: Design, residual: np.ndarray, leverage: np.ndarray, robust: np.ndarray) -> dict[str, float]:
-    """Noise variance of each kind of row, held near the trade's by a few readings' worth of belief."""
+def _noise(model: Design, d: np.ndarray, cov: np.ndarray, residual: np.ndarray, robust: np.ndarray) -> dict[str, float]:
+    """Noise variance of each kind of row, held near the trade's by a few readings' worth of belief.
+
+    The coefficients' own doubt is added by the trace of what each kind of row told of them.
+    """
     out = {}
     for k, name in enumerate(KINDS):
         rows = model.kind == k
         sd, belief = NOISE[name]
-        spread = float((model.count * robust * (residual**2 + leverage))[rows].sum())
-        out[name] = (spread + belief * sd**2) / (int(rows.sum()) + belief)
+        told, doubt = (model.count * robust)[rows], 0.0
+        if rows.any():
+            doubt = float((cov * (d[rows].T @ (d[rows] * told[:, None]))).sum())
+        out[name] = (float((told * residual[rows] ** 2).sum()) + doubt + belief * sd**2) / (int(rows.sum()) + belief)
     return out
 
 
@@ -106,7 +111,7 @@ def fit(model: Design, nuisance: np.ndarray) -> Fit:
         variance = _row_variance(model, noise)
         cov, beta = _solve(d, model.y, robust / variance, mean, precision)
         residual = model.y - d @ beta
-        noise = _noise(model, residual, ((d @ cov) * d).sum(axis=1), robust)
+        noise = _noise(model, d, cov, residual, robust)
         robust = (TAIL_DF + 1) / (TAIL_DF + residual**2 / variance)
         sds = {name: _spread(model.blocks[name], beta, cov, precision) for name in LEARNED if name in model.blocks}
         if turn in (ROUNDS // 2 - 1, ROUNDS - 1):

@@ -138,18 +138,20 @@ def _of_tests(story: Story) -> list[str]:
     for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
         rows = field.text["yeast_lot"] == lot
         alone = field.num["lot_gas_ml"][rows & np.isfinite(field.num["lot_gas_ml"])]
-        dough = rows & np.isfinite(field.num["gas_produced_ml"])
+        made = ratio(field, "gas_produced_ml")
+        dough = rows & np.isfinite(made)
         if lot and len(alone):
-            usual = np.nanmedian(field.num["lot_gas_ml"][field.base]) if field.base.any() else np.nan
+            before = field.num["lot_gas_ml"][field.base]
+            known = before[np.isfinite(before)]
             against_usual = (
-                f", {100 * (alone[-1] / usual - 1):+.0f} % against the baseline's" if np.isfinite(usual) else ""
+                f", {100 * (alone[-1] / np.median(known) - 1):+.0f} % against the baseline's" if len(known) else ""
             )
             lines.append(
                 f"Level: gas test of lot {lot} alone {alone[-1]:.0f} mL{against_usual}; one test's sd about "
                 f"{100 * story.known.fit.sds['lot test']:.0f} %."
             )
         if lot and dough.any():
-            off = 100 * np.expm1(np.nanmean(ratio(field, "gas_produced_ml")[dough]))
+            off = 100 * np.expm1(made[dough].mean())
             n = int(dough.sum())
             lines.append(
                 f"Level: {n} gas test{'s' if n > 1 else ''} of doughs on lot {lot}, {off:+.0f} % against the usual; "

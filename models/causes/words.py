@@ -6,6 +6,7 @@ import numpy as np
 
 from models.causes.drivers import shift_of
 from models.causes.effects import BY_NAME, size_text
+from models.causes.hypotheses import Candidate
 from models.causes.measure import check_first, next_measurement, refuted_by
 from models.causes.positive import CHECK_OFF, weight_moved
 from models.causes.saying import evidence
@@ -27,6 +28,8 @@ __all__ = [
 
 NOTHING = "Nothing recorded explains it"
 WITHIN = "nothing outside its own limits"
+VAGUE = ("Began with", "Something of", "All lines")
+EQUIPMENT = ("volumeter", "oven", "mixer", "proofer", "kettle")
 TOGETHER = -0.7
 LOSS_SEEN = 0.5
 NEAR_BATCHES = 2
@@ -74,18 +77,30 @@ def _rest_words(story: Story, baked: list[str]) -> list[str]:
     said = [
         f"Volumeter {c.instrument} reads {size_text(100 * c.after)} % {'low' if c.after < 0 else 'high'}"
         for c in signs.volumeters
-        if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF
+        if np.isfinite(c.after) and c.moved * story.sign > CHECK_OFF
     ]
     said += [f"{words}{_oven(story)}" for words in baked]
     if not baked and weight_moved(signs, story.change / story.unit):
         said.append(f"Loaf weight {100 * signs.weight[0]:+.1f} %, not the volume: oven, divider or scale")
-    said += [
-        f"{c.says[0].upper()}{c.says[1:]}"
-        for _, c in likely(story, "flour lot", "plant", "volumeter", "oven", "mixer", "proofer", "kettle")
-    ]
+    said += [_shared_words(story, c) for _, c in likely(story, "flour lot", "plant", *EQUIPMENT)]
     if not said and story.leading == "unexplained":
         said = [f"Began with: {what}" for what in began_then(story)[:1]]
     return said
+
+
+def _shared_words(story: Story, candidate: Candidate) -> str:
+    """What moved together, by the name of what it shares; the volumeter where all of it was measured on one."""
+    if candidate.kind in ("plant", "volumeter"):
+        since = story.field.since()
+        own = set(story.field.text["volumeter"][story.field.episode]) - {""}
+        every = set(story.field.text["volumeter"][since]) - {""}
+        if own and (candidate.kind == "volumeter" or own == every):
+            meters = ", ".join(sorted(own))
+            return f"All lines measured on {meters} moved together: volumeter, flour or what else they share"
+    line = story.plant.lines.get(story.field.line)
+    name = getattr(line, candidate.kind, None) if candidate.kind in EQUIPMENT else None
+    said = f"{candidate.says[0].upper()}{candidate.says[1:]}"
+    return f"{said} {name}" if name else said
 
 
 def _oven(story: Story) -> str:
@@ -96,7 +111,7 @@ def _oven(story: Story) -> str:
 def headline(story: Story) -> str:
     """The driver that accounts for most, in the floor's words."""
     said = driver(story, story.leading)
-    if story.leading == "unexplained" and (said == WITHIN or said.startswith(("Began with", "Something of"))):
+    if story.leading == "unexplained" and (said == WITHIN or said.startswith(VAGUE)):
         return NOTHING
     return NOTHING if said == WITHIN else said.split("; ")[0]
 

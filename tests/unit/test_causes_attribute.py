@@ -128,7 +128,11 @@ def test_volumeter_that_a_check_found_off_is_named_and_left_unexplained():
     call = bakery.call(checks=checks)
     assert leading(call) == "unexplained"
     assert call.headline == "Volumeter V1 reads 4.1 % low"
-    unchecked = bakery.call()
+    bakery = Bakery()
+    bakery.ln[bakery.rows(None, 16)] -= 0.04
+    unchecked = bakery.call(began=16 * PER_DAY)
+    assert unchecked.headline == "Nothing recorded explains it"
+    assert "All lines measured on V1 moved together" in cause(unchecked, "unexplained").driver
     assert "volumeter V1 not checked since the change began" in cause(unchecked, "unexplained").not_checked
 
 

@@ -1,0 +1,37 @@
+"""The benchmark itself: the same plants each time, truth that is the mean of what was put in, fair counting."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.bench import causes, plants
+
+
+def test_plants_are_the_same_each_time():
+    one, other = causes.simulate(11), causes.simulate(11)
+    assert one.faults == other.faults
+    assert one.batches.equals(other.batches)
+    assert np.array_equal(one.effects, other.effects)
+
+
+def test_every_fault_of_the_list_takes_its_turn():
+    names = {causes.simulate(i).faults[0].name for i in range(len(plants.FAULTS))}
+    assert names == set(plants.FAULTS)
+
+
+def test_truth_is_the_mean_effect_over_the_episode_less_the_baseline():
+    sim = causes.simulate(5)
+    keys = sim.batches["batch_key"].to_numpy()
+    truth = causes.truth_of(sim, keys[:10], keys[-4:])
+    assert truth == pytest.approx(sim.effects[-4:].mean(axis=0) - sim.effects[:10].mean(axis=0))
+
+
+def test_a_judged_call_adds_up_to_the_episodes_change():
+    calls = [j for i in range(12) for j in causes.judge(causes.simulate(i), i)]
+    assert calls
+    for j in calls:
+        assert (j.low <= j.parts + 1e-12).all() and (j.parts <= j.high + 1e-12).all()
+        assert j.called in plants.GROUPS
+    text = "\n".join(causes.report(calls))
+    assert "right group" in text and "confident and wrong" in text
