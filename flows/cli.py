@@ -14,7 +14,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    from flows import casework, keeping, makeup, quarantine
+    from flows import baselines, casework, keeping, makeup, quarantine
 
     top = argparse.ArgumentParser(
         prog="loaftrace", description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.")
@@ -27,6 +27,7 @@ def parser() -> argparse.ArgumentParser:
     makeup.add_parser(commands)
     casework.add_parsers(commands)
     quarantine.add_parser(commands)
+    baselines.add_parser(commands)
     keeping.add_parsers(commands)
     sheets = commands.add_parser("sheets", help="write blank log sheets for this plant")
     sheets.add_argument("folder", metavar="DIR", type=Path, help="where to put them")
@@ -87,9 +88,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _command(args: argparse.Namespace) -> int:
     if args.command == "makeup":
         return args.run(args)
-    from flows import casework, commands, keeping, quarantine
+    from flows import baselines, casework, commands, keeping, quarantine
 
-    for module in (casework, commands, keeping, quarantine):
+    for module in (baselines, casework, commands, keeping, quarantine):
         if hasattr(module, args.command):
             return getattr(module, args.command)(args)
     raise AttributeError(args.command)
@@ -104,7 +105,7 @@ def _say_version() -> int:
 
 def _explain(error: Exception) -> int:
     """One line for whatever went wrong; a wrong command or plant file is 2, anything else 1."""
-    wrong = type(error).__name__ in {"PlantFileError", "WrongCommand", "CaseError", "DecisionError"}
+    wrong = type(error).__name__ in {"PlantFileError", "WrongCommand", "CaseError", "DecisionError", "BaselineError"}
     if isinstance(error, FileNotFoundError) and error.errno is None:
         wrong = True
     if isinstance(error, FileExistsError) and error.errno is None:

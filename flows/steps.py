@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import duckdb
 
+    from flows.baselines import ChosenBaseline
     from models.plant import Plant
     from models.shapes import Charted
     from models.snapshot import Snapshot
@@ -56,21 +58,22 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
 
 def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
-    from models.logbook import KINDS
-    from models.storage import account, ledger
+    from models.storage import account, ledger, take
 
     pulled = Pulled(run=run)
     first_new = (con.execute("SELECT coalesce(max(seq), -1) + 1 FROM raw_row").fetchone() or (0,))[0]
-    pending = _read_new(con, job, pulled, first_new)
-    for kind in KINDS:
-        _put(con, kind, [file for file in pending if file.sheet.kind == kind], job.plant)
+    taken = False
+    for group in _read_new(con, job, pulled, first_new):
+        taken = True
+        take.put_raw(con, group)
+        _put(con, group[0].sheet.kind, group, job.plant)
     plan = hashlib.sha256(job.plant_text.encode()).hexdigest()
     pulled.replanned = ledger.fact(con, "plant_sha256") not in (None, plan)
     if pulled.replanned:
         _judge_again(con, job.plant, first_new)
     if job.decisions:
         _keep_decisions(con, job)
-    if pending or pulled.replanned or job.decisions:
+    if taken or pulled.replanned or job.decisions:
         pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new)
         pulled.shift_dates = _days_of(con, pulled.touched, first_new)
         ledger.set_fact(con, "plant_sha256", plan)
@@ -96,7 +99,12 @@ def store_changed(con: duckdb.DuckDBPyConnection, run: int) -> None:
     ledger.set_fact(con, "run", str(run))
 
 
-def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int) -> list[Pending]:
+# rows that are held in memory and judged together; a file is never parted
+TOGETHER = 400_000
+
+
+def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int) -> Iterator[list[Pending]]:
+    """The new files, read and typed, those of one log together up to about `TOGETHER` rows; seq: of the first row."""
     from models.reader import intake
     from models.storage import store, take
 
@@ -104,13 +112,13 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs)
     pulled.files += [{"file": str(path), "sha256": "", "kind": None, "outcome": "refused", "why": why} for path, why in cannot]
-    pending: list[Pending] = []
+    pending: dict[str, list[Pending]] = {}
     for path in found:
         name = path.relative_to(job.logs).as_posix()
         try:
-            content = path.read_bytes()
-        except OSError as error:
-            pulled.files.append(_said(name, "", None, "refused", f"cannot be read: {error.strerror}"))
+            content = intake.fetch(path)
+        except intake.Refused as refused:
+            pulled.files.append(_said(name, "", None, "refused", str(refused)))
             continue
         sha = hashlib.sha256(content).hexdigest()
         if known.get(sha, ("", ""))[1] == "taken":
@@ -132,12 +140,14 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
         _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
         known[sha] = (sheet.kind, "taken")
-        pending.append(take.Pending(file_id, sheet, typed, seq))
-        seq += pending[-1].n
+        alike = pending.setdefault(sheet.kind, [])
+        alike.append(take.Pending(file_id, sheet, typed, seq))
+        seq += alike[-1].n
         pulled.files.append(_said(name, sha, sheet.kind, "taken", "") | {"notes": notes, "passed_over": [
             {"row": line.row, "why": line.why} for line in sheet.passed_over]})
-    take.put_raw(con, pending)
-    return pending
+        if sum(file.n for file in alike) >= TOGETHER:
+            yield pending.pop(sheet.kind)
+    yield from pending.values()
 
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:
@@ -220,7 +230,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
 
     found = Found(
         pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"), findings=gather.findings(con),
-        loaves=gather.log(con, "loaf", ("batch_key",)), changes=gather.log(con, "change"), checks=gather.log(con, "check"),
+        loaves=gather.loaves(con), changes=gather.log(con, "change"), checks=gather.log(con, "check"),
         output=gather.log(con, "output"), charted=charted, newest=gather.newest(con))
     current = cases.applied(reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con)), cases.events(con))
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
@@ -238,6 +248,28 @@ def note_case(con: duckdb.DuckDBPyConnection, job: Job, event: CaseEvent, run: i
     newest = max((page for page in printed if page.startswith("day:")), default="")
     ledger.keep_pages(con, {f"alert:{event.alert}"} | ((days | {newest}) & set(printed)), run)
     store_changed(con, run)
+
+
+def keep_baseline(con: duckdb.DuckDBPyConnection, job: Job, chosen: ChosenBaseline, run: int) -> None:
+    """Freeze a baseline a person chose for one chart. Call inside a transaction. Raises ValueError for a stretch that cannot be one."""
+    from models.alarms.charting import chart_plant
+    from models.charts.baseline import chosen as fitted
+    from models.storage import ledger, wide
+
+    frozen = ledger.baselines(con)
+    charted = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
+    one, arl0 = next((one, arl0) for one, arl0 in charted if one.stream == chosen.stream)
+    baseline = fitted(chosen.stream, one.points, chosen.first_key, chosen.last_key)
+    ledger.keep_baseline(con, chosen.stream, baseline, arl0, run, chosen.who, chosen.because)
+    store_changed(con, run)
+
+
+def show_again(con: duckdb.DuckDBPyConnection, changed_alerts: set[str], run: int) -> None:
+    """Pages printed before show charts and alerts as they are now."""
+    from models.storage import ledger
+
+    printed = {page for page in ledger.pages(con) if page.startswith(("day:", "month:"))}
+    ledger.keep_pages(con, printed | {f"alert:{name}" for name in changed_alerts}, run)
 
 
 # day pages that a run prints by itself: the newest days it touched, and any it touched that were printed before

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import duckdb
 
     from flows.steps import Job, Pulled
+    from flows.baselines import ChosenBaseline
     from models.shapes import Charted
     from models.storage.cases import CaseEvent
 
@@ -54,6 +55,23 @@ def record_case(job: Job, event: CaseEvent) -> list[str]:
         with store.transaction(con):
             steps.note_case(con, job, event, ledger.last_run(con) + 1)
         due, picture = _picture(con, job, None, plainly)
+    finally:
+        con.close()
+    return _print(job, due, picture, plainly)
+
+
+def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
+    """Freeze a baseline that a person chose, chart anew from it, and print the pages that change; returns their paths."""
+    from models.storage import ledger, store
+
+    con = store.open_for_writing(job.store)
+    try:
+        with store.transaction(con):
+            run = ledger.last_run(con) + 1
+            steps.keep_baseline(con, job, chosen, run)
+            charted = steps.chart(con, job, run)
+            steps.show_again(con, steps.alert(con, job, charted, run), run)
+        due, picture = _picture(con, job, charted, plainly)
     finally:
         con.close()
     return _print(job, due, picture, plainly)

@@ -103,7 +103,8 @@ FILES: tuple[Column, ...] = (
 FRAMES: dict[str, tuple[Column, ...]] = {
     "pastes": PASTES,
     "batches": BATCHES,
-    "loaves": (_text("batch_key", "the dough the loaf was baked of"), *TABLES["loaf"].columns),
+    "loaves": (_text("batch_key", "the dough the loaf was baked of"), *(TABLES["loaf"].by_name[name] for name in (
+        "line", "measured_at", "baked_g", "volume_ml", "cooled_minutes", "reason", "scale"))),
     "output": TABLES["output"].columns,
     "changes": TABLES["change"].columns,
     "checks": TABLES["check"].columns,
@@ -122,7 +123,7 @@ FRAMES: dict[str, tuple[Column, ...]] = {
 class Snapshot:
     """What is in force, what was left out and why, what was found. Every frame as `FRAMES` declares it.
 
-    loaves: accepted loaf rows; findings: the answers to *is this good?*; charted and alerts: of the
+    loaves: accepted loaf rows, what pages ask of them; findings: the answers to *is this good?*; charted and alerts: of the
     whole plant. Raises ValueError where a frame lacks a declared column.
     """
 

@@ -162,7 +162,7 @@ def reconcile(found: Sequence[Alert], stored: Sequence[Alert]) -> list[Alert]:
     return sorted(result + gone, key=lambda a: (a.signalled_at, a.alert))
 
 
-RESTATED = " (no longer signals since rows were restated)"
+RESTATED = " (no longer signals: rows or its baseline changed since)"
 
 
 # one event of a line and product, whichever of them moved first: a chart of the family that joins later takes the lead

@@ -92,6 +92,18 @@ def chosen(stream: Stream, points: Points, first_key: str, last_key: str) -> Bas
     return freeze(char, points, work, Learned(start, done, (), np.zeros(done + 1), known))
 
 
+def row_changed(baseline: Baseline, points: Points) -> bool:
+    """Whether a batch that a frozen baseline was made of has other values now, or is gone. The baseline itself stays."""
+    if baseline.learning:
+        return False
+    keys = [str(key) for key in points.keys]
+    if baseline.first_key not in keys or baseline.last_key not in keys:
+        return True
+    left_out = {key for key, _ in baseline.excluded}
+    inside = range(keys.index(baseline.first_key), keys.index(baseline.last_key) + 1)
+    return _fingerprint(points, np.array([i for i in inside if keys[i] not in left_out], dtype=int)) != baseline.fingerprint
+
+
 def learning(char: Characteristic, points: Points, work: Working, learned: Learned) -> Baseline:
     """What the chart compares with while it learns: the level so far, the trade's spread scaled by what was seen."""
     t, known = trade_model(char, work), learned.known

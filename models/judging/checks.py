@@ -118,7 +118,7 @@ def verdict(rule: Rule, rows: pd.DataFrame) -> Verdict:
     """What a rule says of every row of a frame with the rule's columns."""
     can = np.ones(len(rows), dtype=bool)
     if rule.code.endswith(".required"):
-        return Verdict(can, rows[rule.column].isna().to_numpy())
+        return Verdict(can, rows[rule.column].isna().to_numpy() if rule.column in rows else ~can)
     for name in rule.needs:
         can &= rows[name].notna().to_numpy()
     return Verdict(can, can & np.asarray(rows.eval(rule.fails), dtype=bool))

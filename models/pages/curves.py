@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from models.charts.baseline import row_changed
 from models.charts.windows import against_window
 from models.pages import words
 from models.pages.marks import marks
@@ -97,7 +98,9 @@ def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
     said = baseline_says(charted.baseline, charted.stream.unit, snapshot)
     bad = against_window(charted, snapshot.plant)
-    return f"{said} {bad}" if bad else said
+    changed = charted.baseline is not None and row_changed(charted.baseline, charted.points)
+    parts = (said, bad, "A batch of the baseline was corrected since it was frozen; the baseline stays until a person sets it anew." if changed else "")
+    return " ".join(part for part in parts if part)
 
 
 def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot) -> str:

@@ -22,18 +22,22 @@ MOST_UNPACKED = 128 << 20
 MOST_CELLS = 2_000_000
 MOST_PARTS = 2000
 MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
-_ATTRIBUTES = rb"""((?:[^<>"']|"[^"<]*"|'[^'<]*')*)"""
-_ROW_OR_CELL = re.compile(rb"<(?:\w+:)?(row|c)(?=[\s/>])" + _ATTRIBUTES + rb">")
-_PLACE = re.compile(rb"""(?:^|\s)r\s*=\s*["']([^"']*)["']""")
+_ATTRIBUTES = rb"""((?:\s+[\w:.-]+\s*=\s*(?:"[^"<]*"|'[^'<]*'))*\s*/?)>"""
+_PREFIX = rb"<(?:[^\s<>/]*:)?"
+_ROW_OR_CELL = re.compile(_PREFIX + rb"(row|c)" + _ATTRIBUTES)
+_ANY_ROW_OR_CELL = re.compile(_PREFIX + rb"(?:row|c)(?=[\s/>])")
+_PLACE = re.compile(rb"""\sr\s*=\s*["']([^"']*)["']""")
 _CELL_NAME = re.compile(rb"([A-Za-z]{1,3})([0-9]{1,7})")
-_COUNTED = re.compile(rb"<(?:\w+:)?sst(?=[\s/>])" + _ATTRIBUTES)
+_STRINGS = re.compile(_PREFIX + rb"sst" + _ATTRIBUTES)
+_ANY_STRINGS = re.compile(_PREFIX + rb"sst(?=[\s/>])")
 _COUNT = re.compile(rb"""[cC]ount\s*=\s*["']([^"']*)["']""")
-_ODS_TAG = re.compile(rb"<(/?)table:(table|table-row|table-cell|covered-table-cell)(?=[\s/>])" + _ATTRIBUTES + rb">")
-_REPEATED = re.compile(rb"""table:number-(?:rows|columns)-repeated\s*=\s*["']([^"']*)["']""")
+_ODS_TAG = re.compile(rb"<(/?)table:(table|table-row|table-cell|covered-table-cell)" + _ATTRIBUTES)
+_ANY_ODS_TAG = re.compile(rb"</?table:(?:table|table-row|table-cell|covered-table-cell)(?=[\s/>])")
+_REPEATED = re.compile(rb"""\stable:number-(?:rows|columns)-repeated\s*=\s*["']([^"']*)["']""")
 _ERROR_CELL = re.compile(rb"""<c\s([^<>]*\bt="e"[^<>]*)>(?:<f[^<>]*>[^<]*</f>|<f[^<>]*/>)?<v>([^<]*)</v></c>""")
 _NOT_WORKED_OUT = re.compile(rb"""<c\s([^<>]*)>(?:<f[^<>]*>[^<]*</f>|<f[^<>]*/>)(?:<v\s*/>|<v></v>)?</c>""")
-_SHEET = re.compile(rb"<(?:\w+:)?sheet(?=\s)" + _ATTRIBUTES)
-_RELATION = re.compile(rb"<(?:\w+:)?Relationship(?=\s)" + _ATTRIBUTES)
+_SHEET = re.compile(_PREFIX + rb"sheet" + _ATTRIBUTES)
+_RELATION = re.compile(_PREFIX + rb"Relationship" + _ATTRIBUTES)
 _FAR_TOO_LARGE = f"the workbook is larger than {MOST_CELLS:,} cells: save the log as CSV, or a file a day"
 _BROKEN = "the workbook is broken: open it in a spreadsheet program and save it again"
 
@@ -122,34 +126,55 @@ def _unpacked(content: bytes, entry: zipfile.ZipInfo, most: int) -> bytes:
 
 
 def _check(parts: Parts, name: str, part: bytes) -> None:
-    for tag in _COUNTED.finditer(part):
-        for count in _COUNT.findall(tag[1]):
-            if not count.isdigit() or len(count) > 9 or int(count) > len(part):
-                raise Refused(_BROKEN)
     if part.count(b"<si") > MOST_CELLS or part.count(b"<c") + part.count(b"<row") > 3 * MOST_CELLS:
         raise Refused(_FAR_TOO_LARGE)
+    has_strings = _ANY_STRINGS.search(part) is not None
     is_sheet = name == "content.xml" if parts.kind == "ods" else b"sheetData" in part
-    if not is_sheet:
+    if not (is_sheet or has_strings):
         return
     if b"<!" in part or part.rfind(b"<?") > 3 or b"\0" in part[:200]:
         raise Refused(_BROKEN)
-    if parts.kind == "ods":
+    if has_strings:
+        _measure_strings(part)
+    if is_sheet and parts.kind == "ods":
         _measure_ods(part)
-    else:
+    elif is_sheet:
         _measure_xlsx(part)
         parts.odd[name] = _without_value(part)
+
+
+def _tags(part: bytes, well_formed: re.Pattern[bytes], any_: re.Pattern[bytes]) -> Iterator[re.Match[bytes]]:
+    """Every tag of a kind. One that is not well formed is read in one way by one reader and otherwise by another."""
+    if sum(1 for _ in any_.finditer(part)) != sum(1 for _ in well_formed.finditer(part)):
+        raise Refused(_BROKEN)
+    return well_formed.finditer(part)
+
+
+def _once(pattern: re.Pattern[bytes], attributes: bytes) -> bytes | None:
+    """An attribute's value; None where it is not there. Raises Refused where it stands twice."""
+    found = pattern.findall(attributes)
+    if len(found) > 1:
+        raise Refused(_BROKEN)
+    return found[0] if found else None
+
+
+def _measure_strings(part: bytes) -> None:
+    for tag in _tags(part, _STRINGS, _ANY_STRINGS):
+        for count in _COUNT.findall(tag[1]):
+            if not count.isdigit() or len(count) > 9 or int(count) > len(part):
+                raise Refused(_BROKEN)
 
 
 def _measure_xlsx(part: bytes) -> None:
     """The furthest filled cell of a sheet decides how much room a reader takes."""
     row = column = high = wide = 0
-    for tag in _ROW_OR_CELL.finditer(part):
-        place = _PLACE.search(tag[2])
+    for tag in _tags(part, _ROW_OR_CELL, _ANY_ROW_OR_CELL):
+        place = _once(_PLACE, tag[2])
         if tag[1] == b"row":
-            row, column = _whole(place[1], MOST_ROWS) if place else row + 1, 0
+            row, column = _whole(place, MOST_ROWS) if place is not None else row + 1, 0
             continue
-        if place:
-            column, row = _cell(place[1])
+        if place is not None:
+            column, row = _cell(place)
         else:
             column += 1
         if tag[2].endswith(b"/"):
@@ -183,28 +208,29 @@ def _cell(name: bytes) -> tuple[int, int]:
 def _measure_ods(part: bytes) -> None:
     """Rows and cells may be repeated; what is filled, repeats included, is bounded for all sheets together."""
     rows = wide = high = column = filled = repeat = total = 0
-    for tag in _ODS_TAG.finditer(part):
+    for tag in _tags(part, _ODS_TAG, _ANY_ODS_TAG):
         closing, name, attributes = tag[1] == b"/", tag[2], tag[3]
-        times = _REPEATED.search(attributes)
+        times = _times(attributes)
         if name == b"table":
             total += high * wide
             rows = wide = high = 0
         elif name == b"table-row":
             if not closing:
-                repeat, column, filled = _times(times), 0, 0
+                repeat, column, filled = times, 0, 0
             if closing or attributes.endswith(b"/"):
                 rows += repeat
                 high, wide = (rows, max(wide, filled)) if filled else (high, wide)
         elif not closing:
-            column += _times(times)
+            column += times
             if b"office:value-type" in attributes or not attributes.endswith(b"/"):
                 filled = column
         if total + high * wide > MOST_CELLS:
             raise Refused(_FAR_TOO_LARGE)
 
 
-def _times(found: re.Match[bytes] | None) -> int:
-    return 1 if found is None else _whole(found[1], 1 << 31)
+def _times(attributes: bytes) -> int:
+    repeated = _once(_REPEATED, attributes)
+    return 1 if repeated is None else _whole(repeated, 1 << 31)
 
 
 def _without_value(part: bytes) -> dict[tuple[int, int], str]:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 STATUSES = ("accepted", "waiting", "quarantined", "duplicate", "superseded")
 TWO_FIT = "two-batches-fit"
+# logs whose rows belong to a dough: new rows wait in a table of their own until their dough is known
+OF_DOUGH = ("proof", "gas", "loaf")
 
 
 @dataclass
@@ -61,7 +63,7 @@ def settle(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int) -> Touc
         if kind == "paste":
             touched.pastes |= _names(con)
     _settle_doughs(con, plant, first_new, touched)
-    for kind in ("proof", "gas", "loaf"):
+    for kind in OF_DOUGH:
         _settle_of_dough(con, kind, first_new, touched)
     for kind in KINDS:
         _let_go(con, kind)
@@ -126,18 +128,20 @@ def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) 
          "write which one was used (its number is not enough)")
 
 
+def make_arriving(con: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """The table in which new rows of a log wait for their dough to be looked for; gone once they are settled."""
+    con.execute(f"""CREATE TEMP TABLE IF NOT EXISTS arriving_{kind} AS
+        SELECT * EXCLUDE (status, batch_key, asks, identity) FROM log_{kind} LIMIT 0""")
+
+
 def _settle_of_dough(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:
     """Proofs, gas tests and loaves that are new, or whose dough is new or changed."""
     _list_again(con, kind, first_new, touched)
-    refers = TABLES[kind].refers
-    assert refers is not None
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE linking AS SELECT seq, dough_batch, line, {refers.at} AS at
-        FROM log_{kind} WHERE seq IN (SELECT seq FROM again)""")
-    query = store.sql("link_dough").format(within_s=refers.within_h * 3600)
-    con.execute(f"CREATE OR REPLACE TEMP TABLE linked AS {query}")
     old = _linked_now(con, kind)
+    con.execute(f"CREATE OR REPLACE TEMP TABLE linked AS {_link_to_dough(con, kind, f'log_{kind} WHERE seq IN (SELECT seq FROM again)')}")
     con.execute(f"UPDATE log_{kind} SET batch_key = l.batch_key, asks = l.asks FROM linked l WHERE log_{kind}.seq = l.seq")
     con.execute(f"UPDATE log_{kind} SET identity = {_linked_identity(kind)} WHERE seq IN (SELECT seq FROM again)")
+    _let_in(con, kind, touched)
     _ask(con, kind, "dough_batch", "two doughs of this number were mixed at the same time: write which one it was")
     _touch(con, f"SELECT identity FROM again UNION SELECT identity FROM log_{kind} WHERE seq IN (SELECT seq FROM again)")
     _apply_status(con, kind)
@@ -149,8 +153,39 @@ def _settle_of_dough(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, 
         touched.yeast_lots |= {name for (name,) in lots.fetchall()}
 
 
+def _link_to_dough(con: duckdb.DuckDBPyConnection, kind: str, rows: str) -> str:
+    """SQL that finds the dough of rows given as a FROM clause."""
+    refers = TABLES[kind].refers
+    assert refers is not None
+    con.execute(f"CREATE OR REPLACE TEMP TABLE linking AS SELECT seq, dough_batch, line, {refers.at} AS at FROM {rows}")
+    return store.sql("link_dough").format(within_s=refers.within_h * 3600)
+
+
+def _let_in(con: duckdb.DuckDBPyConnection, kind: str, touched: Touched) -> None:
+    """New rows go into their log with their dough. One that nothing speaks against and that is alone of its identity
+    has its status at once; the others are settled with the rows they meet, and join `again`."""
+    make_arriving(con, kind)
+    con.execute(f"CREATE OR REPLACE TEMP TABLE linked AS {_link_to_dough(con, kind, f'arriving_{kind}')}")
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE arrived AS SELECT seq, batch_key, asks, {_linked_identity(kind)} AS identity
+        FROM (SELECT r.*, l.batch_key, l.asks FROM arriving_{kind} r JOIN linked l USING (seq))""")
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE met AS SELECT hash(identity) AS h FROM arrived GROUP BY 1 HAVING count(*) > 1
+        UNION SELECT hash(identity) FROM log_{kind} WHERE batch_key IS NULL OR batch_key IN (SELECT DISTINCT batch_key FROM arrived)""")
+    alone = "r.credible AND NOT a.asks AND hash(a.identity) NOT IN (SELECT h FROM met)"
+    waits = "a.batch_key IS NULL AND r.dough_batch IS NOT NULL"
+    con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT r.*, a.batch_key, a.asks, a.identity,
+        CASE WHEN {alone} THEN CASE WHEN {waits} THEN 'waiting' ELSE 'accepted' END END AS status
+        FROM arriving_{kind} r JOIN arrived a USING (seq) ORDER BY r.seq""")
+    con.execute(f"INSERT INTO again SELECT seq, identity FROM log_{kind} WHERE status IS NULL")
+    keys = con.execute("SELECT DISTINCT batch_key FROM arrived WHERE batch_key IS NOT NULL").fetchall()
+    touched.batches |= {name for (name,) in keys}
+    if kind == "gas":
+        lots = con.execute("SELECT DISTINCT yeast_lot FROM arriving_gas WHERE yeast_lot IS NOT NULL").fetchall()
+        touched.yeast_lots |= {name for (name,) in lots}
+    con.execute(f"DROP TABLE arriving_{kind}; DROP TABLE arrived")
+
+
 def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:
-    """Rows whose dough has to be looked for (again), with the identity they had."""
+    """Rows taken before whose dough has to be looked for again, with the identity they had."""
     refers = TABLES[kind].refers
     assert refers is not None
     _list(con, "touched_batches", touched.batches)

@@ -22,7 +22,7 @@ def snapshot(con: duckdb.DuckDBPyConnection, plant: Plant, version: str, charted
     """Everything in force, everything left out and why, everything found."""
     return Snapshot(
         plant=plant, version=version, pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"),
-        loaves=_log(con, "loaf", ("batch_key",)), output=_log(con, "output"), changes=_log(con, "change"),
+        loaves=loaves(con), output=_log(con, "output"), changes=_log(con, "change"),
         checks=_log(con, "check"), account=account.by_day(con), excluded=excluded(con), passed_over=_passed_over(con),
         findings=findings(con), rules=_rules(con), restated=restated(con), files=_files(con), charted=charted, alerts=alerts,
     )
@@ -35,6 +35,12 @@ def _shape(con: duckdb.DuckDBPyConnection, name: str, query: str) -> pd.DataFram
 def log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) -> pd.DataFrame:
     """Accepted rows of one log, typed, in order of its clock."""
     return _log(con, kind, more)
+
+
+def loaves(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Accepted loaves as `snapshot.FRAMES` has them, in order of their clock."""
+    columns = store.typed_columns(FRAMES["loaves"])
+    return store.many(con, "log_loaf WHERE status = 'accepted'", "log_loaf.measured_at, identity", columns)
 
 
 def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) -> pd.DataFrame:

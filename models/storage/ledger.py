@@ -48,16 +48,30 @@ def baselines(con: duckdb.DuckDBPyConnection) -> dict[Stream, tuple[Baseline, fl
 def _baseline(text: str) -> tuple[Baseline, float]:
     body = json.loads(text)
     arl0 = body.pop("arl0")
+    for name in SET_BY:
+        body.pop(name, None)
     for name in ("first_at", "last_at"):
         body[name] = datetime.fromisoformat(body[name])
     body["excluded"] = tuple((key, why) for key, why in body["excluded"])
     return Baseline(**body), arl0
 
 
-def keep_baseline(con: duckdb.DuckDBPyConnection, stream: Stream, baseline: Baseline, arl0: float, run: int) -> None:
-    """Freeze a baseline that has learned enough."""
-    text = json.dumps(asdict(baseline) | {"arl0": arl0}, default=lambda v: v.isoformat(), sort_keys=True, ensure_ascii=False)
+SET_BY = ("set_by", "because")
+
+
+def keep_baseline(con: duckdb.DuckDBPyConnection, stream: Stream, baseline: Baseline, arl0: float, run: int, set_by: str = "",
+                  because: str = "") -> None:
+    """Freeze a baseline: one that has learned enough, or one that a person set, with who and why. Earlier ones stay readable."""
+    text = json.dumps(asdict(baseline) | {"arl0": arl0, "set_by": set_by, "because": because}, default=lambda v: v.isoformat(), sort_keys=True, ensure_ascii=False)
     con.execute("INSERT INTO baseline VALUES (?, ?, true, ?)", [stream_text(stream), run, text])
+
+
+def baseline_history(con: duckdb.DuckDBPyConnection) -> list[dict]:
+    """Every baseline ever frozen, oldest first: stream, run, first_key, last_key, batches, set_by, because."""
+    rows = con.execute("SELECT stream, run, baseline FROM baseline ORDER BY run, rowid").fetchall()
+    names = ("first_key", "last_key", "batches", *SET_BY)
+    return [{"stream": Stream(**json.loads(stream)), "run": run} | {name: json.loads(text).get(name, "") for name in names}
+            for stream, run, text in rows]
 
 
 def stored_alerts(con: duckdb.DuckDBPyConnection) -> list[Alert]:

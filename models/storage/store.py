@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 VERSION = 1
+# what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
+MEMORY = "768MB"
 FIXED = ("meta", "file", "raw_row", "passed_over", "slip", "finding", "judged", "judged_batch", "baseline", "alert", "page", "case_event", "decision")
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
@@ -70,7 +72,7 @@ def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
     until = time.monotonic() + wait_s
     while True:
         try:
-            return duckdb.connect(str(path), config={"python_enable_replacements": "false"})
+            return duckdb.connect(str(path), config={"python_enable_replacements": "false", "memory_limit": MEMORY})
         except duckdb.IOException as error:
             if "lock" not in str(error).lower():
                 raise StoreError(f"{path}: {_first_line(error)}") from None
@@ -141,6 +143,36 @@ def frame(con: duckdb.DuckDBPyConnection, query: str, columns: dict[str, str], a
     """A query's result with the contract's dtypes, whatever DuckDB made of it. columns: name -> Column type."""
     found = con.execute(query, args or []).df()
     return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items() if name in found.columns})
+
+
+# more different texts than this in a column are fetched one by one
+FEW_TEXTS = 50_000
+
+
+def many(con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str]) -> pd.DataFrame:
+    """Like `frame`, for very many rows: equal texts of a column are one object in memory.
+
+    source: what stands after FROM, a WHERE with it.
+    """
+    import numpy as np
+    import pandas as pd
+
+    wanted = [_as_codes(con, name, source) if kind == "text" else f'"{name}"' for name, kind in columns.items()]
+    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source} ORDER BY {order}").df()
+    for name in columns:
+        if isinstance(found[name].dtype, pd.CategoricalDtype):
+            texts = np.append(found[name].cat.categories.to_numpy(dtype=object), None)
+            found[name] = texts[found[name].cat.codes]
+    return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items()})
+
+
+def _as_codes(con: duckdb.DuckDBPyConnection, name: str, source: str) -> str:
+    """SQL of a text column as numbers that stand for its texts."""
+    texts = [text for (text,) in con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall() if text is not None]
+    if not texts or len(texts) > FEW_TEXTS:
+        return f'"{name}"'
+    listed = ", ".join("'" + text.replace("'", "''") + "'" for text in sorted(texts))
+    return f'CAST("{name}" AS ENUM ({listed})) AS "{name}"'
 
 
 def typed_columns(columns: tuple[Column, ...]) -> dict[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -109,26 +110,35 @@ def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, pl
     rows["credible"] = ~rows["seq"].isin(doubtful)
     names = ", ".join(f'"{name}"' for name in rows.columns)
     own = {"paste": "paste_key", "dough": "batch_key"}.get(kind)
-    identity = account.own_identity(kind) if TABLES[kind].identity and kind != "loaf" else "'? ' || digest"
+    identity = account.own_identity(kind)
     con.register("incoming", rows)
-    con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f', {own}' if own else ''})
-        SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ''}
-        FROM (SELECT *, {identity} AS identity FROM (SELECT *, {account.digest(kind)} AS digest FROM incoming))""")
+    if kind in account.OF_DOUGH:
+        account.make_arriving(con, kind)
+        con.execute(f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {account.digest(kind)} FROM incoming")
+    else:
+        con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f', {own}' if own else ''})
+            SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ''}
+            FROM (SELECT *, {identity} AS identity FROM (SELECT *, {account.digest(kind)} AS digest FROM incoming))""")
     con.unregister("incoming")
 
 
 def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant) -> list[tuple[Any, ...]]:
     """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it."""
-    place = [(file, row) for file in files for row in range(file.n)]
     doubts: dict[int, list[Doubt]] = {}
-    start = 0
+    starts, start = [], 0
     for file in files:
+        starts.append(start)
         for cell in file.typed.slips:
             if cell.rule != "required":
                 doubts.setdefault(start + cell.row, []).append(_unreadable(kind, cell))
         start += file.n
-    _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place[position], column))
-    seqs = [file.first_seq + row for file, row in place]
+
+    def place(position: int) -> tuple[Pending, int]:
+        of_file = bisect_right(starts, position) - 1
+        return files[of_file], position - starts[of_file]
+
+    _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place(position), column))
+    seqs = {position: file.first_seq + row for position in doubts for file, row in [place(position)]}
     return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
 
 

@@ -47,8 +47,8 @@ class Wide:
     batches: pd.DataFrame
 
 
-def reduce(plant: Plant, logs: Logs) -> Wide:
-    """One wide row a paste batch and one a dough batch.
+def reduce(plant: Plant, logs: Logs, measured: pd.DataFrame | None = None) -> Wide:
+    """One wide row a paste batch and one a dough batch. measured: `loaves` of the doughs, where worked out before.
 
     Empty cells stay missing; only `makeup_water_kg` not recorded counts 0 in `hydration_pct`, and other
     water not recorded is taken as the formula has it (`models.trade.paste.unwritten_other_water`).
@@ -60,7 +60,8 @@ def reduce(plant: Plant, logs: Logs) -> Wide:
     tubs = _tubs(pastes, doughs, formula)
     pastes = pastes.join(_drawn(pastes, tubs))
     batches = _batches(plant, pastes, doughs, formula, tubs)
-    for joined in (_proofs(logs.proof), _gas(logs.gas), _loaves(plant, logs.loaf)):
+    measured = loaves(plant, logs.loaf) if measured is None else measured
+    for joined in (_proofs(logs.proof), _gas(logs.gas), measured):
         batches = batches.merge(joined, how="left", left_on="batch_key", right_index=True)
     batches = batches.merge(_lot_gas(logs.gas), how="left", left_on="yeast_lot", right_index=True)
     counts = ["gas_tests", "lot_gas_tests", "loaves", "loaves_suspicion", "loaves_hot"]
@@ -78,11 +79,10 @@ def _in_order(logs: Logs) -> Logs:
         "dough": ["mixed_at", "flour_kg", "paste_kg", "paste_kg_2"],
         "proof": ["proof_in"],
         "gas": ["gas_produced_ml", "gas_retained_ml"],
-        "loaf": ["baked_g", "volume_ml", "scaled_g"],
     }
     frames = {kind: getattr(logs, kind) for kind in summed}
     order = {kind: np.lexsort([frame[c].to_numpy() for c in summed[kind]]) for kind, frame in frames.items()}
-    return Logs(**{kind: frame.iloc[order[kind]].reset_index(drop=True) for kind, frame in frames.items()})
+    return Logs(**{kind: frame.iloc[order[kind]].reset_index(drop=True) for kind, frame in frames.items()}, loaf=logs.loaf)
 
 
 def _shaped(frame: pd.DataFrame, columns: tuple[Column, ...], order: list[str]) -> pd.DataFrame:
@@ -431,9 +431,15 @@ def _lot_gas(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"lot_gas_ml": by.mean(), "lot_gas_tests": by.size().astype("float64")})
 
 
-def _loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
-    """Means of routine loaves that had cooled long enough, or whose cooling time nobody wrote."""
-    rows = rows.dropna(subset=["batch_key"])
+# what a batch's figures are worked out from
+OF_LOAF = ("measured_at", "scaled_g", "baked_g", "volume_ml", "cooled_minutes", "core_temp_c", "reason", "method", "scale", "volumeter")
+
+
+def loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
+    """What was measured on each batch: means of routine loaves that had cooled long enough, or whose cooling time
+    nobody wrote, and how many there were. Index batch_key; each batch by its own rows alone, in any order."""
+    rows = rows.iloc[np.lexsort([rows[c].to_numpy() for c in ("baked_g", "volume_ml", "scaled_g")])]
+    rows = rows.dropna(subset=["batch_key"]).reset_index(drop=True)
     suspicion = rows["reason"] == "suspicion"
     hot = ~suspicion & (rows["cooled_minutes"] < plant.net_weight.min_cooled_minutes)
     good = rows[~suspicion & ~hot]
