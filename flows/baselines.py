@@ -28,7 +28,9 @@ class ChosenBaseline:
 
 def add_parser(commands: Any) -> None:
     """Add the command and its options."""
-    parser = commands.add_parser("baseline", help="list the charts' baselines, or set one anew (new recipe, new instrument)")
+    parser = commands.add_parser(
+        "baseline", help="list the charts' baselines, or set one anew (new recipe, new instrument)"
+    )
     option = parser.add_argument
     option("chart", nargs="?", type=int, metavar="N", help="the chart by its number in the list")
     option("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
@@ -49,12 +51,19 @@ def baseline(args: argparse.Namespace) -> int:
     loaded = plant.load(args.plant)
     con = store.open_for_reading(args.store)
     try:
-        charted = [one for one, _ in chart_plant(loaded, wide.load(con, "pastes"), wide.load(con, "batches"), ledger.baselines(con))]
+        charted = [
+            one
+            for one, _ in chart_plant(
+                loaded, wide.load(con, "pastes"), wide.load(con, "batches"), ledger.baselines(con)
+            )
+        ]
         history = ledger.baseline_history(con)
     finally:
         con.close()
     if args.chart is None:
-        print("\n".join(line for n, one in enumerate(charted, 1) for line in _lines(n, one, history)) or "No chart yet.")
+        print(
+            "\n".join(line for n, one in enumerate(charted, 1) for line in _lines(n, one, history)) or "No chart yet."
+        )
         return 0
     return _set(args, loaded, [one.stream for one in charted])
 
@@ -65,10 +74,15 @@ def _lines(n: int, charted: Any, history: list[dict]) -> list[str]:
     if base is None:
         return [f"{n:>3}  {place}: {stream.characteristic}: no baseline yet, {len(charted.points)} batches"]
     word = "learning" if base.learning else "frozen"
-    said = [f"{n:>3}  {place}: {stream.characteristic}: {word}, {base.batches} batches, {base.days} days, {base.lots} lots, "
-            f"{base.first_key} to {base.last_key}, level {base.level:.4g} {stream.unit}"]
-    return said + [f"       set by {h['set_by']}: {h['first_key']} to {h['last_key']}, {h['because']}"
-                   for h in history if h["stream"] == stream and h["set_by"]]
+    said = [
+        f"{n:>3}  {place}: {stream.characteristic}: {word}, {base.batches} batches, {base.days} days, {base.lots} lots, "
+        f"{base.first_key} to {base.last_key}, level {base.level:.4g} {stream.unit}"
+    ]
+    return said + [
+        f"       set by {h['set_by']}: {h['first_key']} to {h['last_key']}, {h['because']}"
+        for h in history
+        if h["stream"] == stream and h["set_by"]
+    ]
 
 
 def _set(args: argparse.Namespace, loaded: Any, streams: list[Stream]) -> int:
@@ -86,5 +100,7 @@ def _set(args: argparse.Namespace, loaded: Any, streams: list[Stream]) -> int:
         pages = set_baseline(job, chosen)
     except ValueError as error:
         raise BaselineError(str(error)) from None
-    print(f"baseline of chart {args.chart} set by {args.by}: {args.first} to {args.last}; {len(pages)} pages printed again")
+    print(
+        f"baseline of chart {args.chart} set by {args.by}: {args.first} to {args.last}; {len(pages)} pages printed again"
+    )
     return 0

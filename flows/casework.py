@@ -56,8 +56,10 @@ def alerts(args: argparse.Namespace) -> int:
         return 0
     for alert in found:
         place = ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part)
-        print(f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {alert.urgency}, {alert.signal}, {alert.case}  "
-              f"{place}: {alert.characteristic} {alert.direction}. {alert.says}")
+        print(
+            f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {alert.urgency}, {alert.signal}, {alert.case}  "
+            f"{place}: {alert.characteristic} {alert.direction}. {alert.says}"
+        )
     if not found:
         print("No alert is open.")
     return 0
@@ -73,7 +75,14 @@ def case(args: argparse.Namespace) -> int:
 
     store.open_for_reading(args.store).close()
     act: Act = "seen" if args.seen else "done" if args.done else "handed over" if args.hand_over else "closed"
-    event = CaseEvent(args.alert, datetime.now(UTC).replace(tzinfo=None, microsecond=0), args.by, act, FOUND.get(args.close), args.note)
+    event = CaseEvent(
+        args.alert,
+        datetime.now(UTC).replace(tzinfo=None, microsecond=0),
+        args.by,
+        act,
+        FOUND.get(args.close),
+        args.note,
+    )
     job = Job(plant.load(args.plant), "", args.store.parent, args.store, args.out)
     for page in record_case(job, event):
         print(page)

@@ -17,13 +17,23 @@ def parser() -> argparse.ArgumentParser:
     from flows import baselines, casework, keeping, makeup, quarantine
 
     top = argparse.ArgumentParser(
-        prog="loaftrace", description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.")
+        prog="loaftrace",
+        description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.",
+    )
     top.add_argument("--version", action="store_true", help="print the version")
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
     _demo(commands.add_parser("demo", help="make an invented bakery's logs and run the whole job on them"))
     _run(commands.add_parser("run", help="take every new shift log and do the whole job"))
-    _page(commands.add_parser("day", help="print a day's page again from the store"), "DATE", "the production day, like 2026-10-26")
-    _page(commands.add_parser("month", help="print a month's page again from the store"), "MONTH", "the month, like 2026-10")
+    _page(
+        commands.add_parser("day", help="print a day's page again from the store"),
+        "DATE",
+        "the production day, like 2026-10-26",
+    )
+    _page(
+        commands.add_parser("month", help="print a month's page again from the store"),
+        "MONTH",
+        "the month, like 2026-10",
+    )
     makeup.add_parser(commands)
     casework.add_parsers(commands)
     quarantine.add_parser(commands)
@@ -34,14 +44,20 @@ def parser() -> argparse.ArgumentParser:
     sheets.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
     schedule = commands.add_parser("schedule", help="run the job on a schedule, until stopped")
     _places(schedule)
-    schedule.add_argument("--cron", default="*/15 * * * *", help="when to pull, as a cron line in the plant's time zone")
+    schedule.add_argument(
+        "--cron", default="*/15 * * * *", help="when to pull, as a cron line in the plant's time zone"
+    )
     return top
 
 
 def _places(command: argparse.ArgumentParser) -> None:
     command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
-    command.add_argument("--logs", type=Path, required=True, metavar="DIR", help="folder of shift logs, with its subfolders")
-    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store; made where there is none")
+    command.add_argument(
+        "--logs", type=Path, required=True, metavar="DIR", help="folder of shift logs, with its subfolders"
+    )
+    command.add_argument(
+        "--store", type=Path, required=True, metavar="FILE", help="the store; made where there is none"
+    )
     command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the reports")
 
 
@@ -52,7 +68,9 @@ def _run(command: argparse.ArgumentParser) -> None:
 
 
 def _demo(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--folder", type=Path, default=Path("demo-bakery"), metavar="DIR", help="where to put it (demo-bakery)")
+    command.add_argument(
+        "--folder", type=Path, default=Path("demo-bakery"), metavar="DIR", help="where to put it (demo-bakery)"
+    )
     command.add_argument("--days", type=int, default=35, help="days of logs (35)")
     command.add_argument("--json", action="store_true", help="print the result as one JSON object, and nothing else")
 
@@ -111,10 +129,15 @@ def _explain(error: Exception) -> int:
     if isinstance(error, FileExistsError) and error.errno is None:
         return _fail(str(error))
     if isinstance(error, OSError) and error.errno is not None:
-        return _fail(f"{error.filename or 'a file'}: {error.strerror}; free or fix it, then run again (nothing was half-done)")
+        return _fail(
+            f"{error.filename or 'a file'}: {error.strerror}; free or fix it, then run again (nothing was half-done)"
+        )
     known = type(error).__module__.partition(".")[0] in {"models", "flows", "reports"} or wrong
     text = " ".join(str(error).split())
-    return _fail(text if known else f"{type(error).__name__}: {text or 'unknown'} (nothing was half-done; run again)", WRONG if wrong else FAILED)
+    return _fail(
+        text if known else f"{type(error).__name__}: {text or 'unknown'} (nothing was half-done; run again)",
+        WRONG if wrong else FAILED,
+    )
 
 
 def _fail(text: str, status: int = FAILED) -> int:

@@ -49,7 +49,9 @@ def demo(args: argparse.Namespace) -> int:
     _note(f"writing the invented bakery's logs to {args.folder}")
     written = bakery.write(args.folder, days=args.days)
     _note(f"{len(written.files)} files written")
-    job = steps.read_job(args.folder / "plant.toml", args.folder / "logs", args.folder / "store.duckdb", args.folder / "reports")
+    job = steps.read_job(
+        args.folder / "plant.toml", args.folder / "logs", args.folder / "store.duckdb", args.folder / "reports"
+    )
     from flows import pipeline
 
     result = pipeline.run_on_local_server(job, _note)

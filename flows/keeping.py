@@ -14,7 +14,9 @@ def add_parsers(commands: Any) -> None:
     backup.add_argument("--to", type=Path, required=True, metavar="FILE.zip", help="the backup")
     restore = commands.add_parser("restore", help="put a backup back")
     restore.add_argument("backup", type=Path, metavar="FILE.zip", help="the backup")
-    restore.add_argument("--store", type=Path, required=True, metavar="FILE", help="where the store is to be; none may be there")
+    restore.add_argument(
+        "--store", type=Path, required=True, metavar="FILE", help="where the store is to be; none may be there"
+    )
 
 
 def backup(args: argparse.Namespace) -> int:

@@ -62,8 +62,11 @@ def run(args: argparse.Namespace) -> int:
 def _answer(plant: Plant, product: Product, args: argparse.Namespace) -> str:
     tare = _optional(args.tare, "--tare") or 0.0
     weighing = kettle.Weighing(
-        _net(args.before, "--before", tare), _net(args.after, "--after", tare),
-        _optional(args.residue, "--residue"), _optional(args.temp, "--temp", low=-50.0), _capacity(plant, args.kettle),
+        _net(args.before, "--before", tare),
+        _net(args.after, "--after", tare),
+        _optional(args.residue, "--residue"),
+        _optional(args.temp, "--temp", low=-50.0),
+        _capacity(plant, args.kettle),
     )
     advice = kettle.advise(plant, product, weighing, args.at, _doughs(args.doughs))
     asked = _asked(plant, product, args, tare)

@@ -27,21 +27,35 @@ Tell = Callable[[str], None]
 # only writing pages is tried again: a reports folder on a share may be away for a moment, and writing twice harms nothing;
 # the steps before share one transaction, which is either whole or not there
 RETRIES = {"write_pages": 3, "print_page": 3}
-TITLES = {"pull": "take the shift logs", "judge": "hold batches against the limits", "chart": "chart every line and kettle",
-          "alert": "raise alerts", "picture": "gather what the pages show", "write_pages": "write the pages", "print_page": "write the page"}
+TITLES = {
+    "pull": "take the shift logs",
+    "judge": "hold batches against the limits",
+    "chart": "chart every line and kettle",
+    "alert": "raise alerts",
+    "picture": "gather what the pages show",
+    "write_pages": "write the pages",
+    "print_page": "write the page",
+}
 
 
 def _tasks(tell: Tell | None) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     def as_task(step: Callable[..., Any]) -> Callable[..., Any]:
         name = step.__name__
-        made: Any = task(name=TITLES[name], retries=RETRIES.get(name, 0), retry_delay_seconds=2, cache_policy=NO_CACHE,
-                         persist_result=False)(step)
+        made: Any = task(
+            name=TITLES[name],
+            retries=RETRIES.get(name, 0),
+            retry_delay_seconds=2,
+            cache_policy=NO_CACHE,
+            persist_result=False,
+        )(step)
 
         def told(*args: Any) -> Any:
             if tell:
                 tell(TITLES[name])
             return made(*args)
+
         return told
+
     return as_task
 
 
@@ -49,8 +63,11 @@ def _tasks(tell: Tell | None) -> Callable[[Callable[..., Any]], Callable[..., An
 def pull_logs(job: Job, tell: Tell | None = None) -> dict[str, Any]:
     """The whole job as one flow: pull, check, chart, trace, report. Leaves the row account and a summary as artifacts."""
     result = work(job, _tasks(tell))
-    create_table_artifact(key="row-account", description="received = accepted + waiting + quarantined + duplicate + superseded",
-                          table=[{"log": kind} | counts for kind, counts in result["rows"].items()])
+    create_table_artifact(
+        key="row-account",
+        description="received = accepted + waiting + quarantined + duplicate + superseded",
+        table=[{"log": kind} | counts for kind, counts in result["rows"].items()],
+    )
     create_markdown_artifact(key="summary", markdown=_summary(job, result))
     return result
 
@@ -110,8 +127,13 @@ def local_server(tell: Tell) -> Iterator[None]:
 
     from prefect.settings import PREFECT_API_URL, PREFECT_HOME, PREFECT_SERVER_EPHEMERAL_ENABLED, temporary_settings
 
-    with tempfile.TemporaryDirectory(prefix="loaftrace-prefect-", ignore_cleanup_errors=True) as home, temporary_settings(
-            updates={PREFECT_HOME: Path(home), PREFECT_SERVER_EPHEMERAL_ENABLED: True}, restore_defaults={PREFECT_API_URL}):
+    with (
+        tempfile.TemporaryDirectory(prefix="loaftrace-prefect-", ignore_cleanup_errors=True) as home,
+        temporary_settings(
+            updates={PREFECT_HOME: Path(home), PREFECT_SERVER_EPHEMERAL_ENABLED: True},
+            restore_defaults={PREFECT_API_URL},
+        ),
+    ):
         tell("starting a local Prefect server")
         yield
         tell("stopping the local Prefect server")
@@ -134,7 +156,9 @@ def deployments(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> l
     zone = plant_file.load(plant).timezone
     places = {"plant": str(plant), "store": str(store), "out": str(out)}
     return [
-        scheduled_pull.to_deployment("pull", parameters=places | {"logs": str(logs)}, schedule=Cron(cron, timezone=zone)),
+        scheduled_pull.to_deployment(
+            "pull", parameters=places | {"logs": str(logs)}, schedule=Cron(cron, timezone=zone)
+        ),
         day_report.to_deployment("day", parameters=places),
         month_report.to_deployment("month", parameters=places),
     ]

@@ -24,9 +24,16 @@ def add_parser(commands: Any) -> None:
     option("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
     option("--store", type=Path, required=True, metavar="FILE", help="the store")
     option("--json", action="store_true", help="the list as JSON, and nothing else")
-    option("--slips", type=Path, metavar="DIR", help="write a slip for each shift, and workbooks to correct and drop in again")
+    option(
+        "--slips",
+        type=Path,
+        metavar="DIR",
+        help="write a slip for each shift, and workbooks to correct and drop in again",
+    )
     act = parser.add_mutually_exclusive_group()
-    act.add_argument("--confirm", action="store_true", help="the proposed reading is right: the rows named with --rows or --alike")
+    act.add_argument(
+        "--confirm", action="store_true", help="the proposed reading is right: the rows named with --rows or --alike"
+    )
     act.add_argument("--reject", action="store_true", help="the rows are to stay out")
     option("--rows", type=int, nargs="+", default=[], metavar="N", help="rows by the number in the list")
     option("--alike", metavar="RULE", help="every row that breaks this rule")
@@ -57,7 +64,9 @@ def quarantine(args: argparse.Namespace) -> int:
         for path in slips.write(loaded, rows, cells, args.slips):
             print(path)
         return 0
-    print(json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1) if args.json else "\n".join(lines(rows)))
+    print(
+        json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1) if args.json else "\n".join(lines(rows))
+    )
     return 0
 
 
@@ -76,7 +85,9 @@ def lines(rows: Sequence[Waiting]) -> list[str]:
     return said
 
 
-def _decide(args: argparse.Namespace, con: Any, plant: Plant, rows: Sequence[Waiting]) -> tuple[list[Decision], dict[str, bytes]]:
+def _decide(
+    args: argparse.Namespace, con: Any, plant: Plant, rows: Sequence[Waiting]
+) -> tuple[list[Decision], dict[str, bytes]]:
     from models.storage import decisions
 
     mine = decisions.chosen(rows, args.rows, args.alike)
@@ -98,10 +109,14 @@ def _carry_out(args: argparse.Namespace, plant: Plant, decided: list[Decision], 
         for name, content in logs.items():
             (corrections / name).write_bytes(content)
         out = args.out or Path(folder) / "reports"
-        job = Job(plant, args.plant.read_text(encoding="utf-8-sig"), Path(folder), args.store, out, decisions=tuple(decided))
+        job = Job(
+            plant, args.plant.read_text(encoding="utf-8-sig"), Path(folder), args.store, out, decisions=tuple(decided)
+        )
         result = work(job)
     waits = len(result["quarantine"])
-    print(f"{len(decided)} {'row' if len(decided) == 1 else 'rows'} {decided[0].verdict} by {decided[0].who}; {waits} still wait.")
+    print(
+        f"{len(decided)} {'row' if len(decided) == 1 else 'rows'} {decided[0].verdict} by {decided[0].who}; {waits} still wait."
+    )
     for page in result["reports"] if args.out else []:
         print(page)
     return 0

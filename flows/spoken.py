@@ -14,8 +14,10 @@ def spoken(result: dict[str, Any], plant: Plant) -> list[str]:
 
 
 def _rows(result: dict[str, Any]) -> str:
-    total = {name: sum(kind[name] for kind in result["rows"].values())
-             for name in ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")}
+    total = {
+        name: sum(kind[name] for kind in result["rows"].values())
+        for name in ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")
+    }
     parts = ", ".join(f"{n} {name}" for name, n in total.items() if name != "received")
     refused = sum(file["outcome"] == "refused" for file in result["files"])
     return f"Rows: {total['received']} received = {parts}; {refused} files refused in this run."
@@ -24,7 +26,9 @@ def _rows(result: dict[str, Any]) -> str:
 def _held(result: dict[str, Any]) -> str:
     held = [a for a in result["alerts"] if a["urgency"] == "hold" and a["case"] != "closed"]
     if not held:
-        return "Held: nothing is held by a rule of safety, law or allergens; what was not checked stands on the day page."
+        return (
+            "Held: nothing is held by a rule of safety, law or allergens; what was not checked stands on the day page."
+        )
     first = held[-1]
     return f"Held: {len(held)} to decide; the newest: {first['characteristic']} at {first['signalled_at_batch']}: {first['says']}."
 
@@ -37,8 +41,10 @@ def _signals(result: dict[str, Any], plant: Plant) -> str:
     last = volume[-1]
     cause = max(last["causes"], key=lambda c: c["share"], default=None)
     why = f"; {last['says']} ({cause['group']}, {cause['share']:.0%} of it)" if cause else ""
-    return (f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
-            f"{abs(last['change']):.2f} {last['unit']} since {last['began_at']}{why}.")
+    return (
+        f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
+        f"{abs(last['change']):.2f} {last['unit']} since {last['began_at']}{why}."
+    )
 
 
 def _waits(result: dict[str, Any]) -> str:

@@ -100,7 +100,7 @@ def store_changed(con: duckdb.DuckDBPyConnection, run: int) -> None:
 
 
 # rows that are held in memory and judged together; a file is never parted
-TOGETHER = 400_000
+TOGETHER = 200_000
 
 
 def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int) -> Iterator[list[Pending]]:
@@ -108,10 +108,14 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
     from models.reader import intake
     from models.storage import store, take
 
-    known = {sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()}
+    known = {
+        sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
+    }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs)
-    pulled.files += [{"file": str(path), "sha256": "", "kind": None, "outcome": "refused", "why": why} for path, why in cannot]
+    pulled.files += [
+        {"file": str(path), "sha256": "", "kind": None, "outcome": "refused", "why": why} for path, why in cannot
+    ]
     pending: dict[str, list[Pending]] = {}
     for path in found:
         name = path.relative_to(job.logs).as_posix()
@@ -143,8 +147,10 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         alike = pending.setdefault(sheet.kind, [])
         alike.append(take.Pending(file_id, sheet, typed, seq))
         seq += alike[-1].n
-        pulled.files.append(_said(name, sha, sheet.kind, "taken", "") | {"notes": notes, "passed_over": [
-            {"row": line.row, "why": line.why} for line in sheet.passed_over]})
+        pulled.files.append(
+            _said(name, sha, sheet.kind, "taken", "")
+            | {"notes": notes, "passed_over": [{"row": line.row, "why": line.why} for line in sheet.passed_over]}
+        )
         if sum(file.n for file in alike) >= TOGETHER:
             yield pending.pop(sheet.kind)
     yield from pending.values()
@@ -229,9 +235,16 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     from models.storage import cases, gather, ledger, wide
 
     found = Found(
-        pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"), findings=gather.findings(con),
-        loaves=gather.loaves(con), changes=gather.log(con, "change"), checks=gather.log(con, "check"),
-        output=gather.log(con, "output"), charted=charted, newest=gather.newest(con))
+        pastes=wide.load(con, "pastes"),
+        batches=wide.load(con, "batches"),
+        findings=gather.findings(con),
+        loaves=gather.loaves(con),
+        changes=gather.log(con, "change"),
+        checks=gather.log(con, "check"),
+        output=gather.log(con, "output"),
+        charted=charted,
+        newest=gather.newest(con),
+    )
     current = cases.applied(reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con)), cases.events(con))
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
@@ -313,7 +326,9 @@ def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ..
 
     if charted is None:
         frozen = ledger.baselines(con)
-        charted = tuple(one for one, _ in chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen))
+        charted = tuple(
+            one for one, _ in chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
+        )
     return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)))
 
 

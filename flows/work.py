@@ -14,8 +14,8 @@ from flows import steps
 if TYPE_CHECKING:
     import duckdb
 
-    from flows.steps import Job, Pulled
     from flows.baselines import ChosenBaseline
+    from flows.steps import Job, Pulled
     from models.shapes import Charted
     from models.storage.cases import CaseEvent
 
@@ -77,7 +77,9 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
     return _print(job, due, picture, plainly)
 
 
-def _picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, do: Wrap) -> tuple[dict[str, int], Any]:
+def _picture(
+    con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, do: Wrap
+) -> tuple[dict[str, int], Any]:
     """Which pages are due, and what they are made from; the store is whole on disk after this."""
     due = steps.pages_due(con, job)
     picture = do(steps.picture)(con, job, charted) if due else None

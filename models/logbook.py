@@ -90,7 +90,11 @@ PASTE = Table(
     (
         _text("paste_batch", "the paste's batch number", required=True),
         _text("kettle", "as in the plant file", required=True, plant_code="kettle"),
-        _text("recipe", "paste recipe in the plant file; may be empty where the kettle makes only one", plant_code="recipe"),
+        _text(
+            "recipe",
+            "paste recipe in the plant file; may be empty where the kettle makes only one",
+            plant_code="recipe",
+        ),
         SHIFT_DATE,
         SHIFT,
         _text("flour_lot", "flour delivery"),
@@ -98,7 +102,14 @@ PASTE = Table(
         _number("flour_kg", "kg", 0, 2000, "flour weighed in"),
         _number("liquid_kg", "kg", 0, 2000, "liquid weighed in"),
         _number("weight_before_kg", "kg", 0.5, 2000, "Wb: everything in the kettle before cooking", required=True),
-        _number("weight_after_kg", "kg", 0.5, 2000, "Wa: the paste after cooking, before any water is put back", required=True),
+        _number(
+            "weight_after_kg",
+            "kg",
+            0.5,
+            2000,
+            "Wa: the paste after cooking, before any water is put back",
+            required=True,
+        ),
         _number("tare_kg", "kg", 0, 2000, "if filled, Wb and Wa are gross and this is taken off both"),
         _number("residue_kg", "kg", 0, 500, "paste left on kettle and tools, weighed"),
         _number("kettle_water_kg", "kg", 0, 500, "water put back into the kettle after Wa"),
@@ -267,7 +278,5 @@ CHECK = Table(
     at="checked_at",
 )
 
-TABLES: dict[str, Table] = {
-    t.kind: t for t in (PASTE, DOUGH_LOG, PROOF, GAS, LOAF, OUTPUT, CHANGE, CHECK)
-}
+TABLES: dict[str, Table] = {t.kind: t for t in (PASTE, DOUGH_LOG, PROOF, GAS, LOAF, OUTPUT, CHANGE, CHECK)}
 KINDS: tuple[str, ...] = tuple(TABLES)

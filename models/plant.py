@@ -308,5 +308,7 @@ def _unknown_key(loc: tuple[Any, ...]) -> str:
 
 def _may_be(loc: tuple[Any, ...]) -> str:
     section = _section_of(loc[:-1])
-    described = section.model_fields[str(loc[-1])].description if section and str(loc[-1]) in section.model_fields else None
+    described = (
+        section.model_fields[str(loc[-1])].description if section and str(loc[-1]) in section.model_fields else None
+    )
     return described or "it has no default"

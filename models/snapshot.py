@@ -103,8 +103,13 @@ FILES: tuple[Column, ...] = (
 FRAMES: dict[str, tuple[Column, ...]] = {
     "pastes": PASTES,
     "batches": BATCHES,
-    "loaves": (_text("batch_key", "the dough the loaf was baked of"), *(TABLES["loaf"].by_name[name] for name in (
-        "line", "measured_at", "baked_g", "volume_ml", "cooled_minutes", "reason", "scale"))),
+    "loaves": (
+        _text("batch_key", "the dough the loaf was baked of"),
+        *(
+            TABLES["loaf"].by_name[name]
+            for name in ("line", "measured_at", "baked_g", "volume_ml", "cooled_minutes", "reason", "scale")
+        ),
+    ),
     "output": TABLES["output"].columns,
     "changes": TABLES["change"].columns,
     "checks": TABLES["check"].columns,

@@ -47,15 +47,24 @@ def card(plant: Plant, product: Product, asked: Asked, before_kg: float, place: 
     place: where the water goes; at the mixer the kilograms are those of all doughs together.
     """
     environment = Environment(
-        loader=PackageLoader("reports", "templates"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        loader=PackageLoader("reports", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     made = lines(plant, product, before_kg, place, asked.tare_kg)
     half = (len(made.rows) + 1) // 2
     return environment.get_template("makeup_card.html.j2").render(
-        asked=asked, card=made, halves=(made.rows[:half], made.rows[half:]), place=place,
-        before_kg=before_kg + asked.tare_kg, recipe=plant.pastes[asked.recipe], limits=plant.limits,
-        cautions=kettle.cautions(plant), defaults=[key for key in _shown(asked.recipe) if key in plant.defaults],
+        asked=asked,
+        card=made,
+        halves=(made.rows[:half], made.rows[half:]),
+        place=place,
+        before_kg=before_kg + asked.tare_kg,
+        recipe=plant.pastes[asked.recipe],
+        limits=plant.limits,
+        cautions=kettle.cautions(plant),
+        defaults=[key for key in _shown(asked.recipe) if key in plant.defaults],
     )
 
 

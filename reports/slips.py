@@ -42,7 +42,9 @@ def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str
 
 
 def _page(plant: Plant, shift: str, rows: Sequence[Waiting]) -> str:
-    environment = Environment(loader=PackageLoader("reports"), autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    environment = Environment(
+        loader=PackageLoader("reports"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
     return environment.get_template("slip.html").render(plant=plant.plant, shift=shift, rows=rows)
 
 
@@ -63,7 +65,10 @@ def _workbook(kind: str, rows: Sequence[Waiting], cells: Mapping[int, Mapping[st
             _text(sheet.cell(line, place), text)
         if row.column in names:
             questioned = sheet.cell(line, names.index(row.column) + 1)
-            questioned.fill, questioned.font = PatternFill("solid", start_color="FFE08A"), Font(bold=True, underline="single")
+            questioned.fill, questioned.font = (
+                PatternFill("solid", start_color="FFE08A"),
+                Font(bold=True, underline="single"),
+            )
     sheet.freeze_panes = "A2"
     return book
 

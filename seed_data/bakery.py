@@ -1,6 +1,6 @@
 """Writes the invented demo bakery: its plant file and its shift logs, the same bytes for the same seed.
 
-    python -m seed_data.bakery FOLDER
+python -m seed_data.bakery FOLDER
 """
 
 from __future__ import annotations

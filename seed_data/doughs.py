@@ -212,9 +212,7 @@ def _proof(slot: Slot, charge: Charge, mixing: Mixing, moulded: bool, chance: Ch
     return Proof(begun, begun + timedelta(minutes=minutes), box_c, chance.normal(83.0, 1.2), height, gas, kept)
 
 
-def _effects(
-    seed: int, slot: Slot, charge: Charge, mixing: Mixing, proof: Proof, chance: Chance
-) -> dict[str, float]:
+def _effects(seed: int, slot: Slot, charge: Charge, mixing: Mixing, proof: Proof, chance: Chance) -> dict[str, float]:
     """What each group does to ln(volume) before any fault of moulder or oven, and before a lid."""
     unknown = mixing.flour_lot.volume + day_effect(seed, slot.day) + chance.normal(0.0, 0.006)
     return {

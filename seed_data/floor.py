@@ -25,7 +25,11 @@ def outputs(seed: int, doughs: list[DoughMade]) -> list[Row]:
 def _output(chance: Chance, key: tuple, pieces: float) -> Row:
     line, product, day, shift = key
     return {
-        "line": line, "product": product, "shift_date": day, "shift": shift, "pieces_made": int(pieces),
+        "line": line,
+        "product": product,
+        "shift_date": day,
+        "shift": shift,
+        "pieces_made": int(pieces),
         "pieces_wasted": round(pieces * chance.uniform(0.004, 0.012)),
         "stopped_minutes": round(chance.uniform(8, 35)) if chance.happens(0.3) else 0,
     }

@@ -103,10 +103,27 @@ def cook_one(seed: int, day: date, cook: Cook, flours: list[Flour]) -> PasteMade
     warm_2h, warm_6h = _cooling(seed, day, cook)
     chilled = chance.uniform(0.1, 0.3) if cook.kettle == "K2" and chance.happens(0.6) else None
     return PasteMade(
-        cook.number, cook.kettle, cook.recipe, day, shift_of(start)[1], flour_of(flours, start).lot,
-        f"M{day:%m%d}" if cook.recipe == "milk-5" else "", flour, liquid, loss, after, residue, back,
-        not (boils or unwritten), after * (1 - chilled / 100.0) if chilled else None,
-        start, start + timedelta(minutes=minutes), temp, warm_2h, warm_6h, chance.normal(5.5, 0.8),
+        cook.number,
+        cook.kettle,
+        cook.recipe,
+        day,
+        shift_of(start)[1],
+        flour_of(flours, start).lot,
+        f"M{day:%m%d}" if cook.recipe == "milk-5" else "",
+        flour,
+        liquid,
+        loss,
+        after,
+        residue,
+        back,
+        not (boils or unwritten),
+        after * (1 - chilled / 100.0) if chilled else None,
+        start,
+        start + timedelta(minutes=minutes),
+        temp,
+        warm_2h,
+        warm_6h,
+        chance.normal(5.5, 0.8),
     )
 
 

@@ -51,9 +51,16 @@ def _dough_test(chance: Chance, dough: DoughMade, after: str) -> Row:
 def _test(at: datetime, dough: DoughMade | None, lot: Yeast, made: float, kept: float | None, after: str | None) -> Row:
     name = f"G{at.astimezone(ZONE):%m%d%H%M}" + (f"-{dough.slot.line}" if dough else f"-{lot.lot}")
     return {
-        "gas_test": name, "tested_at": at, "dough_batch": dough.slot.number if dough else None,
-        "line": dough.slot.line if dough else None, "yeast_lot": lot.lot, "gas_produced_ml": made,
-        "gas_retained_ml": kept, "piece_g": 300, "test_minutes": 180, "sampled_after": after,
+        "gas_test": name,
+        "tested_at": at,
+        "dough_batch": dough.slot.number if dough else None,
+        "line": dough.slot.line if dough else None,
+        "yeast_lot": lot.lot,
+        "gas_produced_ml": made,
+        "gas_retained_ml": kept,
+        "piece_g": 300,
+        "test_minutes": 180,
+        "sampled_after": after,
     }
 
 

@@ -78,21 +78,42 @@ def _unbaked(batch_key: str, wide: Wide) -> bool:
     return not measured and wide.newest - row["mixed_at"] <= BAKED_AFTER
 
 
-def of_limit(run: limits.Run, plant: Plant, wide: Wide, causes: Sequence[Cause] = (), call: Call | None = None) -> Alert:
+def of_limit(
+    run: limits.Run, plant: Plant, wide: Wide, causes: Sequence[Cause] = (), call: Call | None = None
+) -> Alert:
     """The alert of one episode of a limit broken. call: models.causes' answer for specific volume, else None."""
     name = run.family.characteristic
     on = not run.over
     return Alert(
-        alert=identity(plant.plant, "limit", name, run.line, run.kettle, run.product, run.direction, run.keys[run.signalled]),
-        kind="limit", urgency=urgency(name, run.keys[run.until], on, wide), signal="on" if on else "over", case="open",
-        plant=plant.plant, line=run.line, kettle=run.kettle, product=run.product, characteristic=name,
-        direction=run.direction, unit=run.family.unit,
-        signalled_at_batch=run.keys[run.signalled], signalled_at=run.at[run.signalled],
-        began_at_batch=run.keys[run.began], began_at=run.at[run.began],
-        until_batch=run.keys[max(run.until, run.signalled)], until_at=run.at[max(run.until, run.signalled)],
-        change=limits.change(run), causes=tuple(causes), check_first=reaction.check_first(name, run.direction),
-        says=call.headline if call else run.says, level=run.level, last_good_batch=limits.last_good(run.keys, run.began),
-        batches=tuple(run.keys[i] for i in run.broken), rule=", ".join(run.family.rules), **_story(call),
+        alert=identity(
+            plant.plant, "limit", name, run.line, run.kettle, run.product, run.direction, run.keys[run.signalled]
+        ),
+        kind="limit",
+        urgency=urgency(name, run.keys[run.until], on, wide),
+        signal="on" if on else "over",
+        case="open",
+        plant=plant.plant,
+        line=run.line,
+        kettle=run.kettle,
+        product=run.product,
+        characteristic=name,
+        direction=run.direction,
+        unit=run.family.unit,
+        signalled_at_batch=run.keys[run.signalled],
+        signalled_at=run.at[run.signalled],
+        began_at_batch=run.keys[run.began],
+        began_at=run.at[run.began],
+        until_batch=run.keys[max(run.until, run.signalled)],
+        until_at=run.at[max(run.until, run.signalled)],
+        change=limits.change(run),
+        causes=tuple(causes),
+        check_first=reaction.check_first(name, run.direction),
+        says=call.headline if call else run.says,
+        level=run.level,
+        last_good_batch=limits.last_good(run.keys, run.began),
+        batches=tuple(run.keys[i] for i in run.broken),
+        rule=", ".join(run.family.rules),
+        **_story(call),
     )
 
 
@@ -102,22 +123,51 @@ def of_event(event: Event, plant: Plant, wide: Wide, call: Call | None) -> Alert
     stream, points = charted.stream, charted.points
     key, at = points.keys, points.at
     until = max(episode.until, episode.signalled)
-    checks = tuple(call.check_first) if call and call.check_first else reaction.check_first(stream.characteristic, episode.direction)
+    checks = (
+        tuple(call.check_first)
+        if call and call.check_first
+        else reaction.check_first(stream.characteristic, episode.direction)
+    )
     return Alert(
-        alert=identity(plant.plant, "chart", stream.characteristic, stream.line, stream.kettle, stream.product,
-                       episode.direction, str(key[episode.signalled])),
-        kind="chart", urgency=urgency(stream.characteristic, str(key[until]), not episode.over, wide),
-        signal="over" if episode.over else "on", case="open", plant=plant.plant, line=stream.line, kettle=stream.kettle,
-        product=None if stream.kettle else stream.product, recipe=stream.product if stream.kettle else None,
-        characteristic=stream.characteristic, direction=episode.direction, unit=stream.unit,
-        signalled_at_batch=str(key[episode.signalled]), signalled_at=_instant(at[episode.signalled]),
-        began_at_batch=str(key[episode.began]), began_at=_instant(at[episode.began]),
-        until_batch=str(key[until]), until_at=_instant(at[until]), change=float(episode.change),
-        causes=tuple(call.causes) if call else (), check_first=checks,
-        says=call.headline if call else episode.kind, level=charted.baseline.level if charted.baseline else None,
+        alert=identity(
+            plant.plant,
+            "chart",
+            stream.characteristic,
+            stream.line,
+            stream.kettle,
+            stream.product,
+            episode.direction,
+            str(key[episode.signalled]),
+        ),
+        kind="chart",
+        urgency=urgency(stream.characteristic, str(key[until]), not episode.over, wide),
+        signal="over" if episode.over else "on",
+        case="open",
+        plant=plant.plant,
+        line=stream.line,
+        kettle=stream.kettle,
+        product=None if stream.kettle else stream.product,
+        recipe=stream.product if stream.kettle else None,
+        characteristic=stream.characteristic,
+        direction=episode.direction,
+        unit=stream.unit,
+        signalled_at_batch=str(key[episode.signalled]),
+        signalled_at=_instant(at[episode.signalled]),
+        began_at_batch=str(key[episode.began]),
+        began_at=_instant(at[episode.began]),
+        until_batch=str(key[until]),
+        until_at=_instant(at[until]),
+        change=float(episode.change),
+        causes=tuple(call.causes) if call else (),
+        check_first=checks,
+        says=call.headline if call else episode.kind,
+        level=charted.baseline.level if charted.baseline else None,
         last_good_batch=limits.last_good([str(k) for k in key], episode.began),
-        batches=tuple(str(k) for k in key[episode.began: until + 1]), rule=episode.kind,
-        began_low_batch=str(key[episode.began_low]), began_high_batch=str(key[episode.began_high]), **_story(call),
+        batches=tuple(str(k) for k in key[episode.began : until + 1]),
+        rule=episode.kind,
+        began_low_batch=str(key[episode.began_low]),
+        began_high_batch=str(key[episode.began_high]),
+        **_story(call),
     )
 
 
@@ -137,10 +187,18 @@ def unexplained(change: float, why: str) -> tuple[Cause, ...]:
     """Four contributions where nothing can be traced: all of it unexplained, and it says why."""
     spread = abs(change)
     return tuple(
-        Cause(group, change if group == "unexplained" else 0.0, min(change - spread, 0.0) if group == "unexplained" else -spread,
-              max(change + spread, 0.0) if group == "unexplained" else spread, 1.0 if group == "unexplained" else 0.0,
-              "not traced" if group == "unexplained" else "not checked", (), (why,))
-        for group in GROUPS)
+        Cause(
+            group,
+            change if group == "unexplained" else 0.0,
+            min(change - spread, 0.0) if group == "unexplained" else -spread,
+            max(change + spread, 0.0) if group == "unexplained" else spread,
+            1.0 if group == "unexplained" else 0.0,
+            "not traced" if group == "unexplained" else "not checked",
+            (),
+            (why,),
+        )
+        for group in GROUPS
+    )
 
 
 def reconcile(found: Sequence[Alert], stored: Sequence[Alert]) -> list[Alert]:
@@ -154,11 +212,23 @@ def reconcile(found: Sequence[Alert], stored: Sequence[Alert]) -> list[Alert]:
         old = free.get(alert.alert) or next((a for a in free.values() if _same_episode(a, alert)), None)
         if old is not None:
             del free[old.alert]
-            alert = replace(alert, alert=old.alert, signalled_at=old.signalled_at,
-                            signalled_at_batch=old.signalled_at_batch, case=old.case)
+            alert = replace(
+                alert,
+                alert=old.alert,
+                signalled_at=old.signalled_at,
+                signalled_at_batch=old.signalled_at_batch,
+                case=old.case,
+            )
         result.append(alert)
-    gone = [replace(alert, signal="over", urgency="review" if alert.urgency == "now" else alert.urgency,
-                    says=alert.says if alert.says.endswith(RESTATED) else f"{alert.says}{RESTATED}") for alert in free.values()]
+    gone = [
+        replace(
+            alert,
+            signal="over",
+            urgency="review" if alert.urgency == "now" else alert.urgency,
+            says=alert.says if alert.says.endswith(RESTATED) else f"{alert.says}{RESTATED}",
+        )
+        for alert in free.values()
+    ]
     return sorted(result + gone, key=lambda a: (a.signalled_at, a.alert))
 
 
@@ -173,8 +243,17 @@ LOAF_FAMILY = frozenset({"specific volume", "volume", "weight", "bake loss"})
 def _same_episode(a: Alert, b: Alert) -> bool:
     same = all(getattr(a, name) == getattr(b, name) for name in ("kind", "line", "kettle", "product", "recipe"))
     alike = (a.characteristic, a.direction) == (b.characteristic, b.direction)
-    joined = a.kind == "chart" and a.characteristic != b.characteristic and {a.characteristic, b.characteristic} <= LOAF_FAMILY
-    return same and (alike or joined) and a.began_at <= max(b.until_at, b.signalled_at) and b.began_at <= max(a.until_at, a.signalled_at)
+    joined = (
+        a.kind == "chart"
+        and a.characteristic != b.characteristic
+        and {a.characteristic, b.characteristic} <= LOAF_FAMILY
+    )
+    return (
+        same
+        and (alike or joined)
+        and a.began_at <= max(b.until_at, b.signalled_at)
+        and b.began_at <= max(a.until_at, a.signalled_at)
+    )
 
 
 def to_text(alert: Alert) -> str:
@@ -195,9 +274,29 @@ def _tuples(body: dict[str, Any]) -> dict[str, Any]:
     return {name: tuple(value) if isinstance(value, list) else value for name, value in body.items()}
 
 
-CONTRACT = ("alert", "kind", "urgency", "signal", "case", "plant", "line", "kettle", "product", "characteristic", "direction",
-            "signalled_at_batch", "signalled_at", "began_at_batch", "began_at", "until_batch", "until_at", "change", "unit",
-            "causes", "check_first")
+CONTRACT = (
+    "alert",
+    "kind",
+    "urgency",
+    "signal",
+    "case",
+    "plant",
+    "line",
+    "kettle",
+    "product",
+    "characteristic",
+    "direction",
+    "signalled_at_batch",
+    "signalled_at",
+    "began_at_batch",
+    "began_at",
+    "until_batch",
+    "until_at",
+    "change",
+    "unit",
+    "causes",
+    "check_first",
+)
 
 
 BESIDE = ("recipe", "says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")

@@ -33,8 +33,9 @@ def points_per_week(points: Points) -> float:
     return float(early.sum()) / max(float(since[early][-1]), 1.0)
 
 
-def chart_plant(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame,
-                frozen: Mapping[Stream, tuple[Baseline, float]]) -> list[tuple[Charted, float]]:
+def chart_plant(
+    plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, frozen: Mapping[Stream, tuple[Baseline, float]]
+) -> list[tuple[Charted, float]]:
     """Chart every stream of the plant: each with the in-control run length (points) that its limits are set for.
 
     frozen: baselines in force with the run length they were frozen with; other streams learn theirs.

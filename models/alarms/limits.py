@@ -40,8 +40,13 @@ FAMILIES: tuple[Family, ...] = (
     Family("paste loss", "pastes", "loss_pct", "% of Wb", ("pastes.loss.action", "pastes.points.action")),
     Family("kettle overdrawn", "pastes", "overdrawn_kg", "kg", ("pastes.overdrawn.action",)),
     Family("cooling", "pastes", "temp_2h_c", "°C", ("pastes.cooling",)),
-    Family("dough temperature", "batches", "dough_temp_c", "°C",
-           ("batches.dough-temperature.action", "batches.dough-temperature.warning")),
+    Family(
+        "dough temperature",
+        "batches",
+        "dough_temp_c",
+        "°C",
+        ("batches.dough-temperature.action", "batches.dough-temperature.warning"),
+    ),
     Family("specific volume", "batches", "specific_volume", "mL/g", ("batches.specific-volume",)),
     Family("paste recipe", "batches", "paste_kg", "kg", ("batches.paste-of-another-recipe",)),
     Family("allergen", "batches", "paste_kg", "kg", ("batches.undeclared-allergen",)),
@@ -100,23 +105,49 @@ def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFram
     return runs_found
 
 
-def _run(family: Family, rows: pd.DataFrame, key: str, direction: Direction, began: int, signalled: int, until: int, over: bool,
-         hits: tuple[int, ...], says: str) -> Run:
+def _run(
+    family: Family,
+    rows: pd.DataFrame,
+    key: str,
+    direction: Direction,
+    began: int,
+    signalled: int,
+    until: int,
+    over: bool,
+    hits: tuple[int, ...],
+    says: str,
+) -> Run:
     at = "cook_end" if family.table == "pastes" else "mixed_at"
     kettle = family.table == "pastes"
     values = rows[family.column].to_numpy(dtype=float)
     return Run(
-        family, None if kettle else rows["line"].iloc[0], rows["kettle"].iloc[0] if kettle else None,
-        None if kettle else rows["product"].iloc[0], direction, tuple(rows[key]), tuple(rows[at]), tuple(values),
-        began, signalled, until, hits, over, _level(family, rows, began), says,
-        rows["recipe"].iloc[began] if kettle else None)
+        family,
+        None if kettle else rows["line"].iloc[0],
+        rows["kettle"].iloc[0] if kettle else None,
+        None if kettle else rows["product"].iloc[0],
+        direction,
+        tuple(rows[key]),
+        tuple(rows[at]),
+        tuple(values),
+        began,
+        signalled,
+        until,
+        hits,
+        over,
+        _level(family, rows, began),
+        says,
+        rows["recipe"].iloc[began] if kettle else None,
+    )
 
 
 def _level(family: Family, rows: pd.DataFrame, began: int) -> float:
     """Where no chart has a level yet: the middle of the warning limits, the usual loss, the limit itself, or nothing."""
     row = rows.iloc[began]
-    middle = {"cook temperature": ("cook_warn_low", "cook_warn_high"), "dough temperature": ("dough_warn_low", "dough_warn_high"),
-              "specific volume": ("sv_low", "sv_high")}.get(family.characteristic)
+    middle = {
+        "cook temperature": ("cook_warn_low", "cook_warn_high"),
+        "dough temperature": ("dough_warn_low", "dough_warn_high"),
+        "specific volume": ("sv_low", "sv_high"),
+    }.get(family.characteristic)
     if middle:
         return float(row[list(middle)].mean())
     own = {"paste loss": "usual_loss_pct", "paste age": "age_act"}.get(family.characteristic)
@@ -126,8 +157,15 @@ def _level(family: Family, rows: pd.DataFrame, began: int) -> float:
 def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> Sides:
     """direction -> (signals, beyond, judged), one flag a row."""
     action = rows[key].isin(broken.loc[~broken["rule"].str.endswith(".warning"), "key"]).to_numpy()
-    judged = (rows[family.column].notna() if family.characteristic != "cooling" else rows["cooling_judged"].notna()).to_numpy()
-    limits = {"cook temperature": "cook_act", "paste loss": "loss_act", "dough temperature": "dough_act", "specific volume": "sv"}
+    judged = (
+        rows[family.column].notna() if family.characteristic != "cooling" else rows["cooling_judged"].notna()
+    ).to_numpy()
+    limits = {
+        "cook temperature": "cook_act",
+        "paste loss": "loss_act",
+        "dough temperature": "dough_act",
+        "specific volume": "sv",
+    }
     limit = limits.get(family.characteristic)
     if limit is None:
         return {"high": (action, action, judged)}
@@ -138,16 +176,21 @@ def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -
 
 def _two_of_three(rows: pd.DataFrame, sides: Sides) -> Sides:
     value = rows["dough_temp_c"].to_numpy()
-    beyond: dict[Direction, np.ndarray] = {"low": value < rows["dough_warn_low"].to_numpy(), "high": value > rows["dough_warn_high"].to_numpy()}
+    beyond: dict[Direction, np.ndarray] = {
+        "low": value < rows["dough_warn_low"].to_numpy(),
+        "high": value > rows["dough_warn_high"].to_numpy(),
+    }
     result: Sides = {}
     for side, (action, _, judged) in sides.items():
         warned = beyond[side]
-        recent = np.array([warned[max(0, i - 2): i + 1].sum() for i in range(len(warned))])
+        recent = np.array([warned[max(0, i - 2) : i + 1].sum() for i in range(len(warned))])
         result[side] = (action | (warned & (recent >= 2)), warned, judged)
     return result
 
 
-def episodes(signals: np.ndarray, beyond: np.ndarray, judged: np.ndarray) -> list[tuple[int, int, int, bool, tuple[int, ...]]]:
+def episodes(
+    signals: np.ndarray, beyond: np.ndarray, judged: np.ndarray
+) -> list[tuple[int, int, int, bool, tuple[int, ...]]]:
     """Group flags into episodes: (began, signalled, until, over, the batches beyond), positions in order.
 
     began: the first batch beyond the limit that leads to the signal without three good ones between.
@@ -177,7 +220,7 @@ def from_chart(run: Run, level: float | None) -> Run:
 
 def change(run: Run) -> float:
     """Mean of the judged values from began to until, less the level; 0 where there is nothing to average."""
-    values = np.array(run.values[run.began: run.until + 1])
+    values = np.array(run.values[run.began : run.until + 1])
     return float(np.nanmean(values)) - run.level if np.isfinite(values).any() else 0.0
 
 

@@ -32,9 +32,11 @@ def sentence(alert: Alert, level: float, paste_flour_pct: float, batches: pd.Dat
         return f"The water of these doughs was not recorded: what the paste can explain of a fall of {fall:.1f} % is not known."
     can = explainable_fall(-float(gaps.mean()), paste_flour_pct)
     points = f"{gaps.mean():+.1f}".replace("-", "−")
-    return (f"With {paste_flour_pct:g} % of the flour in the paste and {points} points of water (mean of {len(gaps)} doughs) "
-            f"the paste can explain about {max(can.likely_pct, 0.0):.1f} %, at the very most {can.most_pct:.1f} %; "
-            f"the fall is {fall:.1f} %: {_verdict(fall, can)}.")
+    return (
+        f"With {paste_flour_pct:g} % of the flour in the paste and {points} points of water (mean of {len(gaps)} doughs) "
+        f"the paste can explain about {max(can.likely_pct, 0.0):.1f} %, at the very most {can.most_pct:.1f} %; "
+        f"the fall is {fall:.1f} %: {_verdict(fall, can)}."
+    )
 
 
 def _verdict(fall: float, can: Explained) -> str:

@@ -62,18 +62,37 @@ def _attribute(plant: Plant, found: Found, charted: Charted, episode: Episode, e
     from models.causes.attribute import attribute
 
     assert charted.baseline is not None
-    others = [(e.lead.stream, e.episode, e.lead.points) for e in events
-              if e.lead.stream.characteristic == TRACED and e.lead.stream != charted.stream]
-    return attribute(plant, found.batches, found.pastes, charted.stream, charted.baseline, episode, charted.points,
-                     changes=found.changes, checks=found.checks, others=others)
+    others = [
+        (e.lead.stream, e.episode, e.lead.points)
+        for e in events
+        if e.lead.stream.characteristic == TRACED and e.lead.stream != charted.stream
+    ]
+    return attribute(
+        plant,
+        found.batches,
+        found.pastes,
+        charted.stream,
+        charted.baseline,
+        episode,
+        charted.points,
+        changes=found.changes,
+        checks=found.checks,
+        others=others,
+    )
 
 
 def _trace_limit(plant: Plant, found: Found, run: limits.Run, events: Sequence[Event]) -> Call | None:
     """A run of batches outside the product's window, traced like a charted change, measured from the chart's level."""
     if run.family.characteristic != TRACED:
         return None
-    charted = next((c for c in found.charted if c.stream.characteristic == TRACED and c.stream.line == run.line
-                    and c.stream.product == run.product), None)
+    charted = next(
+        (
+            c
+            for c in found.charted
+            if c.stream.characteristic == TRACED and c.stream.line == run.line and c.stream.product == run.product
+        ),
+        None,
+    )
     if charted is None or charted.baseline is None:
         return None
     where = {str(key): i for i, key in enumerate(charted.points.keys)}
@@ -94,11 +113,13 @@ def _level_of(run: limits.Run, charted: Sequence[Charted]) -> float | None:
 
 def _as_episode(run: limits.Run, charted: Charted, places: list[Any]) -> Episode:
     began, signalled, until = places
-    values = charted.points.value[began: until + 1]
+    values = charted.points.value[began : until + 1]
     change = limits.change(run)
     assert charted.baseline is not None
     error = 1.645 * np.hypot(charted.baseline.level_se, charted.baseline.sd / np.sqrt(len(values)))
-    return Episode(run.direction, signalled, began, began, began, until, change, change - error, change + error, run.over, "limit")
+    return Episode(
+        run.direction, signalled, began, began, began, until, change, change - error, change + error, run.over, "limit"
+    )
 
 
 def _untraced(run: limits.Run) -> tuple[Cause, ...]:

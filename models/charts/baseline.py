@@ -33,9 +33,7 @@ def trade_model(char: Characteristic, work: Working) -> Model:
     t, factor = char.trade, _trade_factor(char, work)
     batch, lot, flour, within = (v * factor for v in (t.batch, t.lot, t.flour, t.within))
     wide = 20.0 * (batch + lot + flour + within)
-    return Model(
-        float(work.y[0]), batch, lot, flour, within, TRADE_PHI, TRADE_NU, wide, True, scale_df=TRADE_DF
-    )
+    return Model(float(work.y[0]), batch, lot, flour, within, TRADE_PHI, TRADE_NU, wide, True, scale_df=TRADE_DF)
 
 
 def _trade_factor(char: Characteristic, work: Working) -> float:
@@ -51,7 +49,15 @@ def frozen_model(baseline: Baseline) -> Model:
     """The model a baseline stands for, on the working scale."""
     x = baseline.extra
     return Model(
-        x["level"], x["batch"], x["lot"], x["flour"], x["within"], baseline.phi, x["nu"], x["level_se"], False,
+        x["level"],
+        x["batch"],
+        x["lot"],
+        x["flour"],
+        x["within"],
+        baseline.phi,
+        x["nu"],
+        x["level_se"],
+        False,
         x["scale2"],
     )
 
@@ -101,7 +107,10 @@ def row_changed(baseline: Baseline, points: Points) -> bool:
         return True
     left_out = {key for key, _ in baseline.excluded}
     inside = range(keys.index(baseline.first_key), keys.index(baseline.last_key) + 1)
-    return _fingerprint(points, np.array([i for i in inside if keys[i] not in left_out], dtype=int)) != baseline.fingerprint
+    return (
+        _fingerprint(points, np.array([i for i in inside if keys[i] not in left_out], dtype=int))
+        != baseline.fingerprint
+    )
 
 
 def learning(char: Characteristic, points: Points, work: Working, learned: Learned) -> Baseline:
@@ -156,18 +165,35 @@ def _described(points, work, start, stop, keep, reasons, model: Model, sd_rel_se
     error = float(np.mean(work.error_var(model.within)[keep]))
     sd = scale * (model.batch**2 + model.lot**2 + model.flour**2 + error) ** 0.5
     extra = {
-        "level": model.level, "level_se": model.level_se, "batch": model.batch, "lot": model.lot, "flour": model.flour,
-        "within": model.within, "nu": model.nu, "scale2": model.scale2, "reference": work.reference,
+        "level": model.level,
+        "level_se": model.level_se,
+        "batch": model.batch,
+        "lot": model.lot,
+        "flour": model.flour,
+        "within": model.within,
+        "nu": model.nu,
+        "scale2": model.scale2,
+        "reference": work.reference,
     }
     lots, days = len(np.unique(work.lots[keep])), len(np.unique(points.day[keep]))
     return Baseline(
-        level=work.unit(model.level), sd=work.unit_sd(sd, model.level),
-        sd_within=work.unit_sd(scale * model.within, model.level), phi=model.phi,
-        level_se=work.unit_sd(model.level_se, model.level), sd_rel_se=sd_rel_se,
-        first_key=str(points.keys[start]), last_key=str(points.keys[stop - 1]), first_at=_moment(points.at[start]),
-        last_at=_moment(points.at[stop - 1]), batches=len(keep), days=days, lots=lots,
+        level=work.unit(model.level),
+        sd=work.unit_sd(sd, model.level),
+        sd_within=work.unit_sd(scale * model.within, model.level),
+        phi=model.phi,
+        level_se=work.unit_sd(model.level_se, model.level),
+        sd_rel_se=sd_rel_se,
+        first_key=str(points.keys[start]),
+        last_key=str(points.keys[stop - 1]),
+        first_at=_moment(points.at[start]),
+        last_at=_moment(points.at[stop - 1]),
+        batches=len(keep),
+        days=days,
+        lots=lots,
         excluded=tuple((str(points.keys[i]), reasons[i]) for i in sorted(reasons)),
-        fingerprint=_fingerprint(points, keep), learning=learning, says=_says(points, keep, lots, days, learning),
+        fingerprint=_fingerprint(points, keep),
+        learning=learning,
+        says=_says(points, keep, lots, days, learning),
         extra=extra,
     )
 

@@ -96,9 +96,17 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
     change = float(points.value[span].mean()) - level
     half = _NORMAL_90 * _change_se(raw, points, work, baseline)
     return Episode(
-        direction="high" if raw.direction > 0 else "low", signalled=raw.signalled, began=raw.began,
-        began_low=raw.began_low, began_high=raw.began_high, until=raw.until, change=change, change_low=change - half,
-        change_high=change + half, over=raw.declared is not None, kind=_kind(raw),
+        direction="high" if raw.direction > 0 else "low",
+        signalled=raw.signalled,
+        began=raw.began,
+        began_low=raw.began_low,
+        began_high=raw.began_high,
+        until=raw.until,
+        change=change,
+        change_low=change - half,
+        change_high=change + half,
+        over=raw.declared is not None,
+        kind=_kind(raw),
     )
 
 
@@ -148,8 +156,17 @@ def _joined(first: Episode, second: Episode, points: Points) -> Episode:
     change = float(points.value[first.began : second.until + 1].mean()) - level
     half = min(first.change_high - first.change_low, second.change_high - second.change_low) / 2
     return Episode(
-        first.direction, first.signalled, first.began, first.began_low, first.began_high, second.until, change,
-        change - half, change + half, second.over, first.kind,
+        first.direction,
+        first.signalled,
+        first.began,
+        first.began_low,
+        first.began_high,
+        second.until,
+        change,
+        change - half,
+        change + half,
+        second.over,
+        first.kind,
     )
 
 

@@ -55,9 +55,7 @@ class Followed:
     known: Known
 
 
-def follow(
-    series: Series, model: Model, limits: np.ndarray, start: int, stop: int, quiet: int = 0
-) -> Followed:
+def follow(series: Series, model: Model, limits: np.ndarray, start: int, stop: int, quiet: int = 0) -> Followed:
     """Chart series[start:stop]. limits: the boundary by window length; quiet: first batches that cannot signal."""
     known = Known(model.level, model.level_se**2, model.scale2, model.scale_df)
     statistic, episodes = np.zeros(stop - start), list[Raw]()

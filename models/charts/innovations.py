@@ -119,7 +119,11 @@ def student_score(score: np.ndarray | float, nu: float) -> np.ndarray:
 
 
 def filtered(
-    series: Series, model: Model, start: int = 0, stop: int | None = None, known: Known | None = None,
+    series: Series,
+    model: Model,
+    start: int = 0,
+    stop: int | None = None,
+    known: Known | None = None,
     hold: int | None = None,
 ) -> Innovations:
     """Filter the series from start to stop. known: what is known before `start` (None: the model's own).

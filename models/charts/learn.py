@@ -65,9 +65,7 @@ def learn(work: Working, model: Model, limits: np.ndarray, stop: int) -> Learned
 
 def closed(episodes: tuple[Raw, ...], stop: int) -> tuple[Raw, ...]:
     """Episodes of a stretch at whose end a person set the baseline anew: what was still on is over with it."""
-    return tuple(
-        replace(raw, declared=stop - 1, settled=True) if raw.declared is None else raw for raw in episodes
-    )
+    return tuple(replace(raw, declared=stop - 1, settled=True) if raw.declared is None else raw for raw in episodes)
 
 
 def in_control(start: int, stop: int, episodes: tuple[Raw, ...]) -> np.ndarray:

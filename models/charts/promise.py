@@ -16,8 +16,14 @@ from models.shapes import Baseline, Points
 
 
 def promise(
-    char: Characteristic, points: Points, work: Working, model: Model, limits: np.ndarray, held: np.ndarray,
-    arl0: float, baseline: Baseline,
+    char: Characteristic,
+    points: Points,
+    work: Working,
+    model: Model,
+    limits: np.ndarray,
+    held: np.ndarray,
+    arl0: float,
+    baseline: Baseline,
 ) -> str:
     """Two sentences for the page. held: as from scan.information; arl0 in points."""
     per_day = points_per_day(points)

@@ -65,9 +65,17 @@ def judge_good(kind: str, frame: pd.DataFrame, plant: Plant) -> Judged:
 def required_rules(kind: str) -> tuple[Rule, ...]:
     """One rule a required column: it must be filled."""
     return tuple(
-        Rule(f"{kind}.{name}.required", kind, "true", name, (), f"{name}.isna()",
-             f"{name} is empty and must be filled: write it on the sheet, then drop the sheet in again", weight=6,
-             source="the logbook")
+        Rule(
+            f"{kind}.{name}.required",
+            kind,
+            "true",
+            name,
+            (),
+            f"{name}.isna()",
+            f"{name} is empty and must be filled: write it on the sheet, then drop the sheet in again",
+            weight=6,
+            source="the logbook",
+        )
         for name in TABLES[kind].required
     )
 
@@ -85,7 +93,9 @@ def _judge(name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant)
     return Judged(rows, tuple(_among_all(one, seen, verdicts[one.rule.code]) for one in outcomes))
 
 
-def _by_suite(name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], verdicts: dict[str, Verdict], plant: Plant) -> tuple[Outcome, ...]:
+def _by_suite(
+    name: str, rows: pd.DataFrame, rules: tuple[Rule, ...], verdicts: dict[str, Verdict], plant: Plant
+) -> tuple[Outcome, ...]:
     columns = {code: found.as_column() for code, found in verdicts.items() if not code.endswith(".required")}
     results = _validate(name, pd.concat([rows, pd.DataFrame(columns, index=rows.index)], axis=1), rules, plant)
     return tuple(_outcome(rule, results[rule.code], len(rows)) for rule in rules)
@@ -161,8 +171,10 @@ def _validate(name: str, frame: pd.DataFrame, rules: tuple[Rule, ...], plant: Pl
     batch = asset.add_batch_definition_whole_dataframe("all").get_batch({"dataframe": frame})
     suite = gx.ExpectationSuite(name, expectations=[_expectation(rule, plant) for rule in rules])
     result = batch.validate(suite, result_format={"result_format": "COMPLETE", "return_unexpected_index_query": False})
-    return {r.expectation_config.meta["rule"]: {"success": r.success, **(r.result or {}), "raised": _raised(r)}
-            for r in result.results}
+    return {
+        r.expectation_config.meta["rule"]: {"success": r.success, **(r.result or {}), "raised": _raised(r)}
+        for r in result.results
+    }
 
 
 def _raised(result: Any) -> bool:
@@ -194,8 +206,23 @@ def explain(rule: Rule, row: pd.Series, plant: Plant, written: str = "") -> str:
 
 
 # decimals a number is said with, by the ending of its column's name; others get four digits
-DECIMALS = {"_pct": 1, "_points": 1, "points_lost": 1, "_h": 1, "_minutes": 0, "_kg": 2, "_c": 1, "_ml": 0, "_g": 1, "ratio": 2,
-            "_median": 1, "specific_volume": 2, "sv_low": 2, "sv_high": 2, "loaves": 0}
+DECIMALS = {
+    "_pct": 1,
+    "_points": 1,
+    "points_lost": 1,
+    "_h": 1,
+    "_minutes": 0,
+    "_kg": 2,
+    "_c": 1,
+    "_ml": 0,
+    "_g": 1,
+    "ratio": 2,
+    "_median": 1,
+    "specific_volume": 2,
+    "sv_low": 2,
+    "sv_high": 2,
+    "loaves": 0,
+}
 
 
 def _show(value: Any, plant: Plant, name: str = "") -> str:

@@ -38,8 +38,13 @@ def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> 
         _paste_columns(rows, plant)
     for name, expression in DERIVED.get(kind, {}).items():
         rows[name] = rows.eval(expression)
-    extra = {"paste": _paste_ratios, "dough": _dough_ratios, "gas": _gas_columns, "change": _change_columns,
-             "proof": _proof_columns}.get(kind)
+    extra = {
+        "paste": _paste_ratios,
+        "dough": _dough_ratios,
+        "gas": _gas_columns,
+        "change": _change_columns,
+        "proof": _proof_columns,
+    }.get(kind)
     if extra:
         extra(rows, plant)
     return rows.replace([np.inf, -np.inf], np.nan)
@@ -48,8 +53,11 @@ def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> 
 def codes(plant: Plant) -> dict[str, list[str]]:
     """What each kind of code may be: plant code -> the plant file's own names."""
     return {
-        "kettle": sorted(plant.kettles), "line": sorted(plant.lines), "product": sorted(plant.products),
-        "shift": list(plant.shifts), "recipe": sorted(plant.pastes),
+        "kettle": sorted(plant.kettles),
+        "line": sorted(plant.lines),
+        "product": sorted(plant.products),
+        "shift": list(plant.shifts),
+        "recipe": sorted(plant.pastes),
     }
 
 
@@ -92,7 +100,8 @@ def _paste_ratios(rows: pd.DataFrame, plant: Plant) -> None:
     steel = rows["cook_temp_c"].between(20, 55, inclusive="left") & (rows["probe"] == "infrared")
     rows["wall_reading"] = steel & usual
     rows["swapped_charge"] = (rows["liquid_kg"] / rows["flour_kg"]).lt(rows["recipe_ratio"] / 2.5) & (
-        rows["flour_kg"] / rows["liquid_kg"]).between(rows["recipe_ratio"] * 0.8, rows["recipe_ratio"] * 1.25)
+        rows["flour_kg"] / rows["liquid_kg"]
+    ).between(rows["recipe_ratio"] * 0.8, rows["recipe_ratio"] * 1.25)
 
 
 def _dough_ratios(rows: pd.DataFrame, plant: Plant) -> None:
@@ -125,38 +134,68 @@ def _on_median(rows: pd.DataFrame, column: str, by: list[str]) -> pd.Series:
 def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """Wide paste rows with the limits of their recipe beside them."""
     rows = pastes.reset_index(drop=True).copy()
-    _limits(rows, "recipe", {name: {
-        **_ends("cook", p.cook_temp_c), **_ends("loss", p.loss_pct),
-        "points_warn": p.hydration_points.warn, "points_act": p.hydration_points.act,
-    } for name, p in plant.pastes.items()})
+    _limits(
+        rows,
+        "recipe",
+        {
+            name: {
+                **_ends("cook", p.cook_temp_c),
+                **_ends("loss", p.loss_pct),
+                "points_warn": p.hydration_points.warn,
+                "points_act": p.hydration_points.act,
+            }
+            for name, p in plant.pastes.items()
+        },
+    )
     made = rows["after_kg"] + rows["kettle_water_kg"].fillna(0.0)
     rows["overdrawn_pct"] = 100 * rows["overdrawn_kg"] / made
     rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_judged"] = rows["cooling"].where(rows["cooling"].isin(["met", "missed"]))
     rows["cooling_missed"] = rows["cooling"] == "missed"
-    rows["recipe_listed"] = [k in plant.kettles and r in plant.kettles[k].pastes
-                             for k, r in zip(rows["kettle"], rows["recipe"], strict=True)]
+    rows["recipe_listed"] = [
+        k in plant.kettles and r in plant.kettles[k].pastes for k, r in zip(rows["kettle"], rows["recipe"], strict=True)
+    ]
     return rows
 
 
 def for_good_batches(batches: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """Wide dough rows with the limits of their product and of their paste beside them."""
     rows = batches.reset_index(drop=True).copy()
-    _limits(rows, "product", {name: {
-        **_ends("dough", p.dough_temp_c),
-        **(dict(zip(("sv_low", "sv_high"), p.specific_volume, strict=True)) if p.specific_volume else {}),
-    } for name, p in plant.products.items()}, ("sv_low", "sv_high"))
+    _limits(
+        rows,
+        "product",
+        {
+            name: {
+                **_ends("dough", p.dough_temp_c),
+                **(dict(zip(("sv_low", "sv_high"), p.specific_volume, strict=True)) if p.specific_volume else {}),
+            }
+            for name, p in plant.products.items()
+        },
+        ("sv_low", "sv_high"),
+    )
     lidded = rows["line"].map({name: line.lidded for name, line in plant.lines.items()}).fillna(False).astype(bool)
     rows.loc[lidded, ["sv_low", "sv_high"]] = np.nan
-    _limits(rows, "recipe", {name: {
-        "age_warn": p.age_h.warn, "age_act": p.age_h.act,
-        "points_warn": p.hydration_points.warn, "points_act": p.hydration_points.act,
-    } for name, p in plant.pastes.items()})
-    rows["product_paste"] = rows["product"].map({n: p.paste for n, p in plant.products.items() if p.paste}).astype("str")
+    _limits(
+        rows,
+        "recipe",
+        {
+            name: {
+                "age_warn": p.age_h.warn,
+                "age_act": p.age_h.act,
+                "points_warn": p.hydration_points.warn,
+                "points_act": p.hydration_points.act,
+            }
+            for name, p in plant.pastes.items()
+        },
+    )
+    rows["product_paste"] = (
+        rows["product"].map({n: p.paste for n, p in plant.products.items() if p.paste}).astype("str")
+    )
     rows["other_recipe"] = (rows["recipe"] != rows["product_paste"]) & rows["recipe"].notna()
     rows["undeclared"] = _undeclared(rows, plant)
-    rows["product_listed"] = [ln in plant.lines and p in plant.lines[ln].products
-                              for ln, p in zip(rows["line"], rows["product"], strict=True)]
+    rows["product_listed"] = [
+        ln in plant.lines and p in plant.lines[ln].products for ln, p in zip(rows["line"], rows["product"], strict=True)
+    ]
     return rows
 
 
@@ -164,15 +203,19 @@ def _undeclared(rows: pd.DataFrame, plant: Plant) -> pd.Series:
     """Allergens the paste brings and the product does not declare; missing where the paste is not known."""
     said = {
         (recipe, product): ", ".join(sorted(paste.allergens - made.allergens))
-        for recipe, paste in plant.pastes.items() for product, made in plant.products.items()
+        for recipe, paste in plant.pastes.items()
+        for product, made in plant.products.items()
     }
     found = [said.get(pair) for pair in zip(rows["recipe"], rows["product"], strict=True)]
     return pd.Series(found, index=rows.index, dtype="str")
 
 
 def _ends(name: str, window) -> dict[str, float]:
-    return {f"{name}_{kind}_{end}": bounds[i] for kind, bounds in (("act", window.act), ("warn", window.warn))
-            for i, end in enumerate(("low", "high"))}
+    return {
+        f"{name}_{kind}_{end}": bounds[i]
+        for kind, bounds in (("act", window.act), ("warn", window.warn))
+        for i, end in enumerate(("low", "high"))
+    }
 
 
 def _limits(rows: pd.DataFrame, by: str, table: dict[str, dict[str, float]], also: tuple[str, ...] = ()) -> None:

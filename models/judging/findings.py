@@ -13,7 +13,21 @@ if TYPE_CHECKING:
 
     from models.plant import Plant
 
-COLUMNS = ("rule", "kind", "key", "shift_date", "line", "kettle", "product", "column", "value", "low", "high", "level", "says")
+COLUMNS = (
+    "rule",
+    "kind",
+    "key",
+    "shift_date",
+    "line",
+    "kettle",
+    "product",
+    "column",
+    "value",
+    "low",
+    "high",
+    "level",
+    "says",
+)
 
 
 def replace(con: duckdb.DuckDBPyConnection, kind: str, rows: pd.DataFrame, plant: Plant) -> None:
@@ -26,7 +40,9 @@ def replace(con: duckdb.DuckDBPyConnection, kind: str, rows: pd.DataFrame, plant
     con.execute(f"DELETE FROM finding WHERE kind = '{kind}' AND key NOT IN (SELECT {key} FROM {kind})")
     con.unregister("judged_again")
     found = checks.judge_good(kind, rows, plant)
-    broken = [_finding(kind, key, outcome.rule, found.rows.iloc[i], plant) for outcome in found.outcomes for i in outcome.rows]
+    broken = [
+        _finding(kind, key, outcome.rule, found.rows.iloc[i], plant) for outcome in found.outcomes for i in outcome.rows
+    ]
     table = pd.DataFrame(broken, columns=list(COLUMNS))
     text = {name: "str" for name in COLUMNS if name not in {"shift_date", "value", "low", "high"}}
     store.insert(con, "finding", table.astype(text | dict.fromkeys(("value", "low", "high"), "float64")))
@@ -38,8 +54,21 @@ def _finding(kind: str, key: str, rule: Any, row: pd.Series, plant: Plant) -> tu
 
     value = row[rule.column]
     low, high = (row[name] if name else np.nan for name in rule.shows)
-    return (rule.code, kind, row[key], row["shift_date"], row.get("line"), row.get("kettle"), row.get("product"), rule.column,
-            value if isinstance(value, (float, np.floating)) else np.nan, low, high, rule.level, checks.explain(rule, row, plant))
+    return (
+        rule.code,
+        kind,
+        row[key],
+        row["shift_date"],
+        row.get("line"),
+        row.get("kettle"),
+        row.get("product"),
+        rule.column,
+        value if isinstance(value, (float, np.floating)) else np.nan,
+        low,
+        high,
+        rule.level,
+        checks.explain(rule, row, plant),
+    )
 
 
 def _count(con: duckdb.DuckDBPyConnection, kind: str, found: checks.Judged, rows: pd.DataFrame) -> None:
@@ -48,14 +77,22 @@ def _count(con: duckdb.DuckDBPyConnection, kind: str, found: checks.Judged, rows
 
     key = store.WIDE_KEY[kind]
     con.register("judged_again", rows[[key]])
-    con.execute(f"DELETE FROM judged_batch WHERE kind = '{kind}' AND (key IN (SELECT {key} FROM judged_again) "
-                f"OR key NOT IN (SELECT {key} FROM {kind}))")
+    con.execute(
+        f"DELETE FROM judged_batch WHERE kind = '{kind}' AND (key IN (SELECT {key} FROM judged_again) "
+        f"OR key NOT IN (SELECT {key} FROM {kind}))"
+    )
     con.unregister("judged_again")
     parts = []
     for outcome in found.outcomes:
         can = found.rows[list(outcome.rule.needs)].notna().all(axis=1) if len(found.rows) else pd.Series(dtype=bool)
         part = found.rows.loc[can, [key, "shift_date"]].rename(columns={key: "key"})
-        parts.append(part.assign(rule=outcome.rule.code, kind=kind, could_run=outcome.outcome != checks.COULD_NOT_RUN,
-                                 broken=part.index.isin(outcome.rows)))
+        parts.append(
+            part.assign(
+                rule=outcome.rule.code,
+                kind=kind,
+                could_run=outcome.outcome != checks.COULD_NOT_RUN,
+                broken=part.index.isin(outcome.rows),
+            )
+        )
     if parts:
         store.insert(con, "judged_batch", pd.concat(parts, ignore_index=True))

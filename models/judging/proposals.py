@@ -41,8 +41,10 @@ def in_words(cells: Cells | None, table: Table, plant: Plant) -> str | None:
     """A proposal as a person reads it: "cook_temp_c = 66.1 °C"."""
     if not cells:
         return None
-    return ", ".join(f"{name} = {as_text(value, plant)} {table.by_name[name].unit if not isinstance(value, pd.Timestamp) else ''}".strip()
-                     for name, value in cells.items())
+    return ", ".join(
+        f"{name} = {as_text(value, plant)} {table.by_name[name].unit if not isinstance(value, pd.Timestamp) else ''}".strip()
+        for name, value in cells.items()
+    )
 
 
 def as_text(value: Any, plant: Plant) -> str:
@@ -75,10 +77,12 @@ def _swap(one: str, other: str) -> Maker:
 
 def _shifted(*names: str) -> Maker:
     """A clock after midnight that kept the date of the evening before."""
+
     def made(row: pd.Series, plant: Plant) -> Cells | None:
         late = row["shift_offset_h"] + 24
         fits = -4 <= late <= plant.shift_hours.get(row["shift"], 0) + 12
         return {name: row[name] + DAY for name in names} if fits else None
+
     return made
 
 
@@ -122,6 +126,7 @@ def digit_swaps(value: float) -> list[float]:
 
 def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
     """A dropped or slipped decimal point that brings a ratio back where it belongs."""
+
     def made(row: pd.Series, plant: Plant) -> Cells | None:
         base = row.get(of, np.nan)
         for factor in (10.0, 0.1, 100.0, 0.01, 1000.0, 0.001):
@@ -129,6 +134,7 @@ def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
             if np.isfinite(base) and base and low <= value / base <= high:
                 return {column: round(value, 3)}
         return None
+
     return made
 
 
@@ -143,6 +149,7 @@ def _off_median(column: str, ratio: str) -> Maker:
             if 0.5 <= row[ratio] * factor <= 2.0:
                 return {column: round(float(row[column]) * factor, 3)}
         return None
+
     return made
 
 

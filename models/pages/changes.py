@@ -35,8 +35,13 @@ class Change:
     story: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
-_STORY = (("Moved together", "joint"), ("Began then", "began_then"), ("What would refute it", "refuted_by"),
-          ("Measure next", "next_measurement"), ("Last time", "last_time"))
+_STORY = (
+    ("Moved together", "joint"),
+    ("Began then", "began_then"),
+    ("What would refute it", "refuted_by"),
+    ("Measure next", "next_measurement"),
+    ("Last time", "last_time"),
+)
 
 
 def story(alert: Alert) -> tuple[tuple[str, tuple[str, ...]], ...]:

@@ -99,7 +99,13 @@ def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     said = baseline_says(charted.baseline, charted.stream.unit, snapshot)
     bad = against_window(charted, snapshot.plant)
     changed = charted.baseline is not None and row_changed(charted.baseline, charted.points)
-    parts = (said, bad, "A batch of the baseline was corrected since it was frozen; the baseline stays until a person sets it anew." if changed else "")
+    parts = (
+        said,
+        bad,
+        "A batch of the baseline was corrected since it was frozen; the baseline stays until a person sets it anew."
+        if changed
+        else "",
+    )
     return " ".join(part for part in parts if part)
 
 

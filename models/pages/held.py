@@ -43,7 +43,9 @@ def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
 def _says_the_same(limit: Alert, chart: Alert) -> bool:
     """Whether a chart's alert adds nothing to a limit's: the same thing, place, direction and time."""
     names = ("line", "kettle", "product", "characteristic", "direction")
-    alike = (limit.kind, chart.kind) == ("limit", "chart") and all(getattr(limit, n) == getattr(chart, n) for n in names)
+    alike = (limit.kind, chart.kind) == ("limit", "chart") and all(
+        getattr(limit, n) == getattr(chart, n) for n in names
+    )
     return alike and limit.began_at <= chart.until_at and chart.began_at <= limit.until_at
 
 

@@ -141,7 +141,8 @@ def _curves(alert: Alert, snapshot: Snapshot) -> tuple[Curve, ...]:
     same = [
         c
         for c in snapshot.charted
-        if (c.stream.line, c.stream.kettle) == (alert.line, alert.kettle) and c.stream.product in (alert.product or alert.recipe, None)
+        if (c.stream.line, c.stream.kettle) == (alert.line, alert.kettle)
+        and c.stream.product in (alert.product or alert.recipe, None)
     ]
     same.sort(key=lambda c: (c.stream.characteristic != alert.characteristic, in_order(c)))
     drawn = (curve(c, snapshot, first, last, today=last) for c in same)

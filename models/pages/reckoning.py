@@ -89,16 +89,26 @@ def _against(what: str, days: pd.DataFrame) -> str:
     if len(before) < LEAST_DAYS:
         return f"{what}: {today} of {size}; too few days before ({len(before)} of {LEAST_DAYS}) to say what is usual."
     both = days.tail(len(before) + 1)
-    chart = counted(both["sum"].to_numpy(float), both["count"].to_numpy(float), proportion=True, arl0=ONE_DAY_IN,
-                    baseline=len(before))
+    chart = counted(
+        both["sum"].to_numpy(float),
+        both["count"].to_numpy(float),
+        proportion=True,
+        arl0=ONE_DAY_IN,
+        baseline=len(before),
+    )
     low, high = int(chart.lower[-1]), int(chart.upper[-1])
     word = "more than usual" if today > high else "fewer than usual" if today < low else "not out of the usual"
-    return (f"{what}: {today} of {size}, {word} (usually {1000 * chart.level:.0f} in 1000, {len(before)} days before; "
-            f"limits for {size}: {low} to {high}, one day in {ONE_DAY_IN:.0f} beyond by chance).")
+    return (
+        f"{what}: {today} of {size}, {word} (usually {1000 * chart.level:.0f} in 1000, {len(before)} days before; "
+        f"limits for {size}: {low} to {high}, one day in {ONE_DAY_IN:.0f} beyond by chance)."
+    )
 
 
 def believed_of(snapshot: Snapshot, on: date) -> str:
     """What people found when they closed the charts' alarms of the last 60 days."""
-    closings = [Closing(a.alert, a.signalled_at, a.finding if a.case == "closed" else None)
-                for a in snapshot.alerts if a.kind == "chart"]
+    closings = [
+        Closing(a.alert, a.signalled_at, a.finding if a.case == "closed" else None)
+        for a in snapshot.alerts
+        if a.kind == "chart"
+    ]
     return believed(closings, _until(snapshot, on)).says

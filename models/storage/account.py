@@ -37,7 +37,8 @@ class Touched:
 def own_identity(kind: str) -> str:
     """SQL of a row's identity from its own columns; a row that lacks one stands for itself."""
     parts = {"dough": ["shift_date", "line", "dough_batch"], "paste": ["shift_date", "kettle", "paste_batch"]}.get(
-        kind, list(TABLES[kind].identity))
+        kind, list(TABLES[kind].identity)
+    )
     texts = [_text(TABLES[kind].by_name[name]) for name in parts]
     joined = " || '/' || ".join(texts)
     return f"coalesce({joined}, '? ' || digest)"
@@ -46,7 +47,9 @@ def own_identity(kind: str) -> str:
 def _text(column: Column) -> str:
     if column.name == "operator":
         return "coalesce(operator, '')"
-    return f"CAST(CAST({column.name} AS DATE) AS VARCHAR)" if column.type == "date" else f"CAST({column.name} AS VARCHAR)"
+    return (
+        f"CAST(CAST({column.name} AS DATE) AS VARCHAR)" if column.type == "date" else f"CAST({column.name} AS VARCHAR)"
+    )
 
 
 def digest(kind: str) -> str:
@@ -86,8 +89,10 @@ def _names(con: duckdb.DuckDBPyConnection) -> set[str]:
 
 def _apply_status(con: duckdb.DuckDBPyConnection, kind: str) -> None:
     con.execute(f"CREATE OR REPLACE TEMP TABLE settled AS {store.sql('settle').format(kind=kind)}")
-    con.execute(f"UPDATE log_{kind} SET status = settled.status FROM settled WHERE log_{kind}.seq = settled.seq "
-                f"AND log_{kind}.status IS DISTINCT FROM settled.status")
+    con.execute(
+        f"UPDATE log_{kind} SET status = settled.status FROM settled WHERE log_{kind}.seq = settled.seq "
+        f"AND log_{kind}.status IS DISTINCT FROM settled.status"
+    )
 
 
 def _settle_doughs(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int, touched: Touched) -> None:
@@ -124,8 +129,13 @@ def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) 
         con.execute(f"UPDATE log_dough SET {key} = l.paste_key FROM linked_{named} l WHERE log_dough.seq = l.seq")
     con.execute("""UPDATE log_dough SET asks = a.asks OR b.asks FROM linked_paste_batch a, linked_paste_batch_2 b
         WHERE log_dough.seq = a.seq AND log_dough.seq = b.seq""")
-    _ask(con, "dough", "paste_batch", "two kettles cooked a paste of this number at the same time: "
-         "write which one was used (its number is not enough)")
+    _ask(
+        con,
+        "dough",
+        "paste_batch",
+        "two kettles cooked a paste of this number at the same time: "
+        "write which one was used (its number is not enough)",
+    )
 
 
 def make_arriving(con: duckdb.DuckDBPyConnection, kind: str) -> None:
@@ -138,18 +148,26 @@ def _settle_of_dough(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, 
     """Proofs, gas tests and loaves that are new, or whose dough is new or changed."""
     _list_again(con, kind, first_new, touched)
     old = _linked_now(con, kind)
-    con.execute(f"CREATE OR REPLACE TEMP TABLE linked AS {_link_to_dough(con, kind, f'log_{kind} WHERE seq IN (SELECT seq FROM again)')}")
-    con.execute(f"UPDATE log_{kind} SET batch_key = l.batch_key, asks = l.asks FROM linked l WHERE log_{kind}.seq = l.seq")
+    con.execute(
+        f"CREATE OR REPLACE TEMP TABLE linked AS {_link_to_dough(con, kind, f'log_{kind} WHERE seq IN (SELECT seq FROM again)')}"
+    )
+    con.execute(
+        f"UPDATE log_{kind} SET batch_key = l.batch_key, asks = l.asks FROM linked l WHERE log_{kind}.seq = l.seq"
+    )
     con.execute(f"UPDATE log_{kind} SET identity = {_linked_identity(kind)} WHERE seq IN (SELECT seq FROM again)")
     _let_in(con, kind, touched)
     _ask(con, kind, "dough_batch", "two doughs of this number were mixed at the same time: write which one it was")
-    _touch(con, f"SELECT identity FROM again UNION SELECT identity FROM log_{kind} WHERE seq IN (SELECT seq FROM again)")
+    _touch(
+        con, f"SELECT identity FROM again UNION SELECT identity FROM log_{kind} WHERE seq IN (SELECT seq FROM again)"
+    )
     _apply_status(con, kind)
     con.execute(f"""UPDATE log_{kind} SET status = 'waiting' WHERE status = 'accepted' AND batch_key IS NULL
         AND dough_batch IS NOT NULL AND identity IN (SELECT identity FROM touched)""")
     touched.batches |= old | _linked_now(con, kind)
     if kind == "gas":
-        lots = con.execute("SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq IN (SELECT seq FROM again)")
+        lots = con.execute(
+            "SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq IN (SELECT seq FROM again)"
+        )
         touched.yeast_lots |= {name for (name,) in lots.fetchall()}
 
 
@@ -200,7 +218,9 @@ def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touch
 
 
 def _linked_now(con: duckdb.DuckDBPyConnection, kind: str) -> set[str]:
-    rows = con.execute(f"SELECT DISTINCT batch_key FROM log_{kind} WHERE batch_key IS NOT NULL AND seq IN (SELECT seq FROM again)")
+    rows = con.execute(
+        f"SELECT DISTINCT batch_key FROM log_{kind} WHERE batch_key IS NOT NULL AND seq IN (SELECT seq FROM again)"
+    )
     return {name for (name,) in rows.fetchall()}
 
 
@@ -217,8 +237,11 @@ def _linked_identity(kind: str) -> str:
 def _ask(con: duckdb.DuckDBPyConnection, kind: str, column: str, why: str) -> None:
     """Write or take back the question which of two batches a row means."""
     con.execute(f"DELETE FROM slip WHERE rule = '{kind}.{TWO_FIT}' AND seq IN (SELECT seq FROM again)")
-    con.execute(f"""INSERT INTO slip SELECT seq, '{kind}', 0, '{column}', coalesce({column}, ''), '{kind}.{TWO_FIT}', ?, NULL, NULL, 4
-        FROM log_{kind} WHERE asks AND seq IN (SELECT seq FROM again)""", [why])
+    con.execute(
+        f"""INSERT INTO slip SELECT seq, '{kind}', 0, '{column}', coalesce({column}, ''), '{kind}.{TWO_FIT}', ?, NULL, NULL, 4
+        FROM log_{kind} WHERE asks AND seq IN (SELECT seq FROM again)""",
+        [why],
+    )
 
 
 def _list(con: duckdb.DuckDBPyConnection, table: str, names: set[str]) -> None:
@@ -241,8 +264,10 @@ def by_day(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """The account by log and production day: kind, shift_date (missing: unknown), received and each status."""
     parts = [
         f"""SELECT '{kind}' AS kind, {shift_date_sql(kind)} AS shift_date, count(*)::DOUBLE AS received,
-            {', '.join(f"(count(*) FILTER (r.status = '{status}'))::DOUBLE AS {status}" for status in STATUSES)}
-            FROM log_{kind} r {dough_join(kind)} GROUP BY 1, 2""" for kind in KINDS]
+            {", ".join(f"(count(*) FILTER (r.status = '{status}'))::DOUBLE AS {status}" for status in STATUSES)}
+            FROM log_{kind} r {dough_join(kind)} GROUP BY 1, 2"""
+        for kind in KINDS
+    ]
     found = con.execute(f"SELECT * FROM ({' UNION ALL '.join(parts)}) ORDER BY kind, shift_date").df()
     return found.astype({"kind": "str", "shift_date": "datetime64[us]"})
 
@@ -260,5 +285,7 @@ def dough_join(kind: str) -> str:
     """SQL that joins a row `r` to its dough `d`, for the logs that belong to one."""
     if not TABLES[kind].refers or kind == "dough":
         return ""
-    return ("LEFT JOIN (SELECT batch_key, any_value(shift_date) AS shift_date FROM log_dough "
-            "WHERE status IN ('accepted', 'waiting') GROUP BY 1) d ON r.batch_key = d.batch_key")
+    return (
+        "LEFT JOIN (SELECT batch_key, any_value(shift_date) AS shift_date FROM log_dough "
+        "WHERE status IN ('accepted', 'waiting') GROUP BY 1) d ON r.batch_key = d.batch_key"
+    )

@@ -53,8 +53,10 @@ def record(con: duckdb.DuckDBPyConnection, event: CaseEvent, alerts: Sequence[Al
         raise CaseError(f"{event.alert}: a case is closed with a finding, real or nothing found, and only then")
     if alert.case == "closed" and event.act == "closed":
         raise CaseError(f"{event.alert}: is closed already; its history stays as it is")
-    con.execute("INSERT INTO case_event VALUES (?, ?, ?, ?, ?, ?)",
-                [event.alert, event.at, event.who.strip(), event.act, event.found, event.note.strip()])
+    con.execute(
+        "INSERT INTO case_event VALUES (?, ?, ?, ?, ?, ?)",
+        [event.alert, event.at, event.who.strip(), event.act, event.found, event.note.strip()],
+    )
 
 
 def applied(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Alert]:
@@ -90,5 +92,7 @@ def _findings(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Findin
         alert = by_name.get(act.alert)
         lead = lead_cause(alert) if alert else None
         if act.found and alert and lead:
-            found.append(Finding(act.alert, lead.group, lead.driver or alert.says, act.at, act.found, act.note, alert.line))
+            found.append(
+                Finding(act.alert, lead.group, lead.driver or alert.says, act.at, act.found, act.note, alert.line)
+            )
     return found

@@ -92,16 +92,23 @@ def chosen(rows: Sequence[Waiting], names: Sequence[int], alike: str | None) -> 
     if alike:
         found += [row for row in rows if row.rule == alike and row not in found]
     if not found:
-        raise DecisionError(f"{alike}: no row waits for this rule; `loaftrace quarantine` lists the rules" if alike
-                            else "which rows? Name them with --rows or --alike")
+        raise DecisionError(
+            f"{alike}: no row waits for this rule; `loaftrace quarantine` lists the rules"
+            if alike
+            else "which rows? Name them with --rows or --alike"
+        )
     return found
 
 
-def correction(con: duckdb.DuckDBPyConnection, plant: Plant, rows: Sequence[Waiting], who: str, at: datetime) -> dict[str, bytes]:
+def correction(
+    con: duckdb.DuckDBPyConnection, plant: Plant, rows: Sequence[Waiting], who: str, at: datetime
+) -> dict[str, bytes]:
     """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for."""
     without = [f"{row.seq} ({row.file} row {row.row})" for row in rows if not row.cells]
     if without:
-        raise DecisionError(f"{', '.join(without)}: nothing is proposed for it; correct the sheet and drop it in again, or reject the row")
+        raise DecisionError(
+            f"{', '.join(without)}: nothing is proposed for it; correct the sheet and drop it in again, or reject the row"
+        )
     logs = {}
     for kind in dict.fromkeys(row.kind for row in rows):
         text = io.StringIO()
@@ -138,5 +145,7 @@ def record(con: duckdb.DuckDBPyConnection, decisions: Sequence[Decision]) -> Non
         if one.verdict == "rejected" and not one.because.strip():
             raise DecisionError("--because: a row is rejected with a reason")
     for one in decisions:
-        con.execute("INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)",
-                    [one.seq, one.verdict, one.who.strip(), one.done_at, one.because.strip(), one.sha256])
+        con.execute(
+            "INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)",
+            [one.seq, one.verdict, one.who.strip(), one.done_at, one.because.strip(), one.sha256],
+        )

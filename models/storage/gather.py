@@ -17,14 +17,28 @@ if TYPE_CHECKING:
     from models.shapes import Alert, Charted
 
 
-def snapshot(con: duckdb.DuckDBPyConnection, plant: Plant, version: str, charted: tuple[Charted, ...],
-             alerts: tuple[Alert, ...]) -> Snapshot:
+def snapshot(
+    con: duckdb.DuckDBPyConnection, plant: Plant, version: str, charted: tuple[Charted, ...], alerts: tuple[Alert, ...]
+) -> Snapshot:
     """Everything in force, everything left out and why, everything found."""
     return Snapshot(
-        plant=plant, version=version, pastes=wide.load(con, "pastes"), batches=wide.load(con, "batches"),
-        loaves=loaves(con), output=_log(con, "output"), changes=_log(con, "change"),
-        checks=_log(con, "check"), account=account.by_day(con), excluded=excluded(con), passed_over=_passed_over(con),
-        findings=findings(con), rules=_rules(con), restated=restated(con), files=_files(con), charted=charted, alerts=alerts,
+        plant=plant,
+        version=version,
+        pastes=wide.load(con, "pastes"),
+        batches=wide.load(con, "batches"),
+        loaves=loaves(con),
+        output=_log(con, "output"),
+        changes=_log(con, "change"),
+        checks=_log(con, "check"),
+        account=account.by_day(con),
+        excluded=excluded(con),
+        passed_over=_passed_over(con),
+        findings=findings(con),
+        rules=_rules(con),
+        restated=restated(con),
+        files=_files(con),
+        charted=charted,
+        alerts=alerts,
     )
 
 
@@ -47,13 +61,18 @@ def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) 
     table = TABLES[kind]
     columns = dict.fromkeys(more, "text") | store.typed_columns(table.columns)
     names = ", ".join(f'"{name}"' for name in columns)
-    return store.frame(con, f"SELECT {names} FROM log_{kind} WHERE status = 'accepted' ORDER BY {table.at}, identity", columns)
+    return store.frame(
+        con, f"SELECT {names} FROM log_{kind} WHERE status = 'accepted' ORDER BY {table.at}, identity", columns
+    )
 
 
 def newest(con: duckdb.DuckDBPyConnection) -> datetime:
     """The newest instant anything in force was recorded; alerts are aged against it, not against a clock."""
-    parts = [f"SELECT max({TABLES[kind].at})::TIMESTAMP AS newest FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
-             for kind in KINDS if TABLES[kind].by_name[TABLES[kind].at].type == "time"]
+    parts = [
+        f"SELECT max({TABLES[kind].at})::TIMESTAMP AS newest FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
+        for kind in KINDS
+        if TABLES[kind].by_name[TABLES[kind].at].type == "time"
+    ]
     found = con.execute(f"SELECT max(newest) FROM ({' UNION ALL '.join(parts)})").fetchone()
     return found[0] if found and found[0] else datetime(1970, 1, 1)
 
@@ -83,7 +102,9 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
             LEFT JOIN decision n ON r.seq = n.seq
             {account.dough_join(kind)}
         WHERE r.status <> 'accepted'""")
-    return _shape(con, "excluded", f"SELECT * EXCLUDE (weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq")
+    return _shape(
+        con, "excluded", f"SELECT * EXCLUDE (weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq"
+    )
 
 
 def _waits_for(kind: str) -> str:
@@ -102,12 +123,18 @@ def findings(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 
 
 def _passed_over(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    return _shape(con, "passed_over", """SELECT f.path AS file, p.row, p.why FROM passed_over p JOIN file f USING (file_id)
-        ORDER BY f.file_id, p.row""")
+    return _shape(
+        con,
+        "passed_over",
+        """SELECT f.path AS file, p.row, p.why FROM passed_over p JOIN file f USING (file_id)
+        ORDER BY f.file_id, p.row""",
+    )
 
 
 def _files(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    return _shape(con, "files", "SELECT path AS file, sha256, kind, outcome, why, notes, run FROM file ORDER BY file_id")
+    return _shape(
+        con, "files", "SELECT path AS file, sha256, kind, outcome, why, notes, run FROM file ORDER BY file_id"
+    )
 
 
 def _rules(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -139,14 +166,16 @@ def restated(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
     """Rows of one log that a newer credible one superseded, beside the row that did."""
     columns = [c.name for c in TABLES[kind].columns if not c.personal]
-    pairs = ", ".join(f"{{'name': '{name}', 'before': CAST(o.\"{name}\" AS VARCHAR), 'after': CAST(n.\"{name}\" AS VARCHAR)}}"
-                      for name in columns)
+    pairs = ", ".join(
+        f"{{'name': '{name}', 'before': CAST(o.\"{name}\" AS VARCHAR), 'after': CAST(n.\"{name}\" AS VARCHAR)}}"
+        for name in columns
+    )
     return con.execute(f"""
         WITH r AS (SELECT *, lead(seq) OVER (PARTITION BY identity ORDER BY seq) AS by_seq FROM log_{kind}
                    WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')),
         pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq,
-                    {account.shift_date_sql(kind).replace('r.', 'n.').replace('d.', 'd.')} AS shift_date, unnest([{pairs}]) AS c
-                 FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace('r.batch_key', 'n.batch_key')}
+                    {account.shift_date_sql(kind).replace("r.", "n.").replace("d.", "d.")} AS shift_date, unnest([{pairs}]) AS c
+                 FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
                  WHERE o.status = 'superseded')
         SELECT p.kind, p.key, p.shift_date, p.c.name AS "column", p.c.before AS before, p.c.after AS after, f.path AS file, p.row,
             CASE WHEN g.first_run < f.run THEN 'yes' ELSE 'no' END AS printed
@@ -160,7 +189,11 @@ def quarantine(rows: pd.DataFrame) -> list[dict]:
     waiting = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
     names = ["kind", "file", "row", "column", "value", "rule", "why", "proposal"]
     return [
-        {name: (int(value) if name == "row" else value if isinstance(value, str) else None if name == "proposal" else "")
-         for name, value in zip(names, values, strict=True)}
+        {
+            name: (
+                int(value) if name == "row" else value if isinstance(value, str) else None if name == "proposal" else ""
+            )
+            for name, value in zip(names, values, strict=True)
+        }
         for values in waiting[names].itertuples(index=False)
     ]

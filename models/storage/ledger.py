@@ -59,10 +59,22 @@ def _baseline(text: str) -> tuple[Baseline, float]:
 SET_BY = ("set_by", "because")
 
 
-def keep_baseline(con: duckdb.DuckDBPyConnection, stream: Stream, baseline: Baseline, arl0: float, run: int, set_by: str = "",
-                  because: str = "") -> None:
+def keep_baseline(
+    con: duckdb.DuckDBPyConnection,
+    stream: Stream,
+    baseline: Baseline,
+    arl0: float,
+    run: int,
+    set_by: str = "",
+    because: str = "",
+) -> None:
     """Freeze a baseline: one that has learned enough, or one that a person set, with who and why. Earlier ones stay readable."""
-    text = json.dumps(asdict(baseline) | {"arl0": arl0, "set_by": set_by, "because": because}, default=lambda v: v.isoformat(), sort_keys=True, ensure_ascii=False)
+    text = json.dumps(
+        asdict(baseline) | {"arl0": arl0, "set_by": set_by, "because": because},
+        default=lambda v: v.isoformat(),
+        sort_keys=True,
+        ensure_ascii=False,
+    )
     con.execute("INSERT INTO baseline VALUES (?, ?, true, ?)", [stream_text(stream), run, text])
 
 
@@ -70,8 +82,10 @@ def baseline_history(con: duckdb.DuckDBPyConnection) -> list[dict]:
     """Every baseline ever frozen, oldest first: stream, run, first_key, last_key, batches, set_by, because."""
     rows = con.execute("SELECT stream, run, baseline FROM baseline ORDER BY run, rowid").fetchall()
     names = ("first_key", "last_key", "batches", *SET_BY)
-    return [{"stream": Stream(**json.loads(stream)), "run": run} | {name: json.loads(text).get(name, "") for name in names}
-            for stream, run, text in rows]
+    return [
+        {"stream": Stream(**json.loads(stream)), "run": run} | {name: json.loads(text).get(name, "") for name in names}
+        for stream, run, text in rows
+    ]
 
 
 def stored_alerts(con: duckdb.DuckDBPyConnection) -> list[Alert]:
@@ -87,7 +101,8 @@ def keep_alerts(con: duckdb.DuckDBPyConnection, current: Sequence[Alert], run: i
     for alert in changed:
         con.execute(
             "INSERT INTO alert VALUES (?, ?, ?, ?, ?) ON CONFLICT (alert) DO UPDATE SET body = excluded.body, last_run = excluded.last_run",
-            [alert.alert, alert.signalled_at, alerts.to_text(alert), run, run])
+            [alert.alert, alert.signalled_at, alerts.to_text(alert), run, run],
+        )
     return changed
 
 
@@ -99,4 +114,7 @@ def pages(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
 def keep_pages(con: duckdb.DuckDBPyConnection, names: Iterable[str], run: int) -> None:
     """These pages are to be written with the figures of this run."""
     for name in sorted(names):
-        con.execute("INSERT INTO page VALUES (?, ?, ?) ON CONFLICT (page) DO UPDATE SET last_run = excluded.last_run", [name, run, run])
+        con.execute(
+            "INSERT INTO page VALUES (?, ?, ?) ON CONFLICT (page) DO UPDATE SET last_run = excluded.last_run",
+            [name, run, run],
+        )

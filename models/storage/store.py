@@ -26,7 +26,21 @@ if TYPE_CHECKING:
 VERSION = 1
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
-FIXED = ("meta", "file", "raw_row", "passed_over", "slip", "finding", "judged", "judged_batch", "baseline", "alert", "page", "case_event", "decision")
+FIXED = (
+    "meta",
+    "file",
+    "raw_row",
+    "passed_over",
+    "slip",
+    "finding",
+    "judged",
+    "judged_batch",
+    "baseline",
+    "alert",
+    "page",
+    "case_event",
+    "decision",
+)
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
 LINKS = {"dough": ("batch_key", "paste_key", "paste_key_2"), "paste": ("paste_key",)}
@@ -77,8 +91,10 @@ def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
             if "lock" not in str(error).lower():
                 raise StoreError(f"{path}: {_first_line(error)}") from None
             if time.monotonic() >= until:
-                raise StoreError(f"{path}: the store is held by {_holder(str(error))}; wait for it to finish, "
-                                 "then run again (nothing was changed)") from None
+                raise StoreError(
+                    f"{path}: the store is held by {_holder(str(error))}; wait for it to finish, "
+                    "then run again (nothing was changed)"
+                ) from None
         except duckdb.Error as error:
             raise StoreError(f"{path}: is not a store of this program ({_first_line(error)})") from None
         time.sleep(0.2)
@@ -98,8 +114,10 @@ def _migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     con.execute(sql("meta"))
     found = con.execute("SELECT value FROM meta WHERE key = 'version'").fetchone()
     if found and int(found[0]) > VERSION:
-        raise StoreError(f"{path}: was written by a newer loaftrace (store version {found[0]}, this one knows {VERSION}); "
-                         "install the newer version, or restore an older copy of the store")
+        raise StoreError(
+            f"{path}: was written by a newer loaftrace (store version {found[0]}, this one knows {VERSION}); "
+            "install the newer version, or restore an older copy of the store"
+        )
     if found and int(found[0]) == VERSION:
         return
     with transaction(con):
@@ -120,7 +138,8 @@ def derived_tables() -> list[str]:
         statements.append(
             f"CREATE TABLE IF NOT EXISTS log_{kind} (seq BIGINT NOT NULL, file_id INTEGER NOT NULL, row BIGINT NOT NULL, "
             f"{columns}{keys}credible BOOLEAN NOT NULL, asks BOOLEAN NOT NULL, digest UBIGINT NOT NULL, "
-            "identity VARCHAR NOT NULL, status VARCHAR)")
+            "identity VARCHAR NOT NULL, status VARCHAR)"
+        )
     for name, columns_of in WIDE.items():
         columns = ", ".join(f'"{c.name}" {SQL_TYPE[c.type]}' for c in columns_of)
         statements.append(f"CREATE TABLE IF NOT EXISTS {name} ({columns})")
@@ -139,7 +158,9 @@ def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     con.execute("COMMIT")
 
 
-def frame(con: duckdb.DuckDBPyConnection, query: str, columns: dict[str, str], args: list[Any] | None = None) -> pd.DataFrame:
+def frame(
+    con: duckdb.DuckDBPyConnection, query: str, columns: dict[str, str], args: list[Any] | None = None
+) -> pd.DataFrame:
     """A query's result with the contract's dtypes, whatever DuckDB made of it. columns: name -> Column type."""
     found = con.execute(query, args or []).df()
     return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items() if name in found.columns})
@@ -161,14 +182,18 @@ def many(con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[
     found = con.execute(f"SELECT {', '.join(wanted)} FROM {source} ORDER BY {order}").df()
     for name in columns:
         if isinstance(found[name].dtype, pd.CategoricalDtype):
-            texts = np.append(found[name].cat.categories.to_numpy(dtype=object), None)
+            texts = np.array([*found[name].cat.categories, None], dtype=object)
             found[name] = texts[found[name].cat.codes]
     return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items()})
 
 
 def _as_codes(con: duckdb.DuckDBPyConnection, name: str, source: str) -> str:
     """SQL of a text column as numbers that stand for its texts."""
-    texts = [text for (text,) in con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall() if text is not None]
+    texts = [
+        text
+        for (text,) in con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall()
+        if text is not None
+    ]
     if not texts or len(texts) > FEW_TEXTS:
         return f'"{name}"'
     listed = ", ".join("'" + text.replace("'", "''") + "'" for text in sorted(texts))

@@ -83,8 +83,14 @@ def _places(file: Pending) -> pd.DataFrame:
     import numpy as np
     import pandas as pd
 
-    return pd.DataFrame({"seq": np.arange(file.first_seq, file.first_seq + file.n), "kind": file.sheet.kind,
-                         "file_id": file.file_id, "row": file.sheet.row_numbers})
+    return pd.DataFrame(
+        {
+            "seq": np.arange(file.first_seq, file.first_seq + file.n),
+            "kind": file.sheet.kind,
+            "file_id": file.file_id,
+            "row": file.sheet.row_numbers,
+        }
+    )
 
 
 def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> pd.DataFrame:
@@ -103,7 +109,9 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     return outcomes(found)
 
 
-def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, places: pd.DataFrame, doubtful: set[int]) -> None:
+def _put_rows(
+    con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, places: pd.DataFrame, doubtful: set[int]
+) -> None:
     import pandas as pd
 
     rows = pd.concat([places[["seq", "file_id", "row"]], frame], axis=1)
@@ -114,10 +122,12 @@ def _put_rows(con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, pl
     con.register("incoming", rows)
     if kind in account.OF_DOUGH:
         account.make_arriving(con, kind)
-        con.execute(f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {account.digest(kind)} FROM incoming")
+        con.execute(
+            f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {account.digest(kind)} FROM incoming"
+        )
     else:
-        con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f', {own}' if own else ''})
-            SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ''}
+        con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f", {own}" if own else ""})
+            SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ""}
             FROM (SELECT *, {identity} AS identity FROM (SELECT *, {account.digest(kind)} AS digest FROM incoming))""")
     con.unregister("incoming")
 
@@ -147,7 +157,9 @@ def _unreadable(kind: str, cell: Slip) -> Doubt:
     return Doubt(cell.column, cell.value, f"{kind}.{cell.rule}", cell.why, cells, 4, True)
 
 
-def _ask_rules(found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plant, written: Callable[[int, str], str]) -> None:
+def _ask_rules(
+    found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plant, written: Callable[[int, str], str]
+) -> None:
     """Add what the rules found to the doubts of each row."""
     from models.judging.proposals import as_text, propose
 
@@ -160,8 +172,17 @@ def _ask_rules(found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plan
             values = found.rows.iloc[position]
             cells = {name: as_text(value, plant) for name, value in (propose(rule, values, plant) or {}).items()}
             text = written(position, rule.column)
-            of_row.append(Doubt(rule.column, text, rule.code, checks.explain(rule, values, plant, text), cells, rule.weight,
-                                len(rule.needs) == 1))
+            of_row.append(
+                Doubt(
+                    rule.column,
+                    text,
+                    rule.code,
+                    checks.explain(rule, values, plant, text),
+                    cells,
+                    rule.weight,
+                    len(rule.needs) == 1,
+                )
+            )
 
 
 def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
@@ -169,9 +190,25 @@ def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
     ordered = sorted(of_row, key=lambda doubt: doubt.weight)
     mended = _merged(of_row)
     units = TABLES[kind].by_name
-    words = ", ".join(f"{name} = {text} {units[name].unit if units[name].type == 'number' else ''}".strip() for name, text in mended.items())
-    return [(seq, kind, i, d.column, d.value, d.rule, d.why, words or None if i == 0 else None,
-             json.dumps(mended, ensure_ascii=False) if i == 0 and mended else None, d.weight) for i, d in enumerate(ordered)]
+    words = ", ".join(
+        f"{name} = {text} {units[name].unit if units[name].type == 'number' else ''}".strip()
+        for name, text in mended.items()
+    )
+    return [
+        (
+            seq,
+            kind,
+            i,
+            d.column,
+            d.value,
+            d.rule,
+            d.why,
+            words or None if i == 0 else None,
+            json.dumps(mended, ensure_ascii=False) if i == 0 and mended else None,
+            d.weight,
+        )
+        for i, d in enumerate(ordered)
+    ]
 
 
 def _merged(of_row: list[Doubt]) -> dict[str, str]:
@@ -198,15 +235,31 @@ def outcomes(found: checks.Judged) -> pd.DataFrame:
     for outcome in found.outcomes:
         broken = np.zeros(len(rows), dtype=bool)
         broken[list(outcome.rows)] = True
-        can = rows[list(outcome.rule.needs)].notna().all(axis=1) if outcome.rule.needs else np.ones(len(rows), dtype=bool)
-        part = pd.DataFrame({"shift_date": day, "judged": np.asarray(can, dtype="int64"), "broken": broken.astype("int64")})
+        can = (
+            rows[list(outcome.rule.needs)].notna().all(axis=1) if outcome.rule.needs else np.ones(len(rows), dtype=bool)
+        )
+        part = pd.DataFrame(
+            {"shift_date": day, "judged": np.asarray(can, dtype="int64"), "broken": broken.astype("int64")}
+        )
         part = part.groupby("shift_date", dropna=False, as_index=False).sum()
-        parts.append(part.assign(rule=outcome.rule.code, kind=outcome.rule.kind, could_run=outcome.outcome != checks.COULD_NOT_RUN))
-    return pd.concat(parts) if parts else pd.DataFrame(columns=["shift_date", "judged", "broken", "rule", "kind", "could_run"])
+        parts.append(
+            part.assign(
+                rule=outcome.rule.code, kind=outcome.rule.kind, could_run=outcome.outcome != checks.COULD_NOT_RUN
+            )
+        )
+    return (
+        pd.concat(parts)
+        if parts
+        else pd.DataFrame(columns=["shift_date", "judged", "broken", "rule", "kind", "could_run"])
+    )
 
 
 def _clock_day(rows: pd.DataFrame) -> pd.Series:
-    at = next(name for name in ("mixed_at", "proof_in", "tested_at", "measured_at", "changed_at", "checked_at") if name in rows)
+    at = next(
+        name
+        for name in ("mixed_at", "proof_in", "tested_at", "measured_at", "changed_at", "checked_at")
+        if name in rows
+    )
     return rows[at].dt.normalize()
 
 
@@ -224,7 +277,9 @@ def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before:
         return
     found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), rows["file_id"], plant)
     seqs = rows["seq"].astype("int64").tolist()
-    doubts = _unread(con, kind, {seq: i for i, seq in enumerate(seqs)}, {outcome.rule.code for outcome in found.outcomes})
+    doubts = _unread(
+        con, kind, {seq: i for i, seq in enumerate(seqs)}, {outcome.rule.code for outcome in found.outcomes}
+    )
     _ask_rules(found, doubts, plant, lambda position, column: _written_before(con, seqs[position], column))
     con.execute(f"DELETE FROM slip WHERE kind = '{kind}' AND seq < {before} AND rule <> '{kind}.{account.TWO_FIT}'")
     slips = [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
@@ -233,10 +288,14 @@ def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before:
         WHERE seq < {before}""")
 
 
-def _unread(con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str]) -> dict[int, list[Doubt]]:
+def _unread(
+    con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str]
+) -> dict[int, list[Doubt]]:
     """Cells that could not be read when their file was taken: they stay as they were."""
     doubts: dict[int, list[Doubt]] = {}
-    stored = con.execute(f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}'").fetchall()
+    stored = con.execute(
+        f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}'"
+    ).fetchall()
     for seq, column, value, rule, why, weight, cells in stored:
         if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
             mend = {name: text for name, text in json.loads(cells or "{}").items() if name == column}
@@ -245,5 +304,7 @@ def _unread(con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], co
 
 
 def _written_before(con: duckdb.DuckDBPyConnection, seq: int, column: str) -> str:
-    found = con.execute("SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{column}"', seq]).fetchall()
+    found = con.execute(
+        "SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{column}"', seq]
+    ).fetchall()
     return (found[0][0] if found else None) or ""

@@ -26,7 +26,9 @@ def refresh(con: duckdb.DuckDBPyConnection, plant: Plant, touched: Touched) -> t
     from models.trade.batches import Logs, reduce
 
     _closure(con, touched)
-    logs = Logs(**{kind: _rows(con, kind) for kind in ("paste", "dough", "proof", "gas")}, loaf=_rows(con, "loaf", "false"))
+    logs = Logs(
+        **{kind: _rows(con, kind) for kind in ("paste", "dough", "proof", "gas")}, loaf=_rows(con, "loaf", "false")
+    )
     wide = reduce(plant, logs, _loaves(con, plant))
     pastes = _keep(con, "pastes", wide.pastes, "again_pastes")
     batches = _keep(con, "batches", wide.batches, "again_batches")
@@ -40,7 +42,7 @@ def _closure(con: duckdb.DuckDBPyConnection, touched: Touched) -> None:
     _names(con, "touched_lots", touched.yeast_lots)
     con.execute(f"""
         CREATE OR REPLACE TEMP TABLE in_force AS SELECT batch_key, paste_key, paste_key_2, yeast_lot
-            FROM log_dough WHERE {IN_FORCE['dough']};
+            FROM log_dough WHERE {IN_FORCE["dough"]};
         CREATE OR REPLACE TEMP TABLE first_batches AS
             SELECT name FROM touched_batches UNION
             SELECT batch_key FROM in_force WHERE yeast_lot IN (SELECT name FROM touched_lots);
@@ -98,7 +100,12 @@ def _loaf_rows(con: duckdb.DuckDBPyConnection, names: list[str]) -> pd.DataFrame
     _names(con, "these", set(names))
     types = store.typed_columns(TABLES["loaf"].columns)
     source = "log_loaf WHERE status = 'accepted' AND batch_key IN (SELECT name FROM these)"
-    return store.many(con, source, "log_loaf.measured_at, identity, seq", {"batch_key": "text"} | {name: types[name] for name in OF_LOAF})
+    return store.many(
+        con,
+        source,
+        "log_loaf.measured_at, identity, seq",
+        {"batch_key": "text"} | {name: types[name] for name in OF_LOAF},
+    )
 
 
 def _rows(con: duckdb.DuckDBPyConnection, kind: str, where: str = "") -> pd.DataFrame:
@@ -114,8 +121,9 @@ def _rows(con: duckdb.DuckDBPyConnection, kind: str, where: str = "") -> pd.Data
     columns = store.typed_columns(table.columns) | dict.fromkeys(store.links(kind), "text")
     names = ", ".join(f'"{name}"' for name in columns)
     in_force = IN_FORCE.get(kind, "status = 'accepted'")
-    return store.frame(con, f"SELECT {names} FROM log_{kind} WHERE {in_force} AND {wanted} "
-                       f"ORDER BY {table.at}, identity, seq", columns)
+    return store.frame(
+        con, f"SELECT {names} FROM log_{kind} WHERE {in_force} AND {wanted} ORDER BY {table.at}, identity, seq", columns
+    )
 
 
 def _keep(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame, again: str) -> pd.DataFrame:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
+from math import fsum
 from typing import Any
 
 import numpy as np
@@ -82,7 +84,9 @@ def _in_order(logs: Logs) -> Logs:
     }
     frames = {kind: getattr(logs, kind) for kind in summed}
     order = {kind: np.lexsort([frame[c].to_numpy() for c in summed[kind]]) for kind, frame in frames.items()}
-    return Logs(**{kind: frame.iloc[order[kind]].reset_index(drop=True) for kind, frame in frames.items()}, loaf=logs.loaf)
+    return Logs(
+        **{kind: frame.iloc[order[kind]].reset_index(drop=True) for kind, frame in frames.items()}, loaf=logs.loaf
+    )
 
 
 def _shaped(frame: pd.DataFrame, columns: tuple[Column, ...], order: list[str]) -> pd.DataFrame:
@@ -227,8 +231,18 @@ def _tubs(pastes: pd.DataFrame, doughs: pd.DataFrame, formula: ledger.Formula) -
     tubs = pd.concat([first, second]).dropna(subset=["paste_key"])
     tubs["weight"] = 1.0 / tubs.groupby("dough")["tub"].transform("size")
     made = [
-        "paste_key", "flour_kg", "made_kg", "made_flour_kg", "made_water_kg", "dosing", "kettle", "recipe", "cook_end",
-        "loss_pct", "cook_temp_c", "cook_minutes",
+        "paste_key",
+        "flour_kg",
+        "made_kg",
+        "made_flour_kg",
+        "made_water_kg",
+        "dosing",
+        "kettle",
+        "recipe",
+        "cook_end",
+        "loss_pct",
+        "cook_temp_c",
+        "cook_minutes",
     ]
     tubs = tubs.merge(pastes[made], on="paste_key").sort_values(["dough", "tub"]).reset_index(drop=True)
     tubs["kg"] = tubs["weighed_kg"].fillna(_equal_parts(tubs))
@@ -264,11 +278,13 @@ def _drawn(pastes: pd.DataFrame, tubs: pd.DataFrame) -> pd.DataFrame:
     unknown = _of(key, tubs["kg"].isna().groupby(tubs["paste_key"]).sum()).fillna(0.0)
     complete = _of(key, by_paste["weighed_kg"].count()).fillna(0.0) == _of(key, by_paste.size()).fillna(0.0)
     over = ledger.overdrawn(weighed, pastes["made_kg"])
-    return pd.DataFrame({
-        "doughs": doughs,
-        "used_kg": weighed.where(complete & (doughs > 0)),
-        "overdrawn_kg": over.where((unknown == 0) | (over > 0)),
-    })
+    return pd.DataFrame(
+        {
+            "doughs": doughs,
+            "used_kg": weighed.where(complete & (doughs > 0)),
+            "overdrawn_kg": over.where((unknown == 0) | (over > 0)),
+        }
+    )
 
 
 # --- doughs -------------------------------------------------------------------------------------
@@ -294,13 +310,15 @@ def _got(plant: Plant, doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.D
     pasteless = (named == 0) & (formula.paste_flour_pct == 0)
     whole = (linked > 0) & (linked == named)
     words = [pasteless, named == 0, whole]
-    got = pd.DataFrame({
-        "paste_link": np.select(words, ["no paste", "not recorded", "linked"], "waiting"),
-        "paste_key": doughs["paste_key"],
-        "paste_key_2": doughs["paste_key_2"],
-        "kettle": first["kettle"],
-        "recipe": first["recipe"],
-    })
+    got = pd.DataFrame(
+        {
+            "paste_link": np.select(words, ["no paste", "not recorded", "linked"], "waiting"),
+            "paste_key": doughs["paste_key"],
+            "paste_key_2": doughs["paste_key_2"],
+            "kettle": first["kettle"],
+            "recipe": first["recipe"],
+        }
+    )
     for column, total in _sums(tubs, doughs.index).items():
         got[column] = total.where(whole).mask(pasteless, 0.0)
     got["paste_dose"] = _dose_words(doughs, tubs, got["paste_kg"])
@@ -416,12 +434,14 @@ def _gas(rows: pd.DataFrame) -> pd.DataFrame:
     tests = rows.dropna(subset=["batch_key"])
     tests = tests.assign(kept=100 * tests["gas_retained_ml"] / tests["gas_produced_ml"])
     by = tests.groupby("batch_key")
-    return pd.DataFrame({
-        "gas_produced_ml": by["gas_produced_ml"].mean(),
-        "gas_kept_pct": by["kept"].mean(),
-        "gas_sampled_after": _joined(tests, "sampled_after"),
-        "gas_tests": by.size().astype("float64"),
-    })
+    return pd.DataFrame(
+        {
+            "gas_produced_ml": by["gas_produced_ml"].mean(),
+            "gas_kept_pct": by["kept"].mean(),
+            "gas_sampled_after": _joined(tests, "sampled_after"),
+            "gas_tests": by.size().astype("float64"),
+        }
+    )
 
 
 def _lot_gas(rows: pd.DataFrame) -> pd.DataFrame:
@@ -431,8 +451,31 @@ def _lot_gas(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"lot_gas_ml": by.mean(), "lot_gas_tests": by.size().astype("float64")})
 
 
+def exact_mean(values: pd.Series, by: pd.Series) -> pd.Series:
+    """Mean of each group, of what is recorded; exactly rounded sums, so that no digit hangs on what other groups there are."""
+    codes, names = pd.factorize(by, sort=True)
+    order = np.argsort(codes, kind="stable")
+    ends = np.searchsorted(codes[order], np.arange(len(names) + 1))
+    numbers = values.to_numpy(dtype=float)[order]
+    parts = [numbers[start:end] for start, end in pairwise(ends)]
+    known = [part[~np.isnan(part)].tolist() for part in parts]
+    means = [fsum(part) / len(part) if part else np.nan for part in known]
+    return pd.Series(means, index=pd.Index(names, name=by.name), dtype="float64")
+
+
 # what a batch's figures are worked out from
-OF_LOAF = ("measured_at", "scaled_g", "baked_g", "volume_ml", "cooled_minutes", "core_temp_c", "reason", "method", "scale", "volumeter")
+OF_LOAF = (
+    "measured_at",
+    "scaled_g",
+    "baked_g",
+    "volume_ml",
+    "cooled_minutes",
+    "core_temp_c",
+    "reason",
+    "method",
+    "scale",
+    "volumeter",
+)
 
 
 def loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
@@ -448,14 +491,24 @@ def loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
         bake_loss_pct=loaves_of.bake_loss_pct(good["scaled_g"], good["baked_g"]),
     )
     by = good.groupby("batch_key")
-    means = by[["specific_volume", "volume_ml", "baked_g", "scaled_g", "bake_loss_pct"]].mean()
+    measured = ("specific_volume", "volume_ml", "baked_g", "scaled_g", "bake_loss_pct")
+    means = pd.DataFrame({name: exact_mean(good[name], good["batch_key"]) for name in measured})
+    off = good["specific_volume"] - good["batch_key"].map(means["specific_volume"])
+    n = by["specific_volume"].count()
+    sd = np.sqrt(exact_mean(off**2, good["batch_key"]) * n / (n - 1).where(n > 1))
     extra = {name: _joined(good, name) for name in ("method", "scale", "volumeter")}
-    means = means.assign(specific_volume_sd=by["specific_volume"].std(), measured_at=by["measured_at"].max(), **extra)
-    everything = pd.DataFrame({
-        "loaves": (~suspicion & ~hot).astype("float64"),
-        "loaves_suspicion": suspicion.astype("float64"),
-        "loaves_hot": hot.astype("float64"),
-    }).groupby(rows["batch_key"]).sum()
+    means = means.assign(specific_volume_sd=sd, measured_at=by["measured_at"].max(), **extra)
+    everything = (
+        pd.DataFrame(
+            {
+                "loaves": (~suspicion & ~hot).astype("float64"),
+                "loaves_suspicion": suspicion.astype("float64"),
+                "loaves_hot": hot.astype("float64"),
+            }
+        )
+        .groupby(rows["batch_key"])
+        .sum()
+    )
     everything["core_temp_c"] = rows.groupby("batch_key")["core_temp_c"].min()
     return everything.join(means)
 

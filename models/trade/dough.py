@@ -17,7 +17,14 @@ TAP_HOTTEST_C = 45.0  # above it water hurts the yeast it touches; common practi
 
 # kJ per kg and K. Flour and milk: published measurements; the others from memory.
 SPECIFIC_HEAT = {
-    "flour": 1.78, "water": WATER_KJ, "milk": 3.9, "butter": 2.1, "sugar": 1.3, "egg": 3.3, "salt": 0.9, "yeast": 3.5,
+    "flour": 1.78,
+    "water": WATER_KJ,
+    "milk": 3.9,
+    "butter": 2.1,
+    "sugar": 1.3,
+    "egg": 3.3,
+    "salt": 0.9,
+    "yeast": 3.5,
 }
 
 

@@ -106,8 +106,19 @@ def advise(
     book = _book(plant, product, weighing)
     do, why = _decide(book, doughs)
     advice = Advice(
-        do, why, book.lost_kg, book.loss_pct, book.usual_kg, book.excess_kg, book.points, book.pressing,
-        WEIGHING * weighing.before_kg, place, doughs=doughs, notes=_notes(book, do), not_checked=_not_checked(weighing),
+        do,
+        why,
+        book.lost_kg,
+        book.loss_pct,
+        book.usual_kg,
+        book.excess_kg,
+        book.points,
+        book.pressing,
+        WEIGHING * weighing.before_kg,
+        place,
+        doughs=doughs,
+        notes=_notes(book, do),
+        not_checked=_not_checked(weighing),
     )
     return _with_water(advice, book) if do == "put water back" else advice
 
@@ -123,7 +134,12 @@ def _book(plant: Plant, product: Product, weighing: Weighing) -> _Ledger:
     )
     lost_kg = ledger.evaporated(weighing.before_kg, weighing.after_kg, residue_kg)
     return _Ledger(
-        formula, recipe, weighing, flour_kg, made, lost_kg,
+        formula,
+        recipe,
+        weighing,
+        flour_kg,
+        made,
+        lost_kg,
         ledger.excess(weighing.before_kg, lost_kg, recipe.usual_loss_pct),
         float(ledger.points_lost(formula, made, flour_kg, recipe.dosing)),
     )
@@ -179,13 +195,17 @@ def _weight_doubts(book: _Ledger) -> tuple[str, ...]:
     most = max(NO_COOK_LOSES_PCT, 3 * book.recipe.loss_pct.act[1])
     return (
         f"{weighing.before_kg:g} kg is more than the kettle holds ({weighing.capacity_kg:g} kg). Is the tare in it?"
-        if weighing.capacity_kg and weighing.before_kg > weighing.capacity_kg else "",
+        if weighing.capacity_kg and weighing.before_kg > weighing.capacity_kg
+        else "",
         "The paste weighs more after cooking than before. Same tub, same tare, scale at zero?"
-        if gross_pct < lowest else "",
+        if gross_pct < lowest
+        else "",
         "The residue weighs more than what is missing. Weigh it again, dirty less clean."
-        if gross_pct >= lowest and book.loss_pct < lowest else "",
+        if gross_pct >= lowest and book.loss_pct < lowest
+        else "",
         f"{book.loss_pct:.0f} % of the kettle is gone: no cook does that. Is a tare in one of the two weights?"
-        if book.loss_pct > most else "",
+        if book.loss_pct > most
+        else "",
     )
 
 
@@ -227,7 +247,9 @@ def _with_water(advice: Advice, book: _Ledger) -> Advice:
         water_kg = book.excess_kg if weighed else _all_in(book)
         temp_c = book.weighing.temp_c or book.recipe.cook_temp_c.warn[0]
         return replace(
-            advice, water_kg=water_kg, reads_kg=book.weighing.after_kg + water_kg,
+            advice,
+            water_kg=water_kg,
+            reads_kg=book.weighing.after_kg + water_kg,
             water_temp=f"drinking water, boiled and still hot: {temp_c:.0f} °C or more",
         )
     advice = replace(advice, water_temp="drinking water, as warm or cold as the dough's other water")
@@ -236,8 +258,10 @@ def _with_water(advice: Advice, book: _Ledger) -> Advice:
         return replace(
             advice, water_kg=water_kg, each_kg=water_kg / shares, dose_each_kg=book.weighing.after_kg / shares
         )
-    return replace(advice, water_kg=_all_in(book)) if not weighed else replace(
-        advice, water_kg=book.excess_kg, less_paste_pct=_less_paste_pct(book)
+    return (
+        replace(advice, water_kg=_all_in(book))
+        if not weighed
+        else replace(advice, water_kg=book.excess_kg, less_paste_pct=_less_paste_pct(book))
     )
 
 

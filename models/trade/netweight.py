@@ -25,14 +25,36 @@ FEWEST = 5  # fewer loaves say nothing at all of a day
 
 # Directive 76/211/EEC annex I: nominal from, to (g), and the error in % (rounded up to 0.1 g) or in g.
 TOLERABLE: tuple[tuple[float, float, str | None, float], ...] = (
-    (5, 50, "9", 0), (50, 100, None, 4.5), (100, 200, "4.5", 0), (200, 300, None, 9.0), (300, 500, "3", 0),
-    (500, 1000, None, 15.0), (1000, 10000, "1.5", 0), (10000, 15000, None, 150.0), (15000, 25000, "1", 0),
+    (5, 50, "9", 0),
+    (50, 100, None, 4.5),
+    (100, 200, "4.5", 0),
+    (200, 300, None, 9.0),
+    (300, 500, "3", 0),
+    (500, 1000, None, 15.0),
+    (1000, 10000, "1.5", 0),
+    (10000, 15000, None, 150.0),
+    (15000, 25000, "1", 0),
 )
 
 # Handbook 133 table 2-5, maximum allowable variation: label to below (g), g. From memory.
 ALLOWED_VARIATION: tuple[tuple[float, float], ...] = (
-    (54, 3.6), (81, 5.4), (117, 7.2), (154, 9.0), (208, 10.8), (263, 12.7), (317, 14.5), (381, 16.3), (426, 18.1),
-    (489, 19.9), (571, 21.7), (635, 23.5), (698, 25.4), (771, 27.2), (852, 29.0), (970, 31.7), (1120, 35.3),
+    (54, 3.6),
+    (81, 5.4),
+    (117, 7.2),
+    (154, 9.0),
+    (208, 10.8),
+    (263, 12.7),
+    (317, 14.5),
+    (381, 16.3),
+    (426, 18.1),
+    (489, 19.9),
+    (571, 21.7),
+    (635, 23.5),
+    (698, 25.4),
+    (771, 27.2),
+    (852, 29.0),
+    (970, 31.7),
+    (1120, 35.3),
 )
 
 
@@ -202,9 +224,24 @@ def _verdict(
     counts, left_out = _counting(plant, loaves)
     weights = [float(w) for w in counts["baked_g"]]
     blank = NetWeight(
-        rule=plant.net_weight.rule, line=line, product=product, day=day, label_g=label_g, n=len(weights), n_wanted=0,
-        mean_g=None, sd_g=None, mean_limit_g=None, t1_g=None, t2_g=None, below_t1=0, below_t2=0,
-        verdict="not enough data", leaning="cannot tell", left_out=left_out, why=(),
+        rule=plant.net_weight.rule,
+        line=line,
+        product=product,
+        day=day,
+        label_g=label_g,
+        n=len(weights),
+        n_wanted=0,
+        mean_g=None,
+        sd_g=None,
+        mean_limit_g=None,
+        t1_g=None,
+        t2_g=None,
+        below_t1=0,
+        below_t2=0,
+        verdict="not enough data",
+        leaning="cannot tell",
+        left_out=left_out,
+        why=(),
     )
     judged = _judge_133 if plant.net_weight.rule == "Handbook 133" else _judge_eu
     try:
@@ -252,8 +289,12 @@ def _judge_eu(blank: NetWeight, weights: list[float], made: float | None, doubt:
     error_g = tolerable_negative_error(blank.label_g)
     t1_g, t2_g = round(blank.label_g - error_g, 6), round(blank.label_g - 2 * error_g, 6)
     figures = replace(
-        _figures(blank, weights, 0.995), n_wanted=wanted(made), t1_g=t1_g, t2_g=t2_g,
-        below_t1=sum(w < t1_g for w in weights), below_t2=sum(w < t2_g for w in weights),
+        _figures(blank, weights, 0.995),
+        n_wanted=wanted(made),
+        t1_g=t1_g,
+        t2_g=t2_g,
+        below_t1=sum(w < t1_g for w in weights),
+        below_t2=sum(w < t2_g for w in weights),
     )
     words: list[Word] = [judge_t1(figures.below_t1, figures.n), "not met" if figures.below_t2 else "met"]
     return _concluded(figures, words, doubt, broken=figures.below_t2 > 0)

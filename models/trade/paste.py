@@ -101,7 +101,11 @@ class Paste(NamedTuple):
 
 
 def cooked(
-    flour_kg: Amount, liquid_kg: Amount, liquid_water_pct: Amount, before_kg: Amount, after_kg: Amount,
+    flour_kg: Amount,
+    liquid_kg: Amount,
+    liquid_water_pct: Amount,
+    before_kg: Amount,
+    after_kg: Amount,
     residue_kg: Amount = 0.0,
 ) -> Paste:
     """The paste that came out of the kettle: Wa of it, before any water is put back.

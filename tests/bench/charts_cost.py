@@ -27,8 +27,10 @@ def show_cost(share: float) -> None:
         for copy in range(5)
     ]
     took = time.perf_counter() - began
-    print(f"\nA year of {LINES} lines ({DOUGHS:,} doughs, every third sampled; {len(done)} charts of {size:,} points)"
-          f"{'' if share == 1 else f', {share:.0%} of it'}: {took:.1f} s anew")
+    print(
+        f"\nA year of {LINES} lines ({DOUGHS:,} doughs, every third sampled; {len(done)} charts of {size:,} points)"
+        f"{'' if share == 1 else f', {share:.0%} of it'}: {took:.1f} s anew"
+    )
     began = time.perf_counter()
     chart(done[0].stream, done[0].points, arl0=5000.0, baseline=done[0].baseline)
     print(f"one new batch, its chart run again with the frozen baseline: {1000 * (time.perf_counter() - began):.0f} ms")

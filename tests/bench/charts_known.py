@@ -76,8 +76,10 @@ def show_delays(paths: int, points: int) -> None:
             ours, se = delay(arl0, shift, paths, seed=int(1000 * shift) + arl0)
             verdict = "" if ours <= allowed * limit else "  BEYOND"
             best = best_cusum(shift, arl0)[2]
-            print(f"{arl0:6d} {shift:6.2f} {ours:8.2f} ({se:.2f}) {limit:10.1f} {ours / limit:6.3f} {allowed:6.2f}"
-                  f" {best:12.2f}{verdict}")
+            print(
+                f"{arl0:6d} {shift:6.2f} {ours:8.2f} ({se:.2f}) {limit:10.1f} {ours / limit:6.3f} {allowed:6.2f}"
+                f" {best:12.2f}{verdict}"
+            )
     for arl0 in (370, 1344):
         reached = run_lengths(boundary(arl0, 1), points, seed=arl0)[0]
         print(f"in-control run length wanted {arl0}, simulated {reached:.0f} ({points:,} points)")
@@ -124,8 +126,10 @@ def show_onsets(runs: int) -> None:
             one = onset(shift, runs, later, seed=int(1000 * shift) + later)
             hits += one.covered
             size = np.abs(one.errors)
-            print(f"  shift {shift:4.2f}: median error {np.median(one.errors):+4.0f}, mean size {size.mean():5.1f}, "
-                  f"interval {np.mean(one.width):5.1f} batches, coverage {np.mean(one.covered):.3f} (n = {runs})")
+            print(
+                f"  shift {shift:4.2f}: median error {np.median(one.errors):+4.0f}, mean size {size.mean():5.1f}, "
+                f"interval {np.mean(one.width):5.1f} batches, coverage {np.mean(one.covered):.3f} (n = {runs})"
+            )
         print(f"  over all: {np.mean(hits):.3f}")
 
 

@@ -47,8 +47,13 @@ class Drawn:
 def draw(rng: np.random.Generator) -> Drawn:
     """One plant."""
     return Drawn(
-        phi=rng.uniform(0, 0.5), lot=rng.uniform(0, 1.5), flour=rng.uniform(0, 1.0), within=rng.uniform(0.7, 1.3),
-        nu=float(rng.choice([4, 5, 6, 8, 12, 1e6])), per_day=int(rng.integers(6, 25)), loaves=int(rng.integers(3, 7)),
+        phi=rng.uniform(0, 0.5),
+        lot=rng.uniform(0, 1.5),
+        flour=rng.uniform(0, 1.0),
+        within=rng.uniform(0.7, 1.3),
+        nu=float(rng.choice([4, 5, 6, 8, 12, 1e6])),
+        per_day=int(rng.integers(6, 25)),
+        loaves=int(rng.integers(3, 7)),
         lot_days=(rng.uniform(1.5, 3), rng.uniform(3, 5)),
     )
 
@@ -76,8 +81,11 @@ def points(rng: np.random.Generator, plant: Drawn, size: int) -> Points:
     return Points(
         keys=np.arange(size).astype(str).astype(object),
         at=(START + day).astype("datetime64[us]") + second.astype("timedelta64[s]"),
-        value=LEVEL + UNIT * value, n=np.full(size, float(plant.loaves)), sd_within=UNIT * loaves.std(axis=1, ddof=1),
-        lot=np.array([f"Y{k}" for k in lot], dtype=object), day=START + day,
+        value=LEVEL + UNIT * value,
+        n=np.full(size, float(plant.loaves)),
+        sd_within=UNIT * loaves.std(axis=1, ddof=1),
+        lot=np.array([f"Y{k}" for k in lot], dtype=object),
+        day=START + day,
         flour=np.array([f"F{k}" for k in flour], dtype=object),
     )
 
@@ -118,9 +126,11 @@ def show_false_alarms(plants: int, charts: int, size: int) -> None:
     ratio, promised = (np.array([f[k] for f in found]) for k in (0, 1))
     for name, chosen in [("all", arl0 > 0), *((f"arl0 {run:.0f}", arl0 == run) for run in RUN_LENGTHS)]:
         r, p = ratio[chosen], promised[chosen]
-        print(f"  {name} ({len(r)} plants): mean {r.mean():.2f}, median {np.median(r):.2f}, 90th percentile "
-              f"{np.quantile(r, 0.9):.2f}, above the budget {np.mean(r > 1):.3f} as counted, "
-              f"{_truly_above(r, p):.3f} with the counting error taken out")
+        print(
+            f"  {name} ({len(r)} plants): mean {r.mean():.2f}, median {np.median(r):.2f}, 90th percentile "
+            f"{np.quantile(r, 0.9):.2f}, above the budget {np.mean(r > 1):.3f} as counted, "
+            f"{_truly_above(r, p):.3f} with the counting error taken out"
+        )
 
 
 def _truly_above(ratio: np.ndarray, promised: np.ndarray) -> float:
@@ -191,5 +201,7 @@ def show_price(plants: int, runs: int, arl0: float = 1500.0, shift: float = 2.5)
     print(f"\nStep of {shift} batch sd in such plants, arl0 {arl0:.0f}, {plants} plants, {runs} runs each; batches")
     for name, delays in zip(("learned chart", "detector tuned to plant and size"), found.T, strict=True):
         print(f"  {name}: mean delay {delays.mean():.1f}, median plant {np.median(delays):.1f}")
-    print(f"  ratio, the price of not knowing: median plant {np.median(ratio):.2f}, 10th to 90th percentile "
-          f"{np.quantile(ratio, 0.1):.2f} to {np.quantile(ratio, 0.9):.2f}")
+    print(
+        f"  ratio, the price of not knowing: median plant {np.median(ratio):.2f}, 10th to 90th percentile "
+        f"{np.quantile(ratio, 0.1):.2f} to {np.quantile(ratio, 0.9):.2f}"
+    )

@@ -32,9 +32,22 @@ con.close()
 
 def plant_file(lines: int) -> str:
     """A plant of so many lines, one product, a kettle to every two lines."""
-    text = ['plant = "inline"', 'timezone = "Europe/Lisbon"', "[shifts]", 'day = "00:00"', "[pastes.water-2]", "liquid_ratio = 2.0",
-            "[products.milk-loaf]", 'paste = "water-2"', "hydration_pct = 63.0", "paste_flour_pct = 20.0", "yeast_pct = 3.0",
-            "scaled_g = 450.0", "label_g = 395.0", "specific_volume = [4.0, 5.4]"]
+    text = [
+        'plant = "inline"',
+        'timezone = "Europe/Lisbon"',
+        "[shifts]",
+        'day = "00:00"',
+        "[pastes.water-2]",
+        "liquid_ratio = 2.0",
+        "[products.milk-loaf]",
+        'paste = "water-2"',
+        "hydration_pct = 63.0",
+        "paste_flour_pct = 20.0",
+        "yeast_pct = 3.0",
+        "scaled_g = 450.0",
+        "label_g = 395.0",
+        "specific_volume = [4.0, 5.4]",
+    ]
     for number in range((lines + 1) // 2):
         text += [f"[kettles.K{number:02}]", 'pastes = ["water-2"]']
     for number in range(lines):
@@ -77,8 +90,8 @@ def _queries(day: int, lines: int, each: int) -> dict[str, str]:
     return {
         "paste": f"""SELECT printf('%02d', p) AS paste_batch, printf('K%02d', k) AS kettle, {date} AS shift_date, 'day' AS shift,
             strftime({cooked}, '%Y-%m-%dT%H:%M') AS cook_start, strftime({cooked} + INTERVAL 12 MINUTE, '%Y-%m-%dT%H:%M') AS cook_end,
-            30.0 AS weight_before_kg, round(29.3 + 0.1 * {noise(f'{day}, k, p', 1)}, 2) AS weight_after_kg,
-            round(65 + {noise(f'{day}, k, p', 2)}, 1) AS cook_temp_c
+            30.0 AS weight_before_kg, round(29.3 + 0.1 * {noise(f"{day}, k, p", 1)}, 2) AS weight_after_kg,
+            round(65 + {noise(f"{day}, k, p", 2)}, 1) AS cook_temp_c
             FROM range({(lines + 1) // 2}) k(k), range(2, 12) p(p) ORDER BY k, p""",
         "dough": f"""SELECT printf('%02d', batch) AS dough_batch, {line} AS line, 'milk-loaf' AS product, {date} AS shift_date, 'day' AS shift,
             strftime(mixed_at, '%Y-%m-%dT%H:%M') AS mixed_at, round(100 + {noise(of, 3)}, 1) AS flour_kg, round(58 + {noise(of, 4)}, 1) AS liquid_kg,
@@ -86,9 +99,9 @@ def _queries(day: int, lines: int, each: int) -> dict[str, str]:
             FROM dough WHERE day = {day} ORDER BY line, batch""",
         "loaf": f"""SELECT n AS loaf, printf('%02d', batch) AS dough_batch, {line} AS line,
             strftime(mixed_at + to_seconds((10800 + n * 5)::BIGINT), '%Y-%m-%dT%H:%M:%S') AS measured_at,
-            round(450 + 4 * {noise(f'{of}, n', 7)}, 1) AS scaled_g,
-            round((400 + 5 * {noise(f'{of}, n', 8)}) * CASE WHEN hash({of}, n, 9) % {FAULTY} = 0 THEN 100 ELSE 1 END, 1) AS baked_g,
-            round(1900 + 60 * {noise(f'{of}, n', 10)} + 15 * {noise(of, 11)}, 0)::INTEGER AS volume_ml, 65 AS cooled_minutes, 'laser' AS method
+            round(450 + 4 * {noise(f"{of}, n", 7)}, 1) AS scaled_g,
+            round((400 + 5 * {noise(f"{of}, n", 8)}) * CASE WHEN hash({of}, n, 9) % {FAULTY} = 0 THEN 100 ELSE 1 END, 1) AS baked_g,
+            round(1900 + 60 * {noise(f"{of}, n", 10)} + 15 * {noise(of, 11)}, 0)::INTEGER AS volume_ml, 65 AS cooled_minutes, 'laser' AS method
             FROM dough, range({each}) n(n) WHERE day = {day} ORDER BY line, batch, n""",
     }
 
@@ -107,15 +120,32 @@ def main() -> int:
         (here / "plant.toml").write_text(plant_file(options.lines), encoding="utf-8")
         rows = write_logs(here / "logs", options.days, options.lines, options.loaves)
         size = sum(path.stat().st_size for path in (here / "logs").rglob("loaf.csv"))
-        plain = measure("plain DuckDB", [sys.executable, "-c", PLAIN, here / "plain.duckdb", here / "logs" / "*" / "loaf.csv"], here)
-        run = measure("loaftrace run", [*PROGRAM, "run", "--plant", here / "plant.toml", "--logs", here / "logs",
-                                        "--store", here / "s.duckdb", "--out", here / "out", "--json"], here)
+        plain = measure(
+            "plain DuckDB", [sys.executable, "-c", PLAIN, here / "plain.duckdb", here / "logs" / "*" / "loaf.csv"], here
+        )
+        run = measure(
+            "loaftrace run",
+            [
+                *PROGRAM,
+                "run",
+                "--plant",
+                here / "plant.toml",
+                "--logs",
+                here / "logs",
+                "--store",
+                here / "s.duckdb",
+                "--out",
+                here / "out",
+                "--json",
+            ],
+            here,
+        )
         _print(rows, size, plain, run, measure("empty Python process", EMPTY, here, 3))
     return 0
 
 
 def _print(rows: int, size: int, plain: Measured, run: Measured, empty: Measured) -> None:
-    said = json.loads(run.said[run.said.index("{"):])
+    said = json.loads(run.said[run.said.index("{") :])
     print(machine())
     print(f"{rows:,} loaf rows, {size / 1e6:.0f} MB; loaves in the account: {said['rows']['loaf']}")
     for one in (empty, plain, run):

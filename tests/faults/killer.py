@@ -26,11 +26,14 @@ def pieces() -> Iterator[tuple[str, str]]:
     """The sample's sheets cut into small logs, in an order in which they could have come: name, text."""
     number = 0
     for day in sorted((SAMPLE / "logs").iterdir()):
-        for path in sorted(day.glob("*.csv"), key=lambda p: (["change", "paste", "dough", "proof", "loaf"] + [p.stem]).index(p.stem.split("-")[-1])):
+        for path in sorted(
+            day.glob("*.csv"),
+            key=lambda p: (["change", "paste", "dough", "proof", "loaf"] + [p.stem]).index(p.stem.split("-")[-1]),
+        ):
             rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))
             for start in range(1, len(rows), ROWS_A_FILE):
                 text = io.StringIO()
-                csv.writer(text, lineterminator="\n").writerows([rows[0], *rows[start: start + ROWS_A_FILE]])
+                csv.writer(text, lineterminator="\n").writerows([rows[0], *rows[start : start + ROWS_A_FILE]])
                 yield f"{number:03}-{path.stem}.csv", text.getvalue()
                 number += 1
 

@@ -35,7 +35,17 @@ def fill(folder: Path, n: int = 6) -> Path:
 
 
 def words(folder: Path, logs: Path) -> list[str]:
-    return ["run", "--plant", str(SAMPLE / "plant.toml"), "--logs", str(logs), "--store", str(folder / "s.duckdb"), "--out", str(folder / "out")]
+    return [
+        "run",
+        "--plant",
+        str(SAMPLE / "plant.toml"),
+        "--logs",
+        str(logs),
+        "--store",
+        str(folder / "s.duckdb"),
+        "--out",
+        str(folder / "out"),
+    ]
 
 
 def one_line(done: subprocess.CompletedProcess[str], status: int) -> str:
@@ -50,7 +60,12 @@ def one_line(done: subprocess.CompletedProcess[str], status: int) -> str:
 @pytest.fixture
 def holder(tmp_path: Path):
     """Another process that holds the store."""
-    process = subprocess.Popen([sys.executable, "-c", HOLD, str(tmp_path / "s.duckdb")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen(
+        [sys.executable, "-c", HOLD, str(tmp_path / "s.duckdb")],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
     assert process.stdout and process.stdout.readline().strip() == "held"
     yield process
     if process.poll() is None:
@@ -74,7 +89,10 @@ def test_a_run_waits_for_the_one_before(tmp_path: Path, holder, loaftrace: Loaft
 def test_two_runs_at_once_take_every_row_once(tmp_path: Path, loaftrace: Loaftrace) -> None:
     logs = fill(tmp_path, 10)
     done: list[subprocess.CompletedProcess[str]] = []
-    threads = [threading.Thread(target=lambda: done.append(loaftrace(*words(tmp_path, logs), "--json", cwd=tmp_path))) for _ in range(2)]
+    threads = [
+        threading.Thread(target=lambda: done.append(loaftrace(*words(tmp_path, logs), "--json", cwd=tmp_path)))
+        for _ in range(2)
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -127,7 +145,9 @@ def test_reports_folder_that_is_a_file(tmp_path: Path, loaftrace: Loaftrace) -> 
 @pytest.mark.slow
 def test_odd_things_in_the_folder_are_never_followed_or_waited_for(tmp_path: Path) -> None:
     logs = fill(tmp_path)
-    (tmp_path / "secret.csv").write_text("loaf,dough_batch,line,measured_at,baked_g,volume_ml\n1,1,L1,2026-10-05 10:00,400,1800\n")
+    (tmp_path / "secret.csv").write_text(
+        "loaf,dough_batch,line,measured_at,baked_g,volume_ml\n1,1,L1,2026-10-05 10:00,400,1800\n"
+    )
     (logs / "link.csv").symlink_to(tmp_path / "secret.csv")
     (logs / "loop").symlink_to(logs, target_is_directory=True)
     os.mkfifo(logs / "pipe.csv")
@@ -159,8 +179,15 @@ def small_disk(tmp_path: Path):
     """A file system of 6 MiB, for root only; grown by remounting."""
     disk = tmp_path / "disk"
     disk.mkdir()
-    mounted = hasattr(os, "geteuid") and os.geteuid() == 0 and shutil.which("mount") and subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", str(disk)], check=False, capture_output=True).returncode == 0
+    mounted = (
+        hasattr(os, "geteuid")
+        and os.geteuid() == 0
+        and shutil.which("mount")
+        and subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", str(disk)], check=False, capture_output=True
+        ).returncode
+        == 0
+    )
     if not mounted:
         pytest.skip("not run: mounting a small file system needs root")
     yield disk

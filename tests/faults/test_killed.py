@@ -23,8 +23,14 @@ KILLS = 100
 @pytest.mark.parametrize("seed", [1, 2])
 def test_killed_at_random_moments(tmp_path: Path, seed: int) -> None:
     """Two hundred kills over both seeds, spread over a whole run, while logs keep coming."""
-    done = subprocess.run([sys.executable, "-m", "tests.faults.killer", str(tmp_path), str(seed), str(KILLS)], cwd=ROOT,
-                          capture_output=True, text=True, check=False, timeout=550)
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.faults.killer", str(tmp_path), str(seed), str(KILLS)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=550,
+    )
     assert done.returncode == 0, done.stderr[-2000:]
     said = json.loads(done.stdout.splitlines()[-1])
     print(f"seed {seed}: {said}")
@@ -52,4 +58,6 @@ def _archive_is_whole(folder: Path) -> None:
     con.close()
     assert sorted(path for path, _ in taken) == sorted(path.name for path in (folder / "logs").glob("*.csv"))
     for path, sha in taken:
-        assert (store.archive_folder(folder / "s.duckdb") / sha[:2] / sha).read_bytes() == (folder / "logs" / path).read_bytes()
+        assert (store.archive_folder(folder / "s.duckdb") / sha[:2] / sha).read_bytes() == (
+            folder / "logs" / path
+        ).read_bytes()

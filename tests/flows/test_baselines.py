@@ -19,7 +19,15 @@ def points(n: int = 60, shift: float = 0.0) -> Points:
     at = np.datetime64("2026-05-01T06:00", "us") + np.arange(n) * np.timedelta64(3, "h")
     value = 4.6 + 0.05 * chance.standard_normal(n) + shift * (np.arange(n) >= 40)
     lots = np.array([f"Y{i // 8}" for i in range(n)])
-    return Points(np.array([f"2026-05-01/L1/{i:02}" for i in range(n)]), at, value, np.full(n, 4.0), np.full(n, 0.08), lots, at.astype("datetime64[D]"))
+    return Points(
+        np.array([f"2026-05-01/L1/{i:02}" for i in range(n)]),
+        at,
+        value,
+        np.full(n, 4.0),
+        np.full(n, 0.08),
+        lots,
+        at.astype("datetime64[D]"),
+    )
 
 
 def test_a_chosen_baseline_is_of_the_stretch_that_was_named() -> None:

@@ -27,8 +27,12 @@ def flown(tmp_path_factory: pytest.TempPathFactory):
     with pipeline.local_server(said.append):
         job = steps.read_job(SAMPLE / "plant.toml", folder / "logs", folder / "b.duckdb", folder / "b")
         result = pipeline.pull_logs(job, said.append)
-        page = pipeline.day_report(str(SAMPLE / "plant.toml"), str(folder / "b.duckdb"), str(folder / "c"), "2026-10-06")
-        month = pipeline.month_report(str(SAMPLE / "plant.toml"), str(folder / "b.duckdb"), str(folder / "c"), "2026-10")
+        page = pipeline.day_report(
+            str(SAMPLE / "plant.toml"), str(folder / "b.duckdb"), str(folder / "c"), "2026-10-06"
+        )
+        month = pipeline.month_report(
+            str(SAMPLE / "plant.toml"), str(folder / "b.duckdb"), str(folder / "c"), "2026-10"
+        )
         server = _server_says()
     return plain, result, said, page, month, server
 

@@ -69,7 +69,11 @@ def test_quarantine_names_the_cell_as_written(taken) -> None:
 
 
 def _prints(folder: Path) -> dict[str, str]:
-    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.rglob("*")) if p.is_file()}
+    return {
+        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(folder.rglob("*"))
+        if p.is_file()
+    }
 
 
 def test_a_second_run_writes_nothing(taken) -> None:
@@ -119,6 +123,7 @@ def _split(stem: str, rows: list[list[str]]) -> dict[str, str]:
 def _decimal_comma(stem: str, rows: list[list[str]]) -> dict[str, str]:
     def cell(text: str) -> str:
         return text.replace(".", ",") if text.removeprefix("-").replace(".", "", 1).isdigit() else text
+
     return {f"{stem}.csv": _csv([[cell(c) for c in row] for row in rows], ";")}
 
 
@@ -129,7 +134,8 @@ def test_the_same_logs_in_another_dress_give_the_same_batches(taken, tmp_path: P
     logs = _rewritten(folder, tmp_path / "logs", change)
     other = run(tmp_path, logs)
     assert {kind: counts["accepted"] for kind, counts in other["rows"].items()} == {
-        kind: counts["accepted"] for kind, counts in first["rows"].items()}
+        kind: counts["accepted"] for kind, counts in first["rows"].items()
+    }
     for mine, theirs in zip(batches(folder), batches(tmp_path), strict=True):
         pd.testing.assert_frame_equal(mine, theirs, check_exact=False, rtol=1e-12)
 
@@ -164,7 +170,7 @@ def test_a_changed_plant_file_is_held_against_rows_taken_before(taken, tmp_path:
     folder, _ = taken
     shutil.copytree(folder / "logs", tmp_path / "logs")
     text = (SAMPLE / "plant.toml").read_text(encoding="utf-8")
-    narrow = text.replace('[kettles.K1]\npastes', '[kettles.K7]\npastes').replace('kettle = "K1"', 'kettle = "K7"')
+    narrow = text.replace("[kettles.K1]\npastes", "[kettles.K7]\npastes").replace('kettle = "K1"', 'kettle = "K7"')
     (tmp_path / "plant.toml").write_text(narrow, encoding="utf-8")
     places = (tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "s-out")
     first = work(steps.read_job(tmp_path / "plant.toml", *places))

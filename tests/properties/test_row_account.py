@@ -41,14 +41,48 @@ def _day(n: int) -> str:
 
 
 hour = st.integers(0, 100)
-PASTE = st.builds(lambda b, k, h, v: {"paste_batch": b, "kettle": k, "shift_date": _day(h), "cook_end": _hours(h), "weight_after_kg": 35.0 + v},
-                  st.sampled_from("12"), st.sampled_from(["K1", "K2"]), hour, st.integers(0, 2))
-DOUGH = st.builds(lambda b, n, h, p, v: {"dough_batch": b, "line": n, "shift_date": _day(h), "mixed_at": _hours(h), "paste_batch": p, "flour_kg": 48.0 + v},
-                  st.sampled_from("12"), st.sampled_from(["L1", "L2"]), hour, st.sampled_from(["1", "2", float("nan")]), st.integers(0, 2))
-LOAF = st.builds(lambda i, b, n, h, v: {"loaf": i, "dough_batch": b, "line": n, "measured_at": _hours(h), "volume_ml": 1890.0 + v},
-                 st.sampled_from("12"), st.sampled_from("12"), st.sampled_from(["L1", "L2"]), hour, st.integers(0, 2))
-ROW = st.one_of(*(st.builds(Row, st.just(kind), cells.map(lambda c: tuple(c.items())), st.sampled_from([True, True, True, False]))
-                  for kind, cells in (("paste", PASTE), ("dough", DOUGH), ("loaf", LOAF))))
+PASTE = st.builds(
+    lambda b, k, h, v: {
+        "paste_batch": b,
+        "kettle": k,
+        "shift_date": _day(h),
+        "cook_end": _hours(h),
+        "weight_after_kg": 35.0 + v,
+    },
+    st.sampled_from("12"),
+    st.sampled_from(["K1", "K2"]),
+    hour,
+    st.integers(0, 2),
+)
+DOUGH = st.builds(
+    lambda b, n, h, p, v: {
+        "dough_batch": b,
+        "line": n,
+        "shift_date": _day(h),
+        "mixed_at": _hours(h),
+        "paste_batch": p,
+        "flour_kg": 48.0 + v,
+    },
+    st.sampled_from("12"),
+    st.sampled_from(["L1", "L2"]),
+    hour,
+    st.sampled_from(["1", "2", float("nan")]),
+    st.integers(0, 2),
+)
+LOAF = st.builds(
+    lambda i, b, n, h, v: {"loaf": i, "dough_batch": b, "line": n, "measured_at": _hours(h), "volume_ml": 1890.0 + v},
+    st.sampled_from("12"),
+    st.sampled_from("12"),
+    st.sampled_from(["L1", "L2"]),
+    hour,
+    st.integers(0, 2),
+)
+ROW = st.one_of(
+    *(
+        st.builds(Row, st.just(kind), cells.map(lambda c: tuple(c.items())), st.sampled_from([True, True, True, False]))
+        for kind, cells in (("paste", PASTE), ("dough", DOUGH), ("loaf", LOAF))
+    )
+)
 
 
 def _put(con: Any, rows: list[tuple[int, Row]]) -> None:
@@ -61,8 +95,11 @@ def _put(con: Any, rows: list[tuple[int, Row]]) -> None:
 
 
 def _statuses(con: Any) -> dict[int, str]:
-    return {seq: status for kind in ("paste", "dough", "loaf")
-            for seq, status in con.execute(f"SELECT seq, status FROM log_{kind}").fetchall()}
+    return {
+        seq: status
+        for kind in ("paste", "dough", "loaf")
+        for seq, status in con.execute(f"SELECT seq, status FROM log_{kind}").fetchall()
+    }
 
 
 def _taken(folder: Path, runs: list[list[tuple[int, Row]]]) -> dict[int, str]:
@@ -126,10 +163,15 @@ def _latest(candidates: list[tuple[str, tuple, bool]], at: str, within: timedelt
     return (same[0][1] if len(same) == 1 else None), all(c[2] for c in same), len(same) > 1
 
 
-def _known(rows: list[tuple[int, dict, tuple]], status: dict[int, str], clock: str) -> list[tuple[str, tuple, bool, dict]]:
+def _known(
+    rows: list[tuple[int, dict, tuple]], status: dict[int, str], clock: str
+) -> list[tuple[str, tuple, bool, dict]]:
     accepted = {identity for seq, _, identity in rows if status[seq] in ("accepted", "waiting")}
-    return [(values[clock], identity, status[seq] != "quarantined", values) for seq, values, identity in rows
-            if status[seq] in ("accepted", "waiting") or (status[seq] == "quarantined" and identity not in accepted)]
+    return [
+        (values[clock], identity, status[seq] != "quarantined", values)
+        for seq, values, identity in rows
+        if status[seq] in ("accepted", "waiting") or (status[seq] == "quarantined" and identity not in accepted)
+    ]
 
 
 def _plainly(rows: list[tuple[int, Row]]) -> dict[int, str]:
@@ -154,7 +196,9 @@ def _plainly(rows: list[tuple[int, Row]]) -> dict[int, str]:
                 waits.add(seq)
         else:
             values["paste_batch"] = None
-        doughs.append((seq, values, row.credible and not two, (values["shift_date"], values["line"], values["dough_batch"])))
+        doughs.append(
+            (seq, values, row.credible and not two, (values["shift_date"], values["line"], values["dough_batch"]))
+        )
     status = _by_identity(doughs)
     status = {seq: "waiting" if word == "accepted" and seq in waits else word for seq, word in status.items()}
     result |= status
@@ -164,7 +208,11 @@ def _plainly(rows: list[tuple[int, Row]]) -> dict[int, str]:
         if row.kind != "loaf":
             continue
         values = dict(row.cells)
-        mine = [(c, i, f) for c, i, f, v in known if (v["dough_batch"], v["line"]) == (values["dough_batch"], values["line"])]
+        mine = [
+            (c, i, f)
+            for c, i, f, v in known
+            if (v["dough_batch"], v["line"]) == (values["dough_batch"], values["line"])
+        ]
         identity, in_force, two = _latest(mine, values["measured_at"], timedelta(hours=24))
         if identity is None or not in_force:
             identity = ("?", values["dough_batch"], values["line"], values["measured_at"])
@@ -174,7 +222,9 @@ def _plainly(rows: list[tuple[int, Row]]) -> dict[int, str]:
     return result | {seq: "waiting" if word == "accepted" and seq in waits else word for seq, word in status.items()}
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(rows=st.lists(ROW, min_size=1, max_size=40), cuts=st.lists(st.integers(0, 40), max_size=4))
 def test_account_of_any_history(tmp_path: Path, rows: list[Row], cuts: list[int]) -> None:
     numbered = list(enumerate(rows))

@@ -16,9 +16,7 @@ def between(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(low, high, allow_nan=False)
 
 
-formulas = st.builds(
-    Formula, between(50, 90), between(2, 40), between(1, 6), between(70, 100), between(0, 5)
-)
+formulas = st.builds(Formula, between(50, 90), between(2, 40), between(1, 6), between(70, 100), between(0, 5))
 
 
 @st.composite

@@ -19,8 +19,18 @@ def _rows() -> list[dict[str, str]]:
 
 def _ours(n: int) -> dict[str, float]:
     c = constants(n)
-    return {"d2": c.d2, "d3": c.d3, "c4": c.c4, "A2": c.a2, "A3": c.a3, "B3": c.b3, "B4": c.b4, "D3": c.d3_limit,
-            "D4": c.d4_limit, "E2": c.e2}
+    return {
+        "d2": c.d2,
+        "d3": c.d3,
+        "c4": c.c4,
+        "A2": c.a2,
+        "A3": c.a3,
+        "B3": c.b3,
+        "B4": c.b4,
+        "D3": c.d3_limit,
+        "D4": c.d4_limit,
+        "E2": c.e2,
+    }
 
 
 @pytest.mark.parametrize("row", _rows(), ids=lambda r: f"{r['constant']}({r['n']})")

@@ -16,8 +16,13 @@ from models.charts import run_lengths as lengths
 
 DATA = Path(__file__).parent / "data" / "charts_run_lengths.csv"
 RULES = {
-    "1": lengths.BEYOND_3, "2": lengths.TWO_OF_THREE, "3": lengths.FOUR_OF_FIVE, "4": lengths.EIGHT_ALIKE,
-    "9run": lengths.NINE_ALIKE, "2of3": lengths.TWO_OF_THREE, "4of5": lengths.FOUR_OF_FIVE,
+    "1": lengths.BEYOND_3,
+    "2": lengths.TWO_OF_THREE,
+    "3": lengths.FOUR_OF_FIVE,
+    "4": lengths.EIGHT_ALIKE,
+    "9run": lengths.NINE_ALIKE,
+    "2of3": lengths.TWO_OF_THREE,
+    "4of5": lengths.FOUR_OF_FIVE,
 }
 
 

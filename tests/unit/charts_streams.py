@@ -12,8 +12,16 @@ START = np.datetime64("2026-04-06", "D")
 
 
 def made(
-    seed: int, size: int, *, steps: tuple[tuple[int, int, float], ...] = (), batch: float = 0.02, lot: float = 0.008,
-    phi: float = 0.2, per_day: int = 8, lot_days: int = 2, loaves: int = 4,
+    seed: int,
+    size: int,
+    *,
+    steps: tuple[tuple[int, int, float], ...] = (),
+    batch: float = 0.02,
+    lot: float = 0.008,
+    phi: float = 0.2,
+    per_day: int = 8,
+    lot_days: int = 2,
+    loaves: int = 4,
 ) -> Points:
     """Points about LEVEL mL/g; steps: (first, end, relative change); sds relative to the level."""
     rng = np.random.default_rng(seed)
@@ -31,8 +39,11 @@ def made(
     return Points(
         keys=np.array([f"{START + d}/L1/{i:04d}" for i, d in enumerate(day)], dtype=object),
         at=(START + day).astype("datetime64[us]") + minutes.astype("timedelta64[m]"),
-        value=LEVEL * value, n=np.full(size, float(loaves)), sd_within=LEVEL * within.std(axis=1, ddof=1),
-        lot=np.array([f"Y{k}" for k in lots], dtype=object), day=START + day,
+        value=LEVEL * value,
+        n=np.full(size, float(loaves)),
+        sd_within=LEVEL * within.std(axis=1, ddof=1),
+        lot=np.array([f"Y{k}" for k in lots], dtype=object),
+        day=START + day,
     )
 
 
@@ -40,6 +51,12 @@ def first(points: Points, size: int) -> Points:
     """The first `size` points."""
     flour = None if points.flour is None else points.flour[:size]
     return Points(
-        points.keys[:size], points.at[:size], points.value[:size], points.n[:size], points.sd_within[:size],
-        points.lot[:size], points.day[:size], flour,
+        points.keys[:size],
+        points.at[:size],
+        points.value[:size],
+        points.n[:size],
+        points.sd_within[:size],
+        points.lot[:size],
+        points.day[:size],
+        flour,
     )

@@ -20,22 +20,53 @@ AT = datetime(2026, 5, 6, 13, 20)
 
 def alert(**changes) -> Alert:
     made = Alert(
-        alert="A1", kind="chart", urgency="review", signal="on", case="open", plant="north", line="L1", kettle=None, product="milk-loaf",
-        characteristic="specific volume", direction="low", signalled_at_batch="b5", signalled_at=AT, began_at_batch="b3",
-        began_at=AT - timedelta(hours=4), until_batch="b6", until_at=AT + timedelta(hours=1), change=-0.21, unit="mL/g",
-        causes=(Cause("paste", -0.18, -0.24, -0.11, 0.86, "Dough dry", ("e",), ("n",)),), check_first=("a",), batches=("b3", "b5"), says="Dough dry")
+        alert="A1",
+        kind="chart",
+        urgency="review",
+        signal="on",
+        case="open",
+        plant="north",
+        line="L1",
+        kettle=None,
+        product="milk-loaf",
+        characteristic="specific volume",
+        direction="low",
+        signalled_at_batch="b5",
+        signalled_at=AT,
+        began_at_batch="b3",
+        began_at=AT - timedelta(hours=4),
+        until_batch="b6",
+        until_at=AT + timedelta(hours=1),
+        change=-0.21,
+        unit="mL/g",
+        causes=(Cause("paste", -0.18, -0.24, -0.11, 0.86, "Dough dry", ("e",), ("n",)),),
+        check_first=("a",),
+        batches=("b3", "b5"),
+        says="Dough dry",
+    )
     return replace(made, **changes)
 
 
 def test_an_alert_keeps_its_name_and_signal_while_its_figures_sharpen() -> None:
-    later = alert(alert="A2", signalled_at=AT + timedelta(hours=1), signalled_at_batch="b6", until_at=AT + timedelta(hours=9), change=-0.25)
+    later = alert(
+        alert="A2",
+        signalled_at=AT + timedelta(hours=1),
+        signalled_at_batch="b6",
+        until_at=AT + timedelta(hours=9),
+        change=-0.25,
+    )
     (kept,) = alerts.reconcile([later], [alert(case="seen")])
     assert (kept.alert, kept.signalled_at, kept.signalled_at_batch, kept.case) == ("A1", AT, "b5", "seen")
     assert kept.change == -0.25
 
 
 def test_another_episode_is_another_alert() -> None:
-    later = alert(alert="A2", signalled_at=AT + timedelta(days=3), began_at=AT + timedelta(days=3), until_at=AT + timedelta(days=3))
+    later = alert(
+        alert="A2",
+        signalled_at=AT + timedelta(days=3),
+        began_at=AT + timedelta(days=3),
+        until_at=AT + timedelta(days=3),
+    )
     assert [a.alert for a in alerts.reconcile([later], [alert()])] == ["A1", "A2"]
 
 
@@ -44,7 +75,9 @@ def test_a_chart_of_the_same_event_takes_the_lead_not_the_name() -> None:
     assert (kept.alert, kept.characteristic) == ("A1", "specific volume")
 
 
-@pytest.mark.parametrize("other", [dict(direction="high"), dict(line="L2"), dict(kind="limit"), dict(characteristic="dough temperature")])
+@pytest.mark.parametrize(
+    "other", [dict(direction="high"), dict(line="L2"), dict(kind="limit"), dict(characteristic="dough temperature")]
+)
 def test_another_chart_or_direction_is_another_alert(other: dict) -> None:
     assert len(alerts.reconcile([alert(alert="A2", **other)], [alert()])) == 2
 
@@ -69,7 +102,16 @@ def test_the_contracts_object() -> None:
     body = alerts.to_json(alert(), NORTH)
     assert list(body)[: len(alerts.CONTRACT)] == list(alerts.CONTRACT)
     assert body["signalled_at"] == "2026-05-06T14:20:00+01:00"
-    assert set(body["causes"][0]) == {"group", "contribution", "low", "high", "share", "driver", "evidence", "not_checked"}
+    assert set(body["causes"][0]) == {
+        "group",
+        "contribution",
+        "low",
+        "high",
+        "share",
+        "driver",
+        "evidence",
+        "not_checked",
+    }
 
 
 def wide(paste: dict, batch: dict, newest: datetime) -> alerts.Wide:
@@ -105,5 +147,9 @@ def test_untraced_parts_add_up_and_say_why() -> None:
 
 
 def test_every_limit_family_has_its_first_checks() -> None:
-    missing = [f.characteristic for f in FAMILIES if all(reaction.check_first(f.characteristic, d) == reaction.PLAIN for d in ("low", "high"))]
+    missing = [
+        f.characteristic
+        for f in FAMILIES
+        if all(reaction.check_first(f.characteristic, d) == reaction.PLAIN for d in ("low", "high"))
+    ]
     assert not missing

@@ -16,8 +16,11 @@ from models.trade.batches import DTYPES, Logs, Wide, reduce
 
 T0 = pd.Timestamp("2026-05-04 06:00")
 LINKS = {
-    "paste": ("paste_key",), "dough": ("batch_key", "paste_key", "paste_key_2"), "proof": ("batch_key",),
-    "gas": ("batch_key",), "loaf": ("batch_key",),
+    "paste": ("paste_key",),
+    "dough": ("batch_key", "paste_key", "paste_key_2"),
+    "proof": ("batch_key",),
+    "gas": ("batch_key",),
+    "loaf": ("batch_key",),
 }
 BASE = {"yeast_pct": 3.0, "scaled_g": 450.0}
 PLANT: dict[str, Any] = {
@@ -55,24 +58,46 @@ def frame(kind: str, rows: list[dict[str, Any]]) -> pd.DataFrame:
 
 def paste(name: str = "P1", **cells: Any) -> dict[str, Any]:
     return {
-        "paste_key": name, "paste_batch": name, "kettle": "K1", "shift_date": T0.normalize(), "shift": "early",
-        "weight_before_kg": 60.0, "weight_after_kg": 58.8, "cook_start": T0, "cook_end": T0 + pd.Timedelta("10min"),
+        "paste_key": name,
+        "paste_batch": name,
+        "kettle": "K1",
+        "shift_date": T0.normalize(),
+        "shift": "early",
+        "weight_before_kg": 60.0,
+        "weight_after_kg": 58.8,
+        "cook_start": T0,
+        "cook_end": T0 + pd.Timedelta("10min"),
         "cook_temp_c": 66.0,
     } | cells
 
 
 def dough(name: str = "D1", got: str | None = "P1", **cells: Any) -> dict[str, Any]:
     return {
-        "batch_key": name, "dough_batch": name, "line": "L1", "product": "tin", "shift_date": T0.normalize(),
-        "shift": "early", "mixed_at": T0 + pd.Timedelta("8h"), "flour_kg": 80.0, "liquid_kg": 24.2, "yeast_kg": 3.0,
-        "dough_temp_c": 26.0, "paste_batch": got, "paste_key": got,
+        "batch_key": name,
+        "dough_batch": name,
+        "line": "L1",
+        "product": "tin",
+        "shift_date": T0.normalize(),
+        "shift": "early",
+        "mixed_at": T0 + pd.Timedelta("8h"),
+        "flour_kg": 80.0,
+        "liquid_kg": 24.2,
+        "yeast_kg": 3.0,
+        "dough_temp_c": 26.0,
+        "paste_batch": got,
+        "paste_key": got,
     } | cells
 
 
 def loaf(number: int, batch: str = "D1", **cells: Any) -> dict[str, Any]:
     return {
-        "batch_key": batch, "loaf": str(number), "dough_batch": batch, "line": "L1",
-        "measured_at": T0 + pd.Timedelta(f"{660 + number}min"), "baked_g": 400.0, "volume_ml": 1840.0,
+        "batch_key": batch,
+        "loaf": str(number),
+        "dough_batch": batch,
+        "line": "L1",
+        "measured_at": T0 + pd.Timedelta(f"{660 + number}min"),
+        "baked_g": 400.0,
+        "volume_ml": 1840.0,
         "cooled_minutes": 90.0,
     } | cells
 
@@ -243,9 +268,7 @@ def test_cooling_without_limits_is_not_checked():
 
 
 def test_a_kettle_is_divided_equally_into_the_doughs_that_name_it():
-    wide = made(
-        paste=[paste(weight_before_kg=240.0, weight_after_kg=235.2)], dough=[dough(f"D{i}") for i in range(4)]
-    )
+    wide = made(paste=[paste(weight_before_kg=240.0, weight_after_kg=235.2)], dough=[dough(f"D{i}") for i in range(4)])
     assert wide.batches["paste_kg"].tolist() == pytest.approx([58.8] * 4)
     assert wide.batches["hydration_pct"].tolist() == pytest.approx([63.0] * 4)
     assert set(wide.batches["paste_dose"]) == {"divided"}
@@ -284,10 +307,12 @@ def test_a_weighed_paste_without_a_weight_is_not_recorded():
 
 def test_an_overdrawn_kettle():
     rich = {"line": "L2", "product": "rich", "flour_kg": 45.0, "liquid_kg": 5.0, "paste_kg": 30.0}
-    row = tub(made(
-        paste=[paste(kettle="K2", recipe="milk-5", weight_before_kg=120.0, weight_after_kg=111.6)],
-        dough=[dough(f"D{i}", **rich) for i in range(4)],
-    ))
+    row = tub(
+        made(
+            paste=[paste(kettle="K2", recipe="milk-5", weight_before_kg=120.0, weight_after_kg=111.6)],
+            dough=[dough(f"D{i}", **rich) for i in range(4)],
+        )
+    )
     assert row["used_kg"] == 120.0
     assert row["overdrawn_kg"] == pytest.approx(8.4)
 
@@ -358,8 +383,13 @@ def test_by_the_formula_nothing_is_owed_and_both_gaps_show():
 
 @pytest.mark.parametrize(
     ("makeup", "word", "owed", "gap"),
-    [(None, "not recorded", 1.8, -1.8), (0.0, "no", 1.8, -1.8), (1.0, "no", 0.8, -0.8), (1.4, "yes", 0.0, -0.4),
-     (1.8, "yes", 0.0, 0.0)],
+    [
+        (None, "not recorded", 1.8, -1.8),
+        (0.0, "no", 1.8, -1.8),
+        (1.0, "no", 0.8, -0.8),
+        (1.4, "yes", 0.0, -0.4),
+        (1.8, "yes", 0.0, 0.0),
+    ],
 )
 def test_water_owed_and_made_good(makeup, word, owed, gap):
     row = one(made(paste=[paste(weight_after_kg=57.0)], dough=[dough(makeup_water_kg=makeup)]))
@@ -414,9 +444,7 @@ def test_an_example_worked_by_hand():
 
 
 def test_flour_and_water_of_a_kettle_end_in_its_doughs():
-    wide = made(
-        paste=[paste(weight_before_kg=240.0, weight_after_kg=230.0)], dough=[dough(f"D{i}") for i in range(4)]
-    )
+    wide = made(paste=[paste(weight_before_kg=240.0, weight_after_kg=230.0)], dough=[dough(f"D{i}") for i in range(4)])
     assert (wide.batches["all_flour_kg"] - wide.batches["flour_kg"]).sum() == pytest.approx(80.0)
     assert (wide.batches["all_water_kg"] - 24.2).sum() == pytest.approx(160.0 - 10.0)
 
@@ -464,17 +492,19 @@ def test_proof():
 
 def test_gas_of_the_dough_and_of_the_lot_alone():
     own = {"batch_key": "D1", "dough_batch": "D1", "yeast_lot": "Y1"}
-    row = one(made(
-        dough=[dough(yeast_lot="Y1")],
-        gas=[
-            gas(1, gas_retained_ml=800.0, sampled_after="moulder", **own),
-            gas(2, gas_produced_ml=1200.0, gas_retained_ml=900.0, sampled_after="divider", **own),
-            gas(3, gas_produced_ml=1100.0, yeast_lot="Y1"),
-            gas(4, gas_produced_ml=1300.0, yeast_lot="Y1", tested_at=T0 + pd.Timedelta("20h")),
-            gas(5, gas_produced_ml=500.0, yeast_lot="Y2"),
-            gas(6, gas_produced_ml=500.0, yeast_lot="Y1", dough_batch="D9"),  # of a dough that has not come yet
-        ],
-    ))
+    row = one(
+        made(
+            dough=[dough(yeast_lot="Y1")],
+            gas=[
+                gas(1, gas_retained_ml=800.0, sampled_after="moulder", **own),
+                gas(2, gas_produced_ml=1200.0, gas_retained_ml=900.0, sampled_after="divider", **own),
+                gas(3, gas_produced_ml=1100.0, yeast_lot="Y1"),
+                gas(4, gas_produced_ml=1300.0, yeast_lot="Y1", tested_at=T0 + pd.Timedelta("20h")),
+                gas(5, gas_produced_ml=500.0, yeast_lot="Y2"),
+                gas(6, gas_produced_ml=500.0, yeast_lot="Y1", dough_batch="D9"),  # of a dough that has not come yet
+            ],
+        )
+    )
     assert row["gas_produced_ml"] == 1100 and row["gas_kept_pct"] == pytest.approx((80 + 75) / 2)
     assert row["gas_sampled_after"] == "divider+moulder" and row["gas_tests"] == 2
     assert row["lot_gas_ml"] == 1200 and row["lot_gas_tests"] == 2
@@ -486,12 +516,17 @@ def test_no_test_is_no_test():
 
 
 def test_loaves_routine_hot_and_on_suspicion():
-    row = one(made(dough=[dough()], loaf=[
-        loaf(1, volume_ml=1800.0, scaled_g=450.0, core_temp_c=96.0, method="seed", volumeter="V1"),
-        loaf(2, volume_ml=1900.0, cooled_minutes=None, method="laser", volumeter="V2"),
-        loaf(3, volume_ml=2400.0, cooled_minutes=20.0, core_temp_c=93.0),
-        loaf(4, volume_ml=1200.0, reason="suspicion", cooled_minutes=20.0),
-    ]))
+    row = one(
+        made(
+            dough=[dough()],
+            loaf=[
+                loaf(1, volume_ml=1800.0, scaled_g=450.0, core_temp_c=96.0, method="seed", volumeter="V1"),
+                loaf(2, volume_ml=1900.0, cooled_minutes=None, method="laser", volumeter="V2"),
+                loaf(3, volume_ml=2400.0, cooled_minutes=20.0, core_temp_c=93.0),
+                loaf(4, volume_ml=1200.0, reason="suspicion", cooled_minutes=20.0),
+            ],
+        )
+    )
     assert (row["loaves"], row["loaves_hot"], row["loaves_suspicion"]) == (2, 1, 1)
     assert row["specific_volume"] == pytest.approx(1850 / 400)
     assert row["specific_volume_sd"] == pytest.approx(np.std([4.5, 4.75], ddof=1))

@@ -17,12 +17,17 @@ from models.shapes import Charted, Points, Stream
 from tests.unit.charts_streams import LEVEL, STREAM, first, made
 
 ARL0 = 2000.0
-PLANT = plants.parse({
-    "plant": "north", "timezone": "Europe/Lisbon", "shifts": {"early": "06:00", "late": "18:00"},
-    "pastes": {"water": {"liquid_ratio": 2.0}}, "kettles": {"K1": {"pastes": ["water"]}},
-    "lines": {"L1": {"kettle": "K1", "products": ["tin"]}},
-    "products": {"tin": {"paste": "water", "hydration_pct": 63, "yeast_pct": 3, "scaled_g": 450}},
-})
+PLANT = plants.parse(
+    {
+        "plant": "north",
+        "timezone": "Europe/Lisbon",
+        "shifts": {"early": "06:00", "late": "18:00"},
+        "pastes": {"water": {"liquid_ratio": 2.0}},
+        "kettles": {"K1": {"pastes": ["water"]}},
+        "lines": {"L1": {"kettle": "K1", "products": ["tin"]}},
+        "products": {"tin": {"paste": "water", "hydration_pct": 63, "yeast_pct": 3, "scaled_g": 450}},
+    }
+)
 
 
 def _chart(points: Points, **more) -> Charted:

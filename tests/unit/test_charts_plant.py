@@ -23,17 +23,21 @@ from models.logbook import Column
 from models.shapes import Stream
 from tests.unit.charts_streams import LEVEL, STREAM, made
 
-PLANT = plants.parse({
-    "plant": "north", "timezone": "Europe/Lisbon", "shifts": {"early": "06:00", "late": "14:00", "night": "22:00"},
-    "pastes": {"water": {"liquid_ratio": 2.0}, "milk": {"liquid_ratio": 2.0, "liquid_water_pct": 87.0}},
-    "kettles": {"K1": {"pastes": ["water"]}, "K2": {"pastes": ["water", "milk"]}},
-    "lines": {
-        "L1": {"kettle": "K1", "products": ["tin", "bun"]},
-        "L2": {"products": ["tin"], "lidded": True},
-        "L3": {"products": ["tin"], "proof_mode": "height"},
-    },
-    "products": {name: {"hydration_pct": 63, "yeast_pct": 3, "scaled_g": 450} for name in ("tin", "bun")},
-})
+PLANT = plants.parse(
+    {
+        "plant": "north",
+        "timezone": "Europe/Lisbon",
+        "shifts": {"early": "06:00", "late": "14:00", "night": "22:00"},
+        "pastes": {"water": {"liquid_ratio": 2.0}, "milk": {"liquid_ratio": 2.0, "liquid_water_pct": 87.0}},
+        "kettles": {"K1": {"pastes": ["water"]}, "K2": {"pastes": ["water", "milk"]}},
+        "lines": {
+            "L1": {"kettle": "K1", "products": ["tin", "bun"]},
+            "L2": {"products": ["tin"], "lidded": True},
+            "L3": {"products": ["tin"], "proof_mode": "height"},
+        },
+        "products": {name: {"hydration_pct": 63, "yeast_pct": 3, "scaled_g": 450} for name in ("tin", "bun")},
+    }
+)
 
 
 def _frame(columns: tuple[Column, ...], rows: list[dict]) -> pd.DataFrame:
@@ -43,10 +47,22 @@ def _frame(columns: tuple[Column, ...], rows: list[dict]) -> pd.DataFrame:
 
 def _batch(key: str, line: str, hour: int, **more) -> dict:
     return {
-        "batch_key": key, "line": line, "product": "tin", "shift_date": "2026-05-04", "yeast_lot": "Y1",
-        "mixed_at": pd.Timestamp("2026-05-04") + pd.Timedelta(hours=hour), "dough_temp_c": 26.0, "proof_minutes": 60.0,
-        "proof_height_mm": 95.0, "loaves": 4.0, "specific_volume": 4.7, "specific_volume_sd": 0.1, "volume_ml": 1880.0,
-        "baked_g": 400.0, "bake_loss_pct": 11.0, **more,
+        "batch_key": key,
+        "line": line,
+        "product": "tin",
+        "shift_date": "2026-05-04",
+        "yeast_lot": "Y1",
+        "mixed_at": pd.Timestamp("2026-05-04") + pd.Timedelta(hours=hour),
+        "dough_temp_c": 26.0,
+        "proof_minutes": 60.0,
+        "proof_height_mm": 95.0,
+        "loaves": 4.0,
+        "specific_volume": 4.7,
+        "specific_volume_sd": 0.1,
+        "volume_ml": 1880.0,
+        "baked_g": 400.0,
+        "bake_loss_pct": 11.0,
+        **more,
     }
 
 
@@ -66,8 +82,11 @@ def test_what_is_charted_on_which_line():
 
 def test_points_are_in_order_and_without_holes():
     rows = [
-        _batch("b", "L1", 5, yeast_lot=None), _batch("a", "L1", 5), _batch("c", "L1", 2, flour_lot="F7"),
-        _batch("d", "L1", 7, loaves=0.0), _batch("e", "L1", 8, specific_volume=None),
+        _batch("b", "L1", 5, yeast_lot=None),
+        _batch("a", "L1", 5),
+        _batch("c", "L1", 2, flour_lot="F7"),
+        _batch("d", "L1", 7, loaves=0.0),
+        _batch("e", "L1", 8, specific_volume=None),
         _batch("f", "L1", 9, mixed_at=None),
     ]
     points = streams(PLANT, _frame(PASTES, []), _frame(BATCHES, rows))[replace(STREAM, product="tin")]
@@ -79,8 +98,15 @@ def test_points_are_in_order_and_without_holes():
 
 def test_a_kettle_of_several_recipes_has_a_chart_for_each():
     rows = [
-        {"paste_key": f"p{i}", "kettle": kettle, "recipe": recipe, "shift_date": "2026-05-04", "loss_pct": 2.0,
-         "cook_end": pd.Timestamp("2026-05-04"), "cook_temp_c": 66.0}
+        {
+            "paste_key": f"p{i}",
+            "kettle": kettle,
+            "recipe": recipe,
+            "shift_date": "2026-05-04",
+            "loss_pct": 2.0,
+            "cook_end": pd.Timestamp("2026-05-04"),
+            "cook_temp_c": 66.0,
+        }
         for i, (kettle, recipe) in enumerate([("K1", "water"), ("K2", "water"), ("K2", "milk")])
     ]
     found = streams(PLANT, _frame(PASTES, rows), _frame(BATCHES, []))
@@ -104,7 +130,8 @@ def test_every_column_charted_is_declared():
 
 LINES = st.dictionaries(
     st.tuples(st.sampled_from(["L1", "L2", "L3"]), st.sampled_from([c.name for c in DECLARED if c.per == "line"])),
-    st.floats(0.5, 2000), min_size=1,
+    st.floats(0.5, 2000),
+    min_size=1,
 )
 
 

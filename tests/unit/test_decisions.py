@@ -45,15 +45,37 @@ def run(loaftrace: Loaftrace, folder: Path) -> dict:
 
 @pytest.mark.slow
 def test_a_person_confirms_alike_rows_rejects_one_and_corrects_another(plant: Path, loaftrace: Loaftrace) -> None:
-    assert run(loaftrace, plant)["rows"]["loaf"] == {"received": 5, "accepted": 1, "waiting": 0, "quarantined": 4, "duplicate": 0, "superseded": 0}
+    assert run(loaftrace, plant)["rows"]["loaf"] == {
+        "received": 5,
+        "accepted": 1,
+        "waiting": 0,
+        "quarantined": 4,
+        "duplicate": 0,
+        "superseded": 0,
+    }
     listed = json.loads(loaftrace("quarantine", *words(plant), "--json", cwd=plant).stdout)
     seqs = {row["rule"]: row["seq"] for row in listed}
-    assert {row["rule"]: row["cells"] for row in listed}["loaf.weight-and-volume-swapped"] == {"baked_g": "405", "volume_ml": "1850"}
+    assert {row["rule"]: row["cells"] for row in listed}["loaf.weight-and-volume-swapped"] == {
+        "baked_g": "405",
+        "volume_ml": "1850",
+    }
 
-    done = loaftrace("quarantine", *words(plant), "--confirm", "--alike", "loaf.volume_ml.litres", "--by", "QA", cwd=plant)
+    done = loaftrace(
+        "quarantine", *words(plant), "--confirm", "--alike", "loaf.volume_ml.litres", "--by", "QA", cwd=plant
+    )
     assert "2 rows confirmed by QA; 2 still wait." in done.stdout, done.stderr
-    done = loaftrace("quarantine", *words(plant), "--reject", "--rows", str(seqs["loaf.weight-and-volume-swapped"]), "--by", "QA",
-                     "--because", "loaf dropped", cwd=plant)
+    done = loaftrace(
+        "quarantine",
+        *words(plant),
+        "--reject",
+        "--rows",
+        str(seqs["loaf.weight-and-volume-swapped"]),
+        "--by",
+        "QA",
+        "--because",
+        "loaf dropped",
+        cwd=plant,
+    )
     assert "1 row rejected by QA; 1 still wait" in done.stdout, done.stderr
 
     done = loaftrace("quarantine", *words(plant), "--slips", "slips", cwd=plant)
@@ -61,7 +83,14 @@ def test_a_person_confirms_alike_rows_rejects_one_and_corrects_another(plant: Pa
     _correct(plant / "slips" / "correct-loaf.xlsx", "baked_g", "404", plant / "logs" / "corrected.xlsx")
     result = run(loaftrace, plant)
     assert result["quarantine"] == []
-    assert result["rows"]["loaf"] == {"received": 8, "accepted": 4, "waiting": 0, "quarantined": 1, "duplicate": 0, "superseded": 3}
+    assert result["rows"]["loaf"] == {
+        "received": 8,
+        "accepted": 4,
+        "waiting": 0,
+        "quarantined": 1,
+        "duplicate": 0,
+        "superseded": 3,
+    }
     _who_and_when_is_kept(plant)
 
 
@@ -79,7 +108,9 @@ def _correct(book: Path, column: str, text: str, to: Path) -> None:
 def _who_and_when_is_kept(folder: Path) -> None:
     con = store.open_for_reading(folder / "s.duckdb")
     verdicts = con.execute("SELECT verdict, who, because FROM decision ORDER BY seq").fetchall()
-    cells = con.execute("SELECT cells FROM raw_row WHERE cells LIKE '%corrected_by%' AND kind = 'loaf' ORDER BY seq").fetchall()
+    cells = con.execute(
+        "SELECT cells FROM raw_row WHERE cells LIKE '%corrected_by%' AND kind = 'loaf' ORDER BY seq"
+    ).fetchall()
     raw = con.execute("SELECT cells FROM raw_row WHERE row = 3 AND kind = 'loaf' ORDER BY seq").fetchall()
     con.close()
     assert sorted(verdicts) == [("confirmed", "QA", ""), ("confirmed", "QA", ""), ("rejected", "QA", "loaf dropped")]
@@ -90,7 +121,10 @@ def _who_and_when_is_kept(folder: Path) -> None:
 @pytest.mark.slow
 def test_what_cannot_be_decided_is_one_line(plant: Path, loaftrace: Loaftrace) -> None:
     run(loaftrace, plant)
-    listed = {row["rule"]: row["seq"] for row in json.loads(loaftrace("quarantine", *words(plant), "--json", cwd=plant).stdout)}
+    listed = {
+        row["rule"]: row["seq"]
+        for row in json.loads(loaftrace("quarantine", *words(plant), "--json", cwd=plant).stdout)
+    }
     number = str(listed["loaf.number"])
     for given, says in (
         (["--confirm", "--rows", "999", "--by", "QA"], "no such row waits"),

@@ -43,21 +43,38 @@ def test_warnings_alone_are_no_episode() -> None:
 
 
 def wide(columns, rows: list[dict]) -> pd.DataFrame:
-    table = pd.DataFrame([{c.name: row.get(c.name, np.nan) for c in columns} for row in rows], columns=[c.name for c in columns])
+    table = pd.DataFrame(
+        [{c.name: row.get(c.name, np.nan) for c in columns} for row in rows], columns=[c.name for c in columns]
+    )
     return table.astype({c.name: FRAME_TYPE[c.type] for c in columns})
 
 
 def doughs(temperatures: list[float]) -> pd.DataFrame:
     start = pd.Timestamp("2026-05-06 05:00")
-    return wide(BATCHES, [
-        {"batch_key": f"2026-05-06/L1/{n:02}", "line": "L1", "product": "milk-loaf", "shift_date": "2026-05-06",
-         "mixed_at": start + pd.Timedelta(hours=n), "dough_temp_c": t} for n, t in enumerate(temperatures)])
+    return wide(
+        BATCHES,
+        [
+            {
+                "batch_key": f"2026-05-06/L1/{n:02}",
+                "line": "L1",
+                "product": "milk-loaf",
+                "shift_date": "2026-05-06",
+                "mixed_at": start + pd.Timedelta(hours=n),
+                "dough_temp_c": t,
+            }
+            for n, t in enumerate(temperatures)
+        ],
+    )
 
 
 def findings(batches: pd.DataFrame, warning: str, action: str) -> pd.DataFrame:
     rows = []
     for rule, text in (("batches.dough-temperature.warning", warning), ("batches.dough-temperature.action", action)):
-        rows += [{"rule": rule, "kind": "batches", "key": key, "says": rule} for key, flag in zip(batches["batch_key"], text, strict=True) if flag == "x"]
+        rows += [
+            {"rule": rule, "kind": "batches", "key": key, "says": rule}
+            for key, flag in zip(batches["batch_key"], text, strict=True)
+            if flag == "x"
+        ]
     return pd.DataFrame(rows, columns=["rule", "kind", "key", "says"])
 
 
@@ -65,7 +82,9 @@ def test_dough_temperature_pages_on_two_of_three_or_one_beyond_action() -> None:
     batches = doughs([26, 24.8, 26, 26, 26, 26, 24.8, 26, 24.7, 26, 26, 26, 23.5])
     found = limits.runs(NORTH, wide(PASTES, []), batches, findings(batches, ".x....x.x....", "............x"))
     assert [(run.direction, run.began, run.signalled, run.until, run.over) for run in found] == [
-        ("low", 6, 8, 8, True), ("low", 12, 12, 12, False)]
+        ("low", 6, 8, 8, True),
+        ("low", 12, 12, 12, False),
+    ]
     assert found[0].level == pytest.approx(26.0)
     assert limits.change(found[1]) == pytest.approx(-2.5)
 
@@ -77,11 +96,29 @@ def test_cold_and_hot_doughs_are_two_episodes() -> None:
 
 
 def test_a_missed_cooling_is_held_by_kettle() -> None:
-    pastes = wide(PASTES, [
-        {"paste_key": f"2026-05-06/K1/{n:02}", "kettle": "K1", "recipe": "water-2", "cook_end": pd.Timestamp("2026-05-06 05:00") + pd.Timedelta(hours=n),
-         "cooling": word, "temp_2h_c": t} for n, (word, t) in enumerate([("met", 20.0), ("missed", 27.0), ("not checked", np.nan), ("met", 20.0), ("met", 20.0)])])
+    pastes = wide(
+        PASTES,
+        [
+            {
+                "paste_key": f"2026-05-06/K1/{n:02}",
+                "kettle": "K1",
+                "recipe": "water-2",
+                "cook_end": pd.Timestamp("2026-05-06 05:00") + pd.Timedelta(hours=n),
+                "cooling": word,
+                "temp_2h_c": t,
+            }
+            for n, (word, t) in enumerate(
+                [("met", 20.0), ("missed", 27.0), ("not checked", np.nan), ("met", 20.0), ("met", 20.0)]
+            )
+        ],
+    )
     broken = pd.DataFrame([{"rule": "pastes.cooling", "kind": "pastes", "key": "2026-05-06/K1/01", "says": "missed"}])
     (run,) = limits.runs(NORTH, pastes, wide(BATCHES, []), broken)
-    assert (run.kettle, run.line, run.signalled, run.over) == ("K1", None, 1, False)  # a paste not checked is none that met it
+    assert (run.kettle, run.line, run.signalled, run.over) == (
+        "K1",
+        None,
+        1,
+        False,
+    )  # a paste not checked is none that met it
     assert limits.change(run) == pytest.approx(6.0)
     assert limits.last_good(run.keys, run.began) == "2026-05-06/K1/00"

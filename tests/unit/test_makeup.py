@@ -202,7 +202,8 @@ def test_limits_of_the_plant_file_move_the_instruction(file):
 
     content = tomllib.loads(PLANT)
     content["pastes"]["water-2"] |= {
-        "loss_pct": {"warn": [0.5, 2.5], "act": [0, 3.0]}, "hydration_points": {"warn": 5.0, "act": 9.0},
+        "loss_pct": {"warn": [0.5, 2.5], "act": [0, 3.0]},
+        "hydration_points": {"warn": 5.0, "act": 9.0},
         "cook_temp_c": {"warn": [80, 90], "act": [75, 95]},
     }
     strict = parse(content)

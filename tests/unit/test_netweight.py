@@ -18,11 +18,16 @@ NOON = DAY + pd.Timedelta("12h")
 
 def plant(**changes: Any) -> Plant:
     product = {"hydration_pct": 60.0, "yeast_pct": 2.0, "scaled_g": 450.0}
-    return parse({
-        "plant": "north", "timezone": "Europe/Lisbon", "shifts": {"early": "06:00"},
-        "lines": {"L1": {"products": ["tin", "roll"]}},
-        "products": {"tin": product | {"label_g": 400.0}, "roll": product},
-    } | changes)
+    return parse(
+        {
+            "plant": "north",
+            "timezone": "Europe/Lisbon",
+            "shifts": {"early": "06:00"},
+            "lines": {"L1": {"products": ["tin", "roll"]}},
+            "products": {"tin": product | {"label_g": 400.0}, "roll": product},
+        }
+        | changes
+    )
 
 
 def batches(product: str = "tin") -> pd.DataFrame:
@@ -40,10 +45,15 @@ def output(pieces: float) -> pd.DataFrame:
 
 
 def checks(off_g: float = 0.0, before: str = "6h") -> pd.DataFrame:
-    return pd.DataFrame({
-        "checked_at": [NOON - pd.Timedelta(before)], "instrument": ["S1"], "quantity": ["weight"], "standard": [500.0],
-        "as_found": [500.0 + off_g],
-    })
+    return pd.DataFrame(
+        {
+            "checked_at": [NOON - pd.Timedelta(before)],
+            "instrument": ["S1"],
+            "quantity": ["weight"],
+            "standard": [500.0],
+            "as_found": [500.0 + off_g],
+        }
+    )
 
 
 def spread(n: int, mean: float, sd: float = 4.0) -> np.ndarray:

@@ -88,9 +88,7 @@ def test_fewer_kilograms_of_a_stronger_paste_and_the_rest_in_water():
     assert ledger.stronger_dose(30.0, 120.0, 111.6) == (pytest.approx(27.9), pytest.approx(2.1))
 
 
-@pytest.mark.parametrize(
-    ("flour", "parts"), [(20.0, 4), (19.0, 4), (18.7, 3), (24.9, 5), (2.0, 1), (48.9, 10)]
-)
+@pytest.mark.parametrize(("flour", "parts"), [(20.0, 4), (19.0, 4), (18.7, 3), (24.9, 5), (2.0, 1), (48.9, 10)])
 def test_a_kettle_is_meant_for_whole_doughs(flour, parts):
     assert ledger.parts_meant(flour, 5.0) == parts
 

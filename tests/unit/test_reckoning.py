@@ -17,8 +17,22 @@ ON = date(2026, 5, 20)
 
 def account(quarantined: list[int], received: int = 100):
     days = pd.date_range(end=ON, periods=len(quarantined))
-    return frame("account", [{"kind": "loaf", "shift_date": d, "received": received, "accepted": received - q, "waiting": 0, "quarantined": q,
-                              "duplicate": 0, "superseded": 0} for d, q in zip(days, quarantined, strict=True)])
+    return frame(
+        "account",
+        [
+            {
+                "kind": "loaf",
+                "shift_date": d,
+                "received": received,
+                "accepted": received - q,
+                "waiting": 0,
+                "quarantined": q,
+                "duplicate": 0,
+                "superseded": 0,
+            }
+            for d, q in zip(days, quarantined, strict=True)
+        ],
+    )
 
 
 def test_rows_in_quarantine_are_held_against_the_days_before() -> None:
@@ -37,6 +51,13 @@ def test_a_day_without_rows_says_nothing() -> None:
 
 def test_believed_counts_closed_findings() -> None:
     at = datetime(2026, 5, 19, 12)
-    alarms = (alert(alert="A", signalled_at=at, case="closed", finding="real"), alert(alert="B", signalled_at=at, case="closed", finding="nothing found"),
-              alert(alert="C", signalled_at=at), alert(alert="D", signalled_at=at, kind="limit"))
-    assert reckoning.believed_of(replace(bare(), alerts=alarms), ON) == "Last 60 days: 3 alarms; 1 real, 1 nothing found, 1 open."
+    alarms = (
+        alert(alert="A", signalled_at=at, case="closed", finding="real"),
+        alert(alert="B", signalled_at=at, case="closed", finding="nothing found"),
+        alert(alert="C", signalled_at=at),
+        alert(alert="D", signalled_at=at, kind="limit"),
+    )
+    assert (
+        reckoning.believed_of(replace(bare(), alerts=alarms), ON)
+        == "Last 60 days: 3 alarms; 1 real, 1 nothing found, 1 open."
+    )

@@ -20,8 +20,14 @@ NORTH = plant()
 # rule -> (cells that break it, cells near it that do not)
 CASES = {
     "paste.after-above-before": (dict(weight_after_kg=40.0), dict(weight_after_kg=36.1)),
-    "paste.tare-left-in": (dict(weight_before_kg=84.2, weight_after_kg=83.1), dict(weight_before_kg=84.2, weight_after_kg=83.1, tare_kg=48.2)),
-    "paste.less-than-charge": (dict(weight_before_kg=33.0, weight_after_kg=32.0), dict(weight_before_kg=35.3, weight_after_kg=34.6)),
+    "paste.tare-left-in": (
+        dict(weight_before_kg=84.2, weight_after_kg=83.1),
+        dict(weight_before_kg=84.2, weight_after_kg=83.1, tare_kg=48.2),
+    ),
+    "paste.less-than-charge": (
+        dict(weight_before_kg=33.0, weight_after_kg=32.0),
+        dict(weight_before_kg=35.3, weight_after_kg=34.6),
+    ),
     "paste.loss-not-credible": (dict(weight_after_kg=28.0), dict(weight_after_kg=29.0)),
     "paste.tare-above-weight": (dict(tare_kg=35.2), dict(tare_kg=0.5)),
     "paste.residue-not-credible": (dict(residue_kg=12.0), dict(residue_kg=0.7)),
@@ -29,8 +35,10 @@ CASES = {
     "paste.cold-above-hot": (dict(weight_cold_kg=37.0), dict(weight_cold_kg=35.1)),
     "paste.times-out-of-order": (dict(cook_end="2026-05-06 05:00"), dict(cook_end="2026-05-06 05:11")),
     "paste.cook-too-long": (dict(cook_end="2026-05-06 12:10"), dict(cook_end="2026-05-06 06:40")),
-    "paste.not-in-its-shift": (dict(shift="night", cook_start="2026-05-06 01:10", cook_end="2026-05-06 01:20"),
-                               dict(shift="night", cook_start="2026-05-07 01:10", cook_end="2026-05-07 01:20")),
+    "paste.not-in-its-shift": (
+        dict(shift="night", cook_start="2026-05-06 01:10", cook_end="2026-05-06 01:20"),
+        dict(shift="night", cook_start="2026-05-07 01:10", cook_end="2026-05-07 01:20"),
+    ),
     "paste.reading-not-the-paste": (dict(cook_temp_c=42.0, probe="infrared"), dict(cook_temp_c=42.0, probe="contact")),
     "paste.warmer-after-2-h": (dict(temp_2h_c=75.0), dict(temp_2h_c=60.0)),
     "paste.flour-and-liquid-swapped": (dict(flour_kg=24.0, liquid_kg=12.0), dict(flour_kg=13.0, liquid_kg=23.0)),
@@ -38,12 +46,18 @@ CASES = {
     "dough.liquid-not-credible": (dict(liquid_kg=145.0), dict(liquid_kg=40.0)),
     "dough.paste-not-credible": (dict(paste_kg=150.0), dict(paste_kg=36.0)),
     "dough.makeup-not-credible": (dict(makeup_water_kg=14.5), dict(makeup_water_kg=2.0)),
-    "dough.not-in-its-shift": (dict(shift="night", mixed_at="2026-05-06 01:30"), dict(shift="night", mixed_at="2026-05-07 01:30")),
+    "dough.not-in-its-shift": (
+        dict(shift="night", mixed_at="2026-05-06 01:30"),
+        dict(shift="night", mixed_at="2026-05-07 01:30"),
+    ),
     "proof.times-out-of-order": (dict(proof_out="2026-05-06 07:00"), dict(proof_out="2026-05-06 07:40")),
     "proof.proof-too-long": (dict(proof_out="2026-05-06 20:00"), dict(proof_out="2026-05-06 10:00")),
     "gas.kept-above-made": (dict(gas_retained_ml=1600.0), dict(gas_retained_ml=1500.0)),
     "gas.of-nothing": (dict(dough_batch=np.nan, line=np.nan, yeast_lot=np.nan), dict(dough_batch=np.nan, line=np.nan)),
-    "loaf.weight-and-volume-swapped": (dict(baked_g=1890.0, volume_ml=402.0, scaled_g=np.nan), dict(baked_g=402.0, volume_ml=800.0)),
+    "loaf.weight-and-volume-swapped": (
+        dict(baked_g=1890.0, volume_ml=402.0, scaled_g=np.nan),
+        dict(baked_g=402.0, volume_ml=800.0),
+    ),
     "loaf.specific-volume-not-credible": (dict(volume_ml=18900.0), dict(volume_ml=2300.0)),
     "loaf.heavier-than-its-dough": (dict(baked_g=460.0), dict(baked_g=449.0)),
     "loaf.bake-loss-not-credible": (dict(baked_g=40.4, volume_ml=190.0), dict(baked_g=380.0)),
@@ -59,7 +73,11 @@ def rows_of_file(code: str) -> list[dict]:
     bare = {"flour_kg": np.nan, "liquid_kg": np.nan} if kind == "paste" else {"liquid_kg": 144.0, "yeast_kg": 18.0}
     rows = [bent(kind, **{column: usual * (1 + n / 50)}) for n in range(6)]
     slipped = bent(kind, **(bare | {column: usual * 10}) | ({"weight_after_kg": 352.0} if kind == "paste" else {}))
-    half = bent(kind, **{column: usual / 2} | ({"weight_after_kg": 17.6, "flour_kg": 6.0, "liquid_kg": 12.0} if kind == "paste" else {}))
+    half = bent(
+        kind,
+        **{column: usual / 2}
+        | ({"weight_after_kg": 17.6, "flour_kg": 6.0, "liquid_kg": 12.0} if kind == "paste" else {}),
+    )
     return [*rows, slipped, half]
 
 
@@ -120,7 +138,9 @@ def test_a_slipped_decimal_point_stands_out_in_its_file(code: str) -> None:
     assert [n for n in range(8) if code in found[f"{code} row {n}"]] == [6]
 
 
-@pytest.mark.parametrize(("column", "typed", "was"), [("cook_temp_c", 151.0, 66.1), ("weight_before_kg", 36000.0, 36.0)])
+@pytest.mark.parametrize(
+    ("column", "typed", "was"), [("cook_temp_c", 151.0, 66.1), ("weight_before_kg", 36000.0, 36.0)]
+)
 def test_what_was_meant(column: str, typed: float, was: float) -> None:
     assert meant(TABLES["paste"].by_name[column], typed) == pytest.approx(was, abs=0.05)
 
@@ -136,11 +156,36 @@ def wide(columns, **cells) -> pd.DataFrame:
     return pd.DataFrame([row]).astype({c.name: FRAME_TYPE[c.type] for c in columns})
 
 
-PASTE = dict(paste_key="2026-05-06/K1/01", paste_batch="01", kettle="K1", recipe="water-2", shift_date="2026-05-06", loss_pct=2.0,
-             after_kg=35.2, points_lost=0.2, cook_temp_c=66.0, cooling="met", overdrawn_kg=0.0, temp_2h_c=20.0, temp_6h_c=4.0)
-BATCH = dict(batch_key="2026-05-06/L1/01", line="L1", product="milk-loaf", shift_date="2026-05-06", recipe="water-2", paste_key="p",
-             dough_temp_c=26.0, paste_age_h=3.0, specific_volume=4.7, loaves=4.0, usual_gap_points=0.0, water_owed_kg=0.0,
-             water_made_good="nothing owed")
+PASTE = dict(
+    paste_key="2026-05-06/K1/01",
+    paste_batch="01",
+    kettle="K1",
+    recipe="water-2",
+    shift_date="2026-05-06",
+    loss_pct=2.0,
+    after_kg=35.2,
+    points_lost=0.2,
+    cook_temp_c=66.0,
+    cooling="met",
+    overdrawn_kg=0.0,
+    temp_2h_c=20.0,
+    temp_6h_c=4.0,
+)
+BATCH = dict(
+    batch_key="2026-05-06/L1/01",
+    line="L1",
+    product="milk-loaf",
+    shift_date="2026-05-06",
+    recipe="water-2",
+    paste_key="p",
+    dough_temp_c=26.0,
+    paste_age_h=3.0,
+    specific_volume=4.7,
+    loaves=4.0,
+    usual_gap_points=0.0,
+    water_owed_kg=0.0,
+    water_made_good="nothing owed",
+)
 GOOD_CASES = {
     "pastes.cook-temperature.action": (dict(cook_temp_c=81.0), dict(cook_temp_c=80.0)),
     "pastes.cook-temperature.warning": (dict(cook_temp_c=74.0), dict(cook_temp_c=73.0)),
@@ -172,13 +217,21 @@ def test_every_good_rule_has_its_case() -> None:
 def judged_good(kind: str) -> dict[str, tuple[set[str], set[str]]]:
     """Every case of one wide row judged at once: case -> rules it breaks, sentences it gets."""
     columns, sound = (PASTES, PASTE) if kind == "pastes" else (BATCHES, BATCH)
-    cases = {f"{code} {word}": cells for code, pair in GOOD_CASES.items() if code.startswith(kind)
-             for word, cells in zip(("breaks", "near"), pair, strict=True)}
+    cases = {
+        f"{code} {word}": cells
+        for code, pair in GOOD_CASES.items()
+        if code.startswith(kind)
+        for word, cells in zip(("breaks", "near"), pair, strict=True)
+    }
     rows = pd.concat([wide(columns, **sound | cells) for cells in cases.values()], ignore_index=True)
     found = checks.judge_good(kind, rows, NORTH)
-    return {name: ({o.rule.code for o in found.outcomes if i in o.rows},
-                   {checks.explain(o.rule, found.rows.iloc[i], NORTH) for o in found.outcomes if i in o.rows})
-            for i, name in enumerate(cases)}
+    return {
+        name: (
+            {o.rule.code for o in found.outcomes if i in o.rows},
+            {checks.explain(o.rule, found.rows.iloc[i], NORTH) for o in found.outcomes if i in o.rows},
+        )
+        for i, name in enumerate(cases)
+    }
 
 
 @pytest.mark.parametrize("code", GOOD_CASES)

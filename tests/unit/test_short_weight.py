@@ -18,13 +18,28 @@ SHIFTS = [("2026-05-06", "early"), ("2026-05-06", "late"), ("2026-05-07", "early
 def day(means: list[float]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Batches and loaves of some shifts: four doughs each, five loaves a dough, 4 g apart."""
     batches, loaves = [], []
-    for n, (mean, (date, shift)) in enumerate(zip(means, SHIFTS, strict=False)):
+    for mean, (date, shift) in zip(means, SHIFTS, strict=False):
         for dough in range(4):
             key = f"{date}/L1/{shift}{dough}"
             at = pd.Timestamp(date) + pd.Timedelta(hours=6 + 8 * (shift == "late") + dough)
-            batches.append({"batch_key": key, "line": "L1", "product": "milk-loaf", "shift_date": date, "shift": shift, "mixed_at": at})
-            loaves += [bent("loaf", loaf=str(i), baked_g=mean + 4 * (i - 2), measured_at=at + pd.Timedelta(hours=3)) | {"batch_key": key} for i in range(5)]
-    wide = pd.DataFrame([{c.name: row.get(c.name, np.nan) for c in BATCHES} for row in batches]).astype({c.name: FRAME_TYPE[c.type] for c in BATCHES})
+            batches.append(
+                {
+                    "batch_key": key,
+                    "line": "L1",
+                    "product": "milk-loaf",
+                    "shift_date": date,
+                    "shift": shift,
+                    "mixed_at": at,
+                }
+            )
+            loaves += [
+                bent("loaf", loaf=str(i), baked_g=mean + 4 * (i - 2), measured_at=at + pd.Timedelta(hours=3))
+                | {"batch_key": key}
+                for i in range(5)
+            ]
+    wide = pd.DataFrame([{c.name: row.get(c.name, np.nan) for c in BATCHES} for row in batches]).astype(
+        {c.name: FRAME_TYPE[c.type] for c in BATCHES}
+    )
     rows = frame("loaf", loaves)
     rows.insert(0, "batch_key", [row["batch_key"] for row in loaves])
     return wide, rows
@@ -58,4 +73,6 @@ def test_the_pastes_part_is_bounded_in_words() -> None:
     small = paste_part.with_bound(alert(level=4.6, change=-0.05), NORTH, batches)
     assert "of the size its water explains" in small.causes[0].evidence[-1]
     assert "not known" in paste_part.with_bound(alert(level=4.6), NORTH, batches.iloc[:0]).causes[0].evidence[-1]
-    assert paste_part.with_bound(alert(direction="high", level=4.6), NORTH, batches) == alert(direction="high", level=4.6)
+    assert paste_part.with_bound(alert(direction="high", level=4.6), NORTH, batches) == alert(
+        direction="high", level=4.6
+    )
