@@ -124,7 +124,7 @@ def test_cached_formula_values_are_read_and_formulas_without_one_are_asked_about
         body += f'<row r="{row}">{line.format(row)}<c r="C{row}"{kind}>{cell}</c></row>'
     read = books.typed(books.xlsx(body + "</sheetData>"))
     assert read.frame["gas_produced_ml"].tolist()[0] == 410.0
-    assert [(slip.row, slip.value) for slip in read.slips] == [(1, "#DIV/0!"), (2, "#FORMULA!")]
+    assert [slip.row for slip in read.slips] == [1, 2]
 
 
 def test_an_open_document_sheet_is_read_with_its_repeats():
