@@ -334,6 +334,10 @@ def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ..
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
     """Write the pages that are due, then note that they are; returns their paths."""
+    for left in job.out.glob("*.part"):  # of a run that was interrupted while it wrote
+        left.unlink(missing_ok=True)
+    for left in job.out.glob(".*.part"):
+        left.unlink(missing_ok=True)
     paths = [str(print_page(snapshot, page, job.out, job.single_file)) for page in sorted(due)]
     part = job.out / f"{WRITTEN}.part"
     part.write_text(json.dumps(_written(job.out) | due, sort_keys=True), encoding="utf-8")
