@@ -114,7 +114,8 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs)
     pulled.files += [
-        {"file": str(path), "sha256": "", "kind": None, "outcome": "refused", "why": why} for path, why in cannot
+        {"file": path.relative_to(job.logs).as_posix(), "sha256": "", "kind": None, "outcome": "refused", "why": why}
+        for path, why in cannot
     ]
     pending: dict[str, list[Pending]] = {}
     for path in found:
@@ -335,8 +336,6 @@ def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ..
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
     """Write the pages that are due, then note that they are; returns their paths."""
     for left in job.out.glob("*.part"):  # of a run that was interrupted while it wrote
-        left.unlink(missing_ok=True)
-    for left in job.out.glob(".*.part"):
         left.unlink(missing_ok=True)
     paths = [str(print_page(snapshot, page, job.out, job.single_file)) for page in sorted(due)]
     part = job.out / f"{WRITTEN}.part"

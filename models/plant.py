@@ -17,6 +17,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from models.logbook import TABLES
+
 Percent = float
 
 
@@ -223,6 +225,10 @@ class Plant(_Section):
             _known(f"lines.{name}.kettle", [line.kettle] if line.kettle else [], self.kettles)
         for name, product in self.products.items():
             _known(f"products.{name}.paste", [product.paste] if product.paste else [], self.pastes)
+        _known("columns", self.columns, TABLES)
+        for kind, headings in self.columns.items():
+            for theirs, ours in headings.items():
+                _known(f"columns.{kind}.{theirs}", [ours], TABLES[kind].by_name)
         return self
 
 

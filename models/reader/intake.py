@@ -44,7 +44,9 @@ def _from_text(content: bytes, plant: Plant) -> Sheet:
     notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
     if text.encoding != "UTF-8":
         notes.append(f"encoding: {text.encoding}")
-    return _sheet(rows, header, body.frame, None, [*notes, *body.notes], delimiter, text.plain)
+    sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes], delimiter, text.plain)
+    last_is_row = max((over.row for over in sheet.passed_over), default=0) < max(sheet.row_numbers, default=0)
+    return replace(sheet, breaks_off=last_is_row and textfile.breaks_off(text, delimiter, len(header.cells)))
 
 
 def _from_workbook(content: bytes, plant: Plant) -> Sheet:

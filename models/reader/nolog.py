@@ -34,8 +34,8 @@ def below(header: Header, frame: pd.DataFrame) -> dict[int, str]:
     sums = _Sums(header, frame)
     for place, cells in zip(places.tolist(), zip(*columns, strict=True), strict=True):
         why = _why(cells, header) or sums.why(cells, place)
-        if why == "units" and place > 2 and found.get(place - 1) != "the header again":
-            why = None
+        if why == "units" and len(found) < place and found.get(place - 1) != "the header again":
+            why = None  # units stand under a header: a lone letter among rows is a row that breaks off
         if why:
             found[place] = why
     return found

@@ -25,6 +25,8 @@ _FACTOR = {
     ("g", "kg"): 0.001, ("kg", "g"): 1000.0, ("L", "mL"): 1000.0, ("lb", "kg"): 0.45359237, ("lb", "g"): 453.59237,
     ("h", "min"): 60.0, ("s", "min"): 1 / 60, ("cm", "mm"): 10.0, ("t", "kg"): 1000.0,
 }  # fmt: skip
+_LETTER_BESIDE = re.compile(r"\d[^\W\d_]|[^\W\d_]\d")
+_LOOKS_LIKE = str.maketrans("OoQlI", "00011")
 _SAYS = {".": "point", ",": "comma"}
 _OTHER = {".": ",", ",": "."}
 _FORMS = {
@@ -91,15 +93,18 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
     found = [m[0].strip(" '.,") for m in _SOME_DIGITS.finditer(text)]
     if not found:
         return Misread(f"no number: write {name}, 0 if it was none, or leave it empty if it was not measured")
-    if len(found) > 1:
-        return Misread(f"two numbers in one cell: write {name} alone, remarks into the note")
-    if found[0] == text:
-        return _odd_marks(text, name, decimal)
     value = number(found[0], decimal)
     rest = text.replace(found[0], "", 1).strip("()[] ")
     converted = _converted(value, rest, column.unit) if value is not None else None
     if converted is not None:
         return Misread(f"written in {unit_of(rest)}: write {name}", number_text(converted))
+    if found[0] == text:
+        return _odd_marks(text, name, decimal)
+    likely = number(text.translate(_LOOKS_LIKE), decimal)
+    if likely is not None or (len(found) == 1 and _LETTER_BESIDE.search(text)):
+        return Misread(f"letters among the digits: write {name} again", None if likely is None else number_text(likely))
+    if len(found) > 1:
+        return Misread(f"two numbers in one cell: write {name} alone, remarks into the note")
     return Misread(
         f"more than a number: is it {found[0]}? write {name} alone, remarks into the note",
         None if value is None else number_text(value),

@@ -40,7 +40,7 @@ _DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
 _FREE = frozenset(("note", "what"))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Slip:
     """A cell that could not be read, or a required one that is empty. `row`: position in the frame."""
 
@@ -105,12 +105,22 @@ def typed(sheet: Sheet, plant: Plant) -> Typed:
     columns |= _times(desk, columns)
     frame = pd.DataFrame({c.name: columns.get(c.name, _empty(c, desk.size)) for c in desk.table.columns})
     _required(desk, frame)
-    for row, text in sheet.surplus.items():
-        why = "more cells than headings: a comma within a number or a text? put that cell in quotes"
-        desk.slips.append(Slip(row, "", text, "shape", why, None))
+    _misshapen(desk)
     order = {name: place for place, name in enumerate(["", *desk.table.by_name])}
     slips = sorted(desk.slips, key=lambda s: (s.row, order[s.column]))
+    sheet.forget()
     return Typed(frame, tuple(slips), (*sheet.notes, *desk.notes))
+
+
+def _misshapen(desk: _Desk) -> None:
+    """Rows with too many cells, and a last row with too few because the file ends within it: nothing in them is sure."""
+    for row, text in desk.sheet.surplus.items():
+        why = "more cells than headings: a comma within a number or a text? put that cell in quotes"
+        desk.slips.append(Slip(row, "", text, "shape", why, None))
+    if desk.sheet.breaks_off and desk.size:
+        text = ", ".join(desk.sheet.rows.iloc[-1].dropna())
+        why = "the file ends in the middle of this row: copy the file again, or end the line if it is all there"
+        desk.slips.append(Slip(desk.size - 1, "", text, "shape", why, None))
 
 
 def _present(desk: _Desk, *types: str) -> Iterator[str]:
@@ -243,11 +253,10 @@ def plant_codes(column: Column, plant: Plant) -> tuple[str, ...]:
 def _required(desk: _Desk, frame: pd.DataFrame) -> None:
     slipped = {(s.row, s.column) for s in desk.slips}
     for name in desk.table.required:
-        for row in np.flatnonzero(frame[name].isna().to_numpy()):
-            if (int(row), name) not in slipped:
-                text = _text_at(desk.sheet, name, int(row))
-                why = f"{name} ({desk.table.by_name[name].says}) is needed and was not filled in"
-                desk.slips.append(Slip(int(row), name, text, "required", why, None))
+        why = f"{name} ({desk.table.by_name[name].says}) is needed and was not filled in"
+        for row in np.flatnonzero(frame[name].isna().to_numpy()).tolist():
+            if (row, name) not in slipped:
+                desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "required", why, None))
 
 
 def _text_at(sheet: Sheet, column: str, row: int) -> str:

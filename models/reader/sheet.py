@@ -37,7 +37,7 @@ class Sheet:
     rows: str frame, missing where empty, RangeIndex; row_numbers: int64, the file's line of each frame row.
     passed_over: lines that are no rows; notes: decisions made for the file, in words.
     real: bool array of rows' shape, True where a workbook cell holds a real number (None: all cells were text).
-    surplus: frame row to the text that stood beyond the last heading.
+    surplus: frame row to the text that stood beyond the last heading. breaks_off: the last row is not all there.
     """
 
     kind: str
@@ -50,11 +50,16 @@ class Sheet:
     decisions: Decisions = Decisions()
     real: np.ndarray | None = None
     surplus: dict[int, str] = field(default_factory=dict)
+    breaks_off: bool = False
     _coded: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict, repr=False, compare=False)
+
+    def forget(self) -> None:
+        """Give back the room the coded columns take; they are worked out again where they are asked for."""
+        self._coded.clear()
 
     def coded(self, column: str) -> tuple[np.ndarray, np.ndarray]:
         """A column as (codes, distinct texts); code -1 where the cell is empty. Worked out once."""
         if column not in self._coded:
             codes, distinct = pd.factorize(self.rows[column].to_numpy(dtype=object))
-            self._coded[column] = codes, distinct
+            self._coded[column] = codes.astype(np.int32), distinct
         return self._coded[column]

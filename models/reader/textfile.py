@@ -230,6 +230,16 @@ def tidy(text: str) -> str:
     return text.strip("\ufeff\u200b \xa0\u2009\u202f\u3000")
 
 
+def breaks_off(text: Text, delimiter: str, columns: int) -> bool:
+    """Whether the file ends in the middle of its last line: no line end, too few cells, and the line before has all.
+
+    Told for plain files only; with quotes the last record may go on over several lines.
+    """
+    before, _, last = text.content[-2 * LONGEST_LINE :].rpartition(b"\n")
+    mark, full = delimiter.encode(), columns - 1
+    return text.plain and len(last) > 0 and last.count(mark) < full and before.rpartition(b"\n")[2].count(mark) >= full
+
+
 def body(text: Text, delimiter: str, header: int, columns: int) -> Body:
     """Every line under the header (0-based record `header`), as a frame of columns + 1 text columns."""
     if text.plain:

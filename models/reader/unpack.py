@@ -21,6 +21,7 @@ from models.reader.sheet import Refused
 MOST_UNPACKED = 128 << 20
 MOST_CELLS = 2_000_000
 MOST_PARTS = 2000
+MOST_ALIKE = 1000
 MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
 _ATTRIBUTES = rb"""((?:\s+[\w:.-]+\s*=\s*(?:"[^"<]*"|'[^'<]*'))*\s*/?)>"""
 _PREFIX = rb"<(?:[^\s<>/]*:)?"
@@ -34,8 +35,8 @@ _COUNT = re.compile(rb"""[cC]ount\s*=\s*["']([^"']*)["']""")
 _ODS_TAG = re.compile(rb"<(/?)table:(table|table-row|table-cell|covered-table-cell)" + _ATTRIBUTES)
 _ANY_ODS_TAG = re.compile(rb"</?table:(?:table|table-row|table-cell|covered-table-cell)(?=[\s/>])")
 _REPEATED = re.compile(rb"""\stable:number-(?:rows|columns)-repeated\s*=\s*["']([^"']*)["']""")
-_ERROR_CELL = re.compile(rb"""<c\s([^<>]*\bt="e"[^<>]*)>(?:<f[^<>]*>[^<]*</f>|<f[^<>]*/>)?<v>([^<]*)</v></c>""")
-_NOT_WORKED_OUT = re.compile(rb"""<c\s([^<>]*)>(?:<f[^<>]*>[^<]*</f>|<f[^<>]*/>)(?:<v\s*/>|<v></v>)?</c>""")
+_ERROR_CELL = re.compile(rb"""<c(\s[^<>]*\bt="e"[^<>]*)>(?:<f[^<>]*>[^<]*</f>|<f[^<>]*/>)?<v>([^<]*)</v></c>""")
+_NOT_WORKED_OUT = re.compile(rb"""<c(\s[^<>]*)>(?:<f[^<>]*>[^<]*</f>|<f[^<>]*/>)(?:<v\s*/>|<v></v>)?</c>""")
 _SHEET = re.compile(_PREFIX + rb"sheet" + _ATTRIBUTES)
 _RELATION = re.compile(_PREFIX + rb"Relationship" + _ATTRIBUTES)
 _FAR_TOO_LARGE = f"the workbook is larger than {MOST_CELLS:,} cells: save the log as CSV, or a file a day"
@@ -217,6 +218,8 @@ def _measure_ods(part: bytes) -> None:
         elif name == b"table-row":
             if not closing:
                 repeat, column, filled = times, 0, 0
+            if closing and filled and repeat > MOST_ALIKE:
+                raise Refused(f"a row stands {repeat:,} times one below the other: this is no log")
             if closing or attributes.endswith(b"/"):
                 rows += repeat
                 high, wide = (rows, max(wide, filled)) if filled else (high, wide)

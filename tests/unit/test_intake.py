@@ -296,6 +296,20 @@ def test_error_7_a_decimal_comma_that_splits_a_cell_is_seen_by_the_count_of_cell
     assert not beside.slips
 
 
+def test_a_file_that_ends_within_a_row_asks_about_that_row_and_no_other():
+    whole = OUTPUT + ROW * 3
+    for end in range(len(OUTPUT) + 2 * len(ROW) + 1, len(whole)):
+        read = books.typed(whole[:end])
+        assert len(read.frame) == 3 and not [slip for slip in read.slips if slip.row < 2]
+        all_there = whole[:end].count(",") == whole.count(",")
+        assert [slip.rule for slip in read.slips if slip.rule == "shape"] == ([] if all_there else ["shape"])
+
+
+def test_short_rows_are_no_sign_where_they_are_the_habit():
+    assert not books.typed(OUTPUT + "L1,milk-loaf,2026-05-06,early,900\n" + "L1,milk-loaf,2026-05-06,late,900").slips
+    assert not books.typed(OUTPUT + ROW + "L1,milk-loaf,2026-05-06,late,900\n").slips
+
+
 # --- what is no log ---
 
 

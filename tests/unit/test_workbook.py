@@ -124,7 +124,7 @@ def test_cached_formula_values_are_read_and_formulas_without_one_are_asked_about
         body += f'<row r="{row}">{line.format(row)}<c r="C{row}"{kind}>{cell}</c></row>'
     read = books.typed(books.xlsx(body + "</sheetData>"))
     assert read.frame["gas_produced_ml"].tolist()[0] == 410.0
-    assert [slip.row for slip in read.slips] == [1, 2]
+    assert [(slip.row, slip.value) for slip in read.slips] == [(1, "#DIV/0!"), (2, "#FORMULA!")]
 
 
 def test_an_open_document_sheet_is_read_with_its_repeats():
@@ -146,6 +146,12 @@ BOMBS = {
     "a far cell behind a comment": books.xlsx(
         '<sheetData><!-- <c " --><row r="1"><c r="XFD1048576"><v>1</v></c></row></sheetData>'
     ),
+    "a far cell named twice": books.xlsx(
+        '<sheetData><row r="1"><c r="A1" t="n"r="XFD1048576"><v>1</v></c><c r="B1"><v>1</v></c></row></sheetData>'
+    ),
+    "a far cell under a prefix": books.xlsx(
+        '<sheetData><a-b:row r="1"><a-b:c r="A1"><v>1</v></a-b:c><a-b:c r="XFD1048576"><v>1</v></a-b:c></a-b:row></sheetData>'
+    ),
     "a count of four thousand million strings": books.xlsx(
         '<sheetData><row r="1"><c r="A1" t="s"><v>0</v></c></row></sheetData>',
         sharedStrings=f'<sst xmlns="{books.MAIN}" count="4000000000" uniqueCount="4000000000"><si><t>a</t></si></sst>',
@@ -161,7 +167,7 @@ BOMBS = {
 
 @pytest.mark.parametrize("name", BOMBS)
 def test_bombs_are_refused_before_a_reader_sees_them(name: str):
-    with pytest.raises(Refused, match="larger than|broken|unpacks to more"):
+    with pytest.raises(Refused, match="larger than|broken|unpacks to more|times one below the other"):
         unpack.measured(BOMBS[name])
 
 
