@@ -123,7 +123,7 @@ def test_the_plants_own_names_are_understood_for_their_kind_only():
     with pytest.raises(Refused):
         _find(cells)
     with pytest.raises(Refused):
-        _find(cells, columns={"loaf": own["output"]})
+        _find(cells, columns={"loaf": {"Linie": "line", "Stück (gut)": "volume_ml"}})
 
 
 def test_extra_columns_keep_their_names_and_are_made_unique():
