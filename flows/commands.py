@@ -90,7 +90,7 @@ def _page(args: argparse.Namespace, page: str) -> int:
     con = store.open_for_reading(args.store)
     try:
         job = Job(loaded, "", args.store.parent, args.store, args.out, args.single_file)
-        picture = steps.picture(con, job, None)
+        picture = steps.picture(con, job, None, [page])
     finally:
         con.close()
     print(steps.print_page(picture, page, args.out, args.single_file))

@@ -103,7 +103,7 @@ def _report(plant: str, store: str, out: str, page: str) -> str:
     con = stores.open_for_reading(Path(store))
     try:
         job = steps.Job(plant_file.load(Path(plant)), "", Path(out), Path(store), Path(out))
-        picture = _tasks(None)(steps.picture)(con, job, None)
+        picture = _tasks(None)(steps.picture)(con, job, None, (page,))
     finally:
         con.close()
     return str(_tasks(None)(steps.print_page)(picture, page, Path(out), False))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -320,8 +320,10 @@ def _written(out: Path) -> dict[str, int]:
 WRITTEN = ".written.json"
 
 
-def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None) -> Snapshot:
-    """What the pages are made from; charts are drawn again from their baselines where this run did not."""
+def picture(
+    con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, pages: Iterable[str] = ()
+) -> Snapshot:
+    """What these pages are made from; charts are drawn again from their baselines where this run did not."""
     from models.alarms.charting import chart_plant
     from models.storage import gather, ledger, wide
 
@@ -330,7 +332,8 @@ def picture(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ..
         charted = tuple(
             one for one, _ in chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
         )
-    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)))
+    months = [page.removeprefix("month:") for page in pages if page.startswith("month:")]
+    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), months)
 
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:

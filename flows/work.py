@@ -82,7 +82,7 @@ def _picture(
 ) -> tuple[dict[str, int], Any]:
     """Which pages are due, and what they are made from; the store is whole on disk after this."""
     due = steps.pages_due(con, job)
-    picture = do(steps.picture)(con, job, charted) if due else None
+    picture = do(steps.picture)(con, job, charted, tuple(due)) if due else None
     con.execute("CHECKPOINT")
     return due, picture
 

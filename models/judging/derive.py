@@ -96,6 +96,7 @@ def _paste_columns(rows: pd.DataFrame, plant: Plant) -> None:
 
 def _paste_ratios(rows: pd.DataFrame, plant: Plant) -> None:
     rows["before_on_median"] = _on_median(rows, "net_before_kg", ["file", "kettle"])
+    rows["usual_tare_kg"] = rows.groupby(["file", "kettle"], observed=True, dropna=False)["tare_kg"].transform("median")
     usual = rows["cook_minutes"].between(3, 60) & rows["gross_loss_pct"].between(0.2, 20)
     steel = rows["cook_temp_c"].between(20, 55, inclusive="left") & (rows["probe"] == "infrared")
     rows["wall_reading"] = steel & usual
@@ -152,6 +153,7 @@ def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_judged"] = rows["cooling"].where(rows["cooling"].isin(["met", "missed"]))
     rows["cooling_missed"] = rows["cooling"] == "missed"
+    rows["low_but_lost"] = (rows["cook_temp_c"] < rows["cook_warn_low"]) & (rows["loss_pct"] >= rows["usual_loss_pct"])
     rows["recipe_listed"] = [
         k in plant.kettles and r in plant.kettles[k].pastes for k, r in zip(rows["kettle"], rows["recipe"], strict=True)
     ]

@@ -50,8 +50,9 @@ def in_words(cells: Cells | None, table: Table, plant: Plant) -> str | None:
 def as_text(value: Any, plant: Plant) -> str:
     """A cell as it is written in a log: numbers short with a point, times on the plant's clock with their offset."""
     if isinstance(value, pd.Timestamp):
-        return value.tz_localize("UTC").tz_convert(plant.timezone).isoformat(timespec="minutes")
-    return f"{float(f'{value:.6g}'):g}" if isinstance(value, (float, np.floating)) else str(value)
+        whole = value == value.floor("min")
+        return value.tz_localize("UTC").tz_convert(plant.timezone).isoformat(timespec="minutes" if whole else "auto")
+    return f"{value:.12g}" if isinstance(value, (float, np.floating)) else str(value)
 
 
 def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
@@ -90,23 +91,45 @@ def _end_next_day(name: str, minutes: str, longest: float) -> Maker:
     return lambda row, plant: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
 
 
+def _usual(before: float, after: float, net: float) -> bool:
+    """Whether Wb less Wa is what a cook loses."""
+    return 0.2 <= 100 * (before - after) / net <= 6
+
+
 def _after(row: pd.Series, plant: Plant) -> Cells | None:
-    """Wa above Wb: two digits or two cells changed over, where that gives a usual loss."""
+    """Wa above Wb: the kettle's tare left in, two digits or two cells changed over, where that gives a usual loss."""
     before, after = float(row["weight_before_kg"]), float(row["weight_after_kg"])
-    for value in digit_swaps(after):
-        if 0.2 <= 100 * (before - value) / row["net_before_kg"] <= 6:
-            return {"weight_after_kg": value}
-    if 0.2 <= 100 * (after - before) / after <= 6:
-        return {"weight_before_kg": after, "weight_after_kg": before}
-    return None
+    without = after - float(row["usual_tare_kg"])
+    if _usual(before, without, row["net_before_kg"]):
+        return {"weight_after_kg": round(without, 3)}
+    if cells := _digits_after(row, plant):
+        return cells
+    of_charge = np.isnan(row["charge_kg"]) or abs(after - row["charge_kg"]) <= 0.005 * row["charge_kg"]
+    return (
+        {"weight_before_kg": after, "weight_after_kg": before} if of_charge and _usual(after, before, after) else None
+    )
+
+
+def _lost_too_much(row: pd.Series, plant: Plant) -> Cells | None:
+    """A loss that cannot be: the kettle's tare left in Wb, or two digits of Wa changed over."""
+    without = float(row["weight_before_kg"]) - float(row["usual_tare_kg"])
+    if np.isnan(row["tare_kg"]) and without > 0 and _usual(without, row["weight_after_kg"], without):
+        return {"weight_before_kg": round(without, 3)}
+    return _digits_after(row, plant)
 
 
 def _digits_after(row: pd.Series, plant: Plant) -> Cells | None:
-    """A loss that cannot be: two digits of Wa changed over, where that gives a usual loss."""
     for value in digit_swaps(float(row["weight_after_kg"])):
-        if 0.2 <= 100 * (row["weight_before_kg"] - value) / row["net_before_kg"] <= 6:
+        if _usual(float(row["weight_before_kg"]), value, row["net_before_kg"]):
             return {"weight_after_kg": value}
     return None
+
+
+def _pounds_or_tare(row: pd.Series, plant: Plant) -> Cells | None:
+    """Only where the kettle's other rows show a tare of this size: pounds look the same."""
+    return (
+        _tare(row, plant) if abs(row["off_charge_kg"] - row["usual_tare_kg"]) <= 0.01 * row["usual_tare_kg"] else None
+    )
 
 
 def digit_swaps(value: float) -> list[float]:
@@ -156,7 +179,8 @@ def _off_median(column: str, ratio: str) -> Maker:
 PROPOSALS: dict[str, Maker] = {
     "paste.tare-left-in": _tare,
     "paste.after-above-before": _after,
-    "paste.loss-not-credible": _digits_after,
+    "paste.pounds-or-tare": _pounds_or_tare,
+    "paste.loss-not-credible": _lost_too_much,
     "paste.flour-and-liquid-swapped": _swap("flour_kg", "liquid_kg"),
     "paste.not-in-its-shift": _shifted("cook_start", "cook_end"),
     "paste.times-out-of-order": _end_next_day("cook_end", "cook_minutes", 360),

@@ -61,6 +61,9 @@ def _true(kind: str, code: str, column: str, needs: str, fails: str, says: str, 
     return Rule(f"{kind}.{code}", kind, "true", column, tuple(needs.split()), fails, says, weight=weight)
 
 
+# Wb over the charge where Wb was read in pounds (1 kg = 2.2046 lb), within 3 %
+IN_POUNDS = "(in_charge_ratio > 2.1385 and in_charge_ratio < 2.2708)"
+
 CROSS_COLUMN: tuple[Rule, ...] = (
     _true(
         "paste",
@@ -77,9 +80,19 @@ CROSS_COLUMN: tuple[Rule, ...] = (
         "tare-left-in",
         "weight_before_kg",
         "weight_before_kg flour_kg liquid_kg",
-        "off_charge_kg > 1 and in_charge_ratio > 1.05",
+        f"off_charge_kg > 1 and in_charge_ratio > 1.05 and not {IN_POUNDS}",
         "Wb {value} kg is {off_charge_kg} kg more than the flour and liquid weighed in ({charge_kg} kg): "
         "probably the tare is left in. Write the kettle's tare in tare_kg, or the net weights",
+        3,
+    ),
+    _true(
+        "paste",
+        "pounds-or-tare",
+        "weight_before_kg",
+        "weight_before_kg flour_kg liquid_kg",
+        f"off_charge_kg > 1 and {IN_POUNDS}",
+        "Wb {value} kg is {in_charge_ratio} times the flour and liquid weighed in ({charge_kg} kg): pounds in a kilogram "
+        "column (1 kg is 2.2046 lb), or the tare left in? Correct the sheet",
         3,
     ),
     _true(
@@ -506,6 +519,30 @@ def _flag(
 # *Is this good?* of a paste batch and of a dough batch: over the wide rows with the plant's limits beside them.
 GOOD: tuple[Rule, ...] = (
     *_window("pastes", "cook-temperature", "cook_temp_c", "cook temperature", "°C", "cook_act", "cook_warn", 3),
+    _flag(
+        "pastes",
+        "infrared-reads-low",
+        "cook_temp_c",
+        "cook_temp_c loss_pct cook_warn_low probe",
+        "probe == 'infrared' and low_but_lost",
+        "{value} °C by infrared is low, yet {loss_pct} % of Wb was lost, no less than usual: steam, an unstirred skin or the "
+        "wall was read. Stir and read again with a contact probe; the loss is the better witness",
+        "warning",
+        4,
+        "common practice, no source",
+    ),
+    _flag(
+        "pastes",
+        "read-before-the-end",
+        "cook_temp_c",
+        "cook_temp_c loss_pct cook_warn_low probe",
+        "probe == 'contact' and low_but_lost",
+        "{value} °C is low, yet {loss_pct} % of Wb was lost, no less than usual: was it read before the end of the cook? "
+        "Read again at the end",
+        "warning",
+        5,
+        "common practice, no source",
+    ),
     *_window("pastes", "loss", "loss_pct", "water lost in the cook", "% of Wb", "loss_act", "loss_warn", 3),
     *_above(
         "pastes",

@@ -13,6 +13,7 @@ from models.pages.footing import footing
 from models.pages.held import where
 from models.pages.holes import Grid, grid, holes
 from models.pages.money import Money, money
+from models.pages.patterns import patterns
 from models.pages.production_day import on_during
 from models.pages.shown import Curve, Footing, Item, Sheet
 from models.pages.words import number
@@ -42,6 +43,8 @@ class Month:
     curves: tuple[tuple[str, Curve], ...]
     holes: Sheet
     grid: Grid
+    patterns: tuple[Item, ...]
+    no_pattern: str
     footing: Footing
 
 
@@ -50,6 +53,7 @@ def month(snapshot: Snapshot, which: str) -> Month:
     first, last = span_of(which)
     compared, not_compared = comparisons(snapshot, first, last)
     rates = shares(snapshot, first, last)
+    found, none_found = patterns(snapshot, f"{first:%Y-%m}")
     return Month(
         first=first,
         last=last,
@@ -65,6 +69,8 @@ def month(snapshot: Snapshot, which: str) -> Month:
         curves=_curves(snapshot, first, last),
         holes=holes(snapshot, first, last),
         grid=grid(snapshot, first, last),
+        patterns=found,
+        no_pattern=none_found,
         footing=footing(snapshot),
     )
 

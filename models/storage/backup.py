@@ -16,7 +16,7 @@ def make(path: Path, to: Path) -> int:
 
     Raises StoreError where there is no store. The archive only grows, so that files of a run under way do no harm.
     """
-    store.open_for_reading(path).close()
+    store.open_for_reading(path, older=True).close()
     folder = store.archive_folder(path)
     files = sorted(p for p in folder.rglob("*") if p.is_file() and not p.name.endswith(".part"))
     to.parent.mkdir(parents=True, exist_ok=True)

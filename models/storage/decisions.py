@@ -138,13 +138,18 @@ def _cell(value: Any, kind: str, plant: Plant) -> str:
 
 
 def record(con: duckdb.DuckDBPyConnection, decisions: Sequence[Decision]) -> None:
-    """Keep verdicts. Raises DecisionError where no name is given, or a rejection has no reason."""
+    """Keep verdicts. Raises DecisionError where no name is given, a rejection has no reason, or a row is decided already."""
     for one in decisions:
         if not one.who.strip():
             raise DecisionError("--by: who decides? Initials or a role must be given")
         if one.verdict == "rejected" and not one.because.strip():
             raise DecisionError("--because: a row is rejected with a reason")
     for one in decisions:
+        found = con.execute("SELECT verdict, who FROM decision WHERE seq = ?", [one.seq]).fetchone()
+        if found:
+            raise DecisionError(
+                f"{one.seq}: was {found[0]} by {found[1]} already; `loaftrace quarantine` lists what still waits"
+            )
         con.execute(
             "INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)",
             [one.seq, one.verdict, one.who.strip(), one.done_at, one.because.strip(), one.sha256],

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES
@@ -18,9 +19,16 @@ if TYPE_CHECKING:
 
 
 def snapshot(
-    con: duckdb.DuckDBPyConnection, plant: Plant, version: str, charted: tuple[Charted, ...], alerts: tuple[Alert, ...]
+    con: duckdb.DuckDBPyConnection,
+    plant: Plant,
+    version: str,
+    charted: tuple[Charted, ...],
+    alerts: tuple[Alert, ...],
+    months: Iterable[str] = (),
 ) -> Snapshot:
-    """Everything in force, everything left out and why, everything found."""
+    """Everything in force, everything left out and why, everything found. months: to be looked at for repeated patterns."""
+    from models.judging.independence import BY_HAND, look
+
     return Snapshot(
         plant=plant,
         version=version,
@@ -39,6 +47,7 @@ def snapshot(
         files=_files(con),
         charted=charted,
         alerts=alerts,
+        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant) for month in sorted(set(months))),
     )
 
 
@@ -49,6 +58,32 @@ def _shape(con: duckdb.DuckDBPyConnection, name: str, query: str) -> pd.DataFram
 def log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) -> pd.DataFrame:
     """Accepted rows of one log, typed, in order of its clock."""
     return _log(con, kind, more)
+
+
+def of_month(con: duckdb.DuckDBPyConnection, plant: Plant, month: str, at_most: int) -> dict[str, pd.DataFrame]:
+    """Accepted rows of a calendar month ("2026-05", the plant's clock) of every log that has a clock: typed, in its order.
+
+    at_most: rows; a log with more in the month is left out. Logs that belong to a dough have its product beside their own columns.
+    """
+    first = datetime.fromisoformat(f"{month}-01").replace(tzinfo=plant.zone)
+    after = (first + timedelta(days=32)).replace(day=1)
+    bounds = [at.astimezone(UTC).replace(tzinfo=None) for at in (first, after)]
+    found = {}
+    for kind in (kind for kind in KINDS if TABLES[kind].by_name[TABLES[kind].at].type == "time"):
+        at, columns = TABLES[kind].at, store.typed_columns(TABLES[kind].columns)
+        names = ", ".join(f'r."{name}"' for name in columns)
+        product, join = "", ""
+        if "product" not in columns and TABLES[kind].refers and kind != "paste":
+            columns, product, join = (
+                columns | {"product": "text"},
+                ", b.product",
+                "LEFT JOIN batches b USING (batch_key)",
+            )
+        source = f"log_{kind} r {join} WHERE r.status = 'accepted' AND r.{at} >= ? AND r.{at} < ?"
+        if (con.execute(f"SELECT count(*) FROM {source}", bounds).fetchone() or (0,))[0] <= at_most:
+            query = f"SELECT {names}{product} FROM {source} ORDER BY r.{at}, r.identity"
+            found[kind] = store.frame(con, query, columns, bounds)
+    return found
 
 
 def loaves(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:

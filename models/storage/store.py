@@ -120,12 +120,10 @@ def _migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
         )
     if found and int(found[0]) == VERSION:
         return
+    from models.storage.migrate import bring_up
+
     with transaction(con):
-        for name in FIXED:
-            con.execute(sql(name))
-        for statement in derived_tables():
-            con.execute(statement)
-        con.execute(sql("views"))
+        bring_up(con)
         con.execute("INSERT OR REPLACE INTO meta VALUES ('version', ?)", [str(VERSION)])
 
 
@@ -232,8 +230,11 @@ def publish(path: Path) -> None:
     part.replace(copy)
 
 
-def open_for_reading(path: Path) -> duckdb.DuckDBPyConnection:
-    """The published copy, read-only. Raises StoreError where there is none yet, or it is newer than this program."""
+def open_for_reading(path: Path, older: bool = False) -> duckdb.DuckDBPyConnection:
+    """The published copy, read-only. Raises StoreError where there is none yet, or it is newer than this program.
+
+    older: take one that an older program wrote as well, whose tables may lack what this one reads.
+    """
     import duckdb
 
     copy = reading_copy(path)
@@ -244,10 +245,18 @@ def open_for_reading(path: Path) -> duckdb.DuckDBPyConnection:
     except duckdb.Error as error:
         raise StoreError(f"{copy}: cannot be read ({_first_line(error)}); `loaftrace run` publishes it anew") from None
     found = con.execute("SELECT value FROM meta WHERE key = 'version'").fetchone()
-    if found is None or int(found[0]) > VERSION:
+    written = int(found[0]) if found else 0
+    if written > VERSION or (written < VERSION and not older):
         con.close()
-        raise StoreError(f"{copy}: was written by a newer loaftrace; install the newer version")
+        raise StoreError(
+            f"{copy}: was written by {_whose(written)} loaftrace (store version {written}, this one knows {VERSION}); "
+            + ("install the newer version" if written > VERSION else "`loaftrace run` brings the store up to this one")
+        )
     return con
+
+
+def _whose(version: int) -> str:
+    return "a newer" if version > VERSION else "an older"
 
 
 def archive(folder: Path, sha256: str, content: bytes) -> None:

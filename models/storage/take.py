@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from bisect import bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from models.judging import checks
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from models.reader.reading import Slip, Typed
 
 SLIP_COLUMNS = ("seq", "kind", "place", "column", "value", "rule", "why", "proposal", "cells", "weight")
+SAFETY = 2  # reasons of this weight or less are about food safety
 SLIP_TYPES = {"proposal": "str", "cells": "str"}
 
 
@@ -187,8 +188,8 @@ def _ask_rules(
 
 def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
     """A row's reasons in order; the main one carries the cells that would mend the whole row."""
-    ordered = sorted(of_row, key=lambda doubt: doubt.weight)
     mended = _merged(of_row)
+    ordered = sorted(_explained(of_row), key=lambda doubt: doubt.weight)
     units = TABLES[kind].by_name
     words = ", ".join(
         f"{name} = {text} {units[name].unit if units[name].type == 'number' else ''}".strip()
@@ -209,6 +210,13 @@ def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
         )
         for i, d in enumerate(ordered)
     ]
+
+
+def _explained(of_row: list[Doubt]) -> list[Doubt]:
+    """A row's reasons; what columns say together comes last where a slip of one cell explains it. Safety keeps its place."""
+    if not any(doubt.of_one_cell and doubt.cells for doubt in of_row):
+        return of_row
+    return [doubt if doubt.of_one_cell or doubt.weight <= SAFETY else replace(doubt, weight=9) for doubt in of_row]
 
 
 def _merged(of_row: list[Doubt]) -> dict[str, str]:

@@ -24,6 +24,10 @@ CASES = {
         dict(weight_before_kg=84.2, weight_after_kg=83.1),
         dict(weight_before_kg=84.2, weight_after_kg=83.1, tare_kg=48.2),
     ),
+    "paste.pounds-or-tare": (
+        dict(weight_before_kg=79.4, weight_after_kg=77.6),
+        dict(weight_before_kg=84.2, weight_after_kg=83.1),
+    ),
     "paste.less-than-charge": (
         dict(weight_before_kg=33.0, weight_after_kg=32.0),
         dict(weight_before_kg=35.3, weight_after_kg=34.6),
@@ -163,6 +167,8 @@ PASTE = dict(
     recipe="water-2",
     shift_date="2026-05-06",
     loss_pct=2.0,
+    usual_loss_pct=2.0,
+    probe="contact",
     after_kg=35.2,
     points_lost=0.2,
     cook_temp_c=66.0,
@@ -191,6 +197,8 @@ GOOD_CASES = {
     "pastes.cook-temperature.warning": (dict(cook_temp_c=74.0), dict(cook_temp_c=73.0)),
     "pastes.loss.action": (dict(loss_pct=6.1), dict(loss_pct=6.0)),
     "pastes.loss.warning": (dict(loss_pct=4.1), dict(loss_pct=4.0)),
+    "pastes.infrared-reads-low": (dict(cook_temp_c=58.0, probe="infrared"), dict(cook_temp_c=64.5, probe="infrared")),
+    "pastes.read-before-the-end": (dict(cook_temp_c=58.0), dict(cook_temp_c=58.0, loss_pct=1.0)),
     "pastes.points.action": (dict(points_lost=2.1), dict(points_lost=2.0)),
     "pastes.points.warning": (dict(points_lost=1.1), dict(points_lost=1.0)),
     "pastes.overdrawn.action": (dict(overdrawn_kg=1.5), dict(overdrawn_kg=1.4)),

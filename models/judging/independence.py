@@ -1,0 +1,282 @@
+"""Patterns that readings taken one by one do not make: values copied down, clocks on the quarter hour, one last digit
+too often, a kettle weight that is always the sum of its charge.
+
+A pattern is no accusation. It says that the rows carry less evidence than they seem to, of which log and which shift, never
+of which person. Each is held against what chance makes of independent readings, and the probability is multiplied by the
+number of places looked at in the month (Bonferroni).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from models.logbook import TABLES
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+
+# what is read off an instrument by hand, and the column that names the instrument
+READ: dict[str, dict[str, str]] = {
+    "paste": {
+        "weight_before_kg": "scale",
+        "weight_after_kg": "scale",
+        "weight_cold_kg": "scale",
+        "residue_kg": "scale",
+        "cook_temp_c": "thermometer",
+        "temp_2h_c": "thermometer",
+        "temp_6h_c": "thermometer",
+    },
+    "dough": {"dough_temp_c": "thermometer", "paste_temp_c": "thermometer"},
+    "proof": {"proof_height_mm": ""},
+    "gas": {"gas_produced_ml": "", "gas_retained_ml": ""},
+    "loaf": {"scaled_g": "scale", "baked_g": "scale", "volume_ml": "volumeter", "core_temp_c": ""},
+}
+CLOCKS = {
+    "paste": ("cook_start", "cook_end"),
+    "dough": ("mixed_at",),
+    "proof": ("proof_in", "proof_out"),
+    "loaf": ("measured_at",),
+}
+UNIT = {
+    "paste": ("kettle", "recipe"),
+    "dough": ("line", "product"),
+    "proof": ("line", "product"),
+    "gas": (),
+    "loaf": ("line", "product"),
+}
+SURE = 0.01  # probability, after Bonferroni, below which a pattern is shown
+BY_HAND = 50_000  # rows of a log in a month that hands could have written; of more, an instrument wrote them
+WHAT_IT_MAY_BE = (
+    "Copied down, a display read in place of the product, or a value that truly stood still: ask how it is read"
+)
+LEAST_PAIRS, LEAST_RUN, LEAST_TIMES, LEAST_DIGITS, LEAST_SUMS = 30, 4, 20, 40, 10
+# least counts that instruments have, in the column's unit
+STEPS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0)
+
+
+@dataclass(frozen=True)
+class Note:
+    """One pattern. n: rows it is of; probability: that chance makes one like it anywhere looked at, at most 1."""
+
+    kind: str
+    shift: str
+    column: str
+    pattern: str
+    n: int
+    probability: float
+    says: str
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A month looked at. month: "2026-05"; places: how many patterns could have shown; notes: those that did."""
+
+    month: str
+    places: int
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A candidate before the number of places is known. chance: of independent readings, at this place alone."""
+
+    kind: str
+    shift: str
+    column: str
+    pattern: str
+    n: int
+    chance: float
+    says: str
+    places: int = 1
+
+
+def look(month: str, logs: Mapping[str, pd.DataFrame], plant: Plant) -> Looked:
+    """Look for patterns in a month's accepted rows.
+
+    logs: kind -> the contract's columns, typed, in order of their clock; proof and loaf with their dough's product.
+    """
+    found = [one for kind, rows in logs.items() if kind in READ and len(rows) for one in _log(kind, rows, plant)]
+    places = sum(one.places for one in found)
+    notes = [
+        Note(one.kind, one.shift, one.column, one.pattern, one.n, min(1.0, one.chance * places), one.says)
+        for one in found
+    ]
+    shown = sorted((n for n in notes if n.probability < SURE), key=lambda n: (n.probability, n.kind, n.shift, n.column))
+    return Looked(month, places, tuple(shown))
+
+
+def _log(kind: str, rows: pd.DataFrame, plant: Plant) -> Iterator[_Found]:
+    rows = _placed(kind, rows, plant)
+    for column, instrument in READ[kind].items():
+        filled = rows[rows[column].notna()]
+        yield from _runs(kind, column, filled)
+        yield from _digits(kind, column, filled.assign(instrument=filled[instrument].fillna("") if instrument else ""))
+    for column in CLOCKS.get(kind, ()):
+        yield from _quarters(kind, column, rows, plant)
+    if kind == "paste":
+        yield from _sums(rows)
+
+
+def _placed(kind: str, rows: pd.DataFrame, plant: Plant) -> pd.DataFrame:
+    """The rows with their shift and its day (from the clock where the log has none) and what they are alike in."""
+    rows = rows.reset_index(drop=True)
+    if "shift" not in rows:
+        shift, day = shift_by_clock(rows[TABLES[kind].at], plant)
+        rows = rows.assign(shift=shift, shift_date=day)
+    names = [name for name in UNIT[kind] if name in rows]
+    alike = rows[names].fillna("").agg(" ".join, axis=1).str.strip() if names and len(rows) else ""
+    return rows.assign(alike=alike)
+
+
+def shift_by_clock(at: pd.Series, plant: Plant) -> tuple[pd.Series, pd.Series]:
+    """The shift that was on at each instant (naive UTC) and the date it began on."""
+    starts = sorted((t.hour * 60 + t.minute, code) for code, t in plant.shift_starts.items())
+    local = at.dt.tz_localize("UTC").dt.tz_convert(plant.timezone).dt.tz_localize(None)
+    minute = (local.dt.hour * 60 + local.dt.minute).fillna(0).to_numpy()
+    place = np.searchsorted([start for start, _ in starts], minute, side="right") - 1
+    shift = pd.Series(np.array([code for _, code in starts], dtype=object)[place], index=at.index, dtype="str")
+    return shift, local.dt.normalize() - pd.to_timedelta((place < 0).astype(int), unit="D")
+
+
+def _runs(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
+    """Equal values one after another, by shift and by what the rows are alike in, against what is usual elsewhere."""
+    if rows.empty:
+        return
+    by_sheet = ["alike", "shift_date", "shift"]
+    rows = rows.sort_values(by_sheet, kind="stable")
+    values, sheet = rows[column].to_numpy(), rows.groupby(by_sheet, sort=False).ngroup().to_numpy()
+    follows = np.append(False, sheet[1:] == sheet[:-1])
+    equal = follows & np.append(False, values[1:] == values[:-1])
+    rows = rows.assign(follows=follows, equal=equal, run=np.cumsum(~equal))
+    for (alike, shift), mine in rows.groupby(["alike", "shift"], sort=True):
+        others = rows[(rows["alike"] == alike) & (rows["shift"] != shift)]
+        yield from _longest(kind, column, str(alike), str(shift), mine, others)
+        yield from _hardly_moves(kind, column, str(alike), str(shift), mine, others)
+
+
+def _longest(
+    kind: str, column: str, alike: str, shift: str, mine: pd.DataFrame, others: pd.DataFrame
+) -> Iterator[_Found]:
+    """The longest run of a shift: chance p^(k-1), p as in the other shifts, or where they are few in its own other rows."""
+    lengths = mine.groupby("run").size()
+    longest, of_run = int(lengths.max()), mine["run"] == lengths.idxmax()
+    usual = others if others["follows"].sum() >= LEAST_PAIRS else mine[~of_run]
+    pairs = int(usual["follows"].sum())
+    if pairs < LEAST_PAIRS:
+        return
+    agree, first = _agree(usual, column), mine[of_run].iloc[0]
+    says = (
+        f"{column} is {first[column]:g} in {longest} rows running ({alike}, {first['shift_date']:%Y-%m-%d}). Elsewhere one row in "
+        f"{1 / agree:.1f} agrees with the one before (n = {pairs}). {WHAT_IT_MAY_BE}"
+    )
+    chance = agree ** (longest - 1) if longest >= LEAST_RUN else 1.0
+    yield _Found(kind, shift, column, "equal in a row", longest, chance, says, int(mine["follows"].sum()))
+
+
+def _hardly_moves(
+    kind: str, column: str, alike: str, shift: str, mine: pd.DataFrame, others: pd.DataFrame
+) -> Iterator[_Found]:
+    """A shift in which nearly every row agrees with the one before: binomial, p as in the other shifts."""
+    from scipy.stats import binom
+
+    pairs, n, same = int(others["follows"].sum()), int(mine["follows"].sum()), int(mine["equal"].sum())
+    if pairs < LEAST_PAIRS or n < LEAST_PAIRS:
+        return
+    agree = _agree(others, column)
+    says = (
+        f"{column} is as in the row before in {same} of {n} rows ({alike}); in the other shifts in one of {1 / agree:.1f} "
+        f"(n = {pairs}). {WHAT_IT_MAY_BE}"
+    )
+    chance = float(binom.sf(same - 1, n, agree)) if same >= 0.8 * n else 1.0
+    yield _Found(kind, shift, column, "hardly ever moves", n, chance, says)
+
+
+def _agree(rows: pd.DataFrame, column: str) -> float:
+    """Chance that a reading agrees with the one before: the larger of how often it did and how often any two would."""
+    return float(max(_match(rows[column]), (rows["equal"].sum() + 1) / (rows["follows"].sum() + 2)))
+
+
+def _match(values: pd.Series) -> float:
+    """Chance that two readings drawn from these agree."""
+    n = len(values)
+    counts = values.value_counts().to_numpy()
+    return float((counts * (counts - 1)).sum() / (n * (n - 1))) if n > 1 else 1.0
+
+
+def _step(values: np.ndarray) -> float:
+    """The least count readings show: the coarsest that all but one in fifty keep to."""
+    kept = [
+        step for step in STEPS if np.isclose(values / step, np.round(values / step), rtol=0, atol=1e-6).mean() >= 0.98
+    ]
+    return kept[-1] if kept else float("nan")
+
+
+def _digits(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
+    """Last digits by shift, chi-square against ten equally likely ones; only where readings spread over five least counts."""
+    from scipy.stats import chi2
+
+    for (alike, instrument), read in rows.groupby(["alike", "instrument"], sort=True):
+        step = _step(read[column].to_numpy())
+        for shift, mine in read.groupby("shift", sort=True):
+            n = len(mine)
+            if n < LEAST_DIGITS or not mine[column].std() >= 5 * step:
+                continue
+            digits = np.bincount(np.round(mine[column].to_numpy() / step).astype(np.int64) % 10, minlength=10)
+            chance = float(chi2.sf(((digits - n / 10) ** 2 / (n / 10)).sum(), 9))
+            top = int(digits.argmax())
+            says = (
+                f"{column} ({', '.join(filter(None, (alike, instrument)))}) ends in {_ending(top, step)} in {digits[top]} of {n} rows, "
+                f"where about {n / 10:.0f} would by chance. Rounded, or aimed at: other evidence counts more"
+            )
+            often = digits[top] >= 0.2 * n
+            yield _Found(kind, str(shift), column, "one last digit", n, chance if often else 1.0, says)
+
+
+def _ending(digit: int, step: float) -> str:
+    return f"{digit * step:g}" if step < 1 else f"{digit * step:.0f}"
+
+
+def _quarters(kind: str, column: str, rows: pd.DataFrame, plant: Plant) -> Iterator[_Found]:
+    """Clock times on the quarter hour by shift: binomial, one in fifteen by chance, one in three where the log keeps to five minutes."""
+    from scipy.stats import binom
+
+    times = rows[["shift", column]].dropna().drop_duplicates()
+    minute = times[column].dt.tz_localize("UTC").dt.tz_convert(plant.timezone).dt.minute
+    usual = 1 / 3 if len(times) and (minute % 5 == 0).mean() >= 0.8 else 1 / 15
+    for shift, mine in minute.groupby(times["shift"], sort=True):
+        n, on = len(mine), int((mine % 15 == 0).sum())
+        if n < LEAST_TIMES:
+            continue
+        says = (
+            f"{column} stands on a full quarter of an hour in {on} of {n} times, where about {usual * n:.0f} would by chance. Filled "
+            "in at the end of the shift, or the plan written in place of the clock: the times order nothing finely"
+        )
+        chance = float(binom.sf(on - 1, n, usual)) if on >= 0.9 * n else 1.0
+        yield _Found(kind, str(shift), column, "on the quarter hour", n, chance, says)
+
+
+def _sums(rows: pd.DataFrame) -> Iterator[_Found]:
+    """Wb that equals flour plus liquid to the last digit. By chance: a least count among those within 0.25 % of Wb."""
+    from scipy.stats import binom
+
+    weighed = rows.dropna(subset=["flour_kg", "liquid_kg", "weight_before_kg"])
+    net = weighed["weight_before_kg"] - weighed["tare_kg"].fillna(0.0)
+    same = (net - weighed["flour_kg"] - weighed["liquid_kg"]).abs() < 1e-6
+    for shift, mine in same.groupby(weighed["shift"], sort=True):
+        n, on = len(mine), int(mine.sum())
+        by_chance = min(
+            1.0, _step(weighed.loc[mine.index, "weight_before_kg"].to_numpy()) / (0.0025 * net[mine.index].median())
+        )
+        if n < LEAST_SUMS or not by_chance < 0.9:
+            continue
+        says = (
+            f"Wb is flour and liquid added up in {on} of {n} rows, to the last digit: a sum, not a weighing. A tare left in "
+            "or a scoop forgotten would not show; leave Wb empty where it is not weighed"
+        )
+        chance = float(binom.sf(on - 1, n, by_chance)) if on >= 0.9 * n else 1.0
+        yield _Found("paste", str(shift), "weight_before_kg", "sum of the charge", n, chance, says)

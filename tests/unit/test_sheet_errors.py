@@ -1,0 +1,413 @@
+"""The thirty usual mistakes of bakery sheets, each as a fixture that is recognised, and clean rows near it that are not.
+
+The catalogue is the trade's: common practice, no source. Each test names the items it shows; the last one counts them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from flows.steps import Job
+from flows.work import work
+from models.judging import checks
+from models.judging.independence import look
+from models.reader import intake, reading
+from models.reader.sheet import Refused
+from models.storage import store, take
+from tests.unit.rows import SOUND, plant
+from tests.unit.test_independence import pastes
+
+NORTH = plant()
+SHOWN: dict[int, set[str]] = defaultdict(set)
+GROSS = {"weight_before_kg": "84.2", "weight_after_kg": "83.1"}
+NO_CHARGE = {"flour_kg": "", "liquid_kg": ""}
+NUMBER = {"paste": "paste_batch", "dough": "dough_batch", "proof": "dough_batch", "loaf": "loaf", "gas": "gas_test"}
+
+
+def shows(*items: int) -> Callable[[Any], Any]:
+    """Mark a test as the fixture of these items of the catalogue."""
+
+    def note(test: Any) -> Any:
+        for item in items:
+            SHOWN[item].add(test.__name__)
+        return test
+
+    return note
+
+
+@dataclass(frozen=True)
+class Case:
+    """One sheet: what each row changes of a sound one. wrong: row -> (rule, cells that would mend it); other rows are clean."""
+
+    items: tuple[int, ...]
+    kind: str
+    rows: tuple[dict[str, str], ...]
+    wrong: dict[int, tuple[str, dict[str, str]]] = field(default_factory=dict)
+
+
+CASES = {
+    "tare in Wb alone": Case(
+        (1,),
+        "paste",
+        ({"weight_before_kg": "84.2"}, GROSS | {"tare_kg": "48.2"}, {}),
+        {0: ("paste.tare-left-in", {"weight_before_kg": "36"})},
+    ),
+    "tare in Wb alone, charge not weighed, the kettle's tare on its other rows": Case(
+        (1,),
+        "paste",
+        (NO_CHARGE | {"weight_before_kg": "84.2"}, NO_CHARGE | GROSS | {"tare_kg": "48.2"}, NO_CHARGE),
+        {0: ("paste.loss-not-credible", {"weight_before_kg": "36"})},
+    ),
+    "tare in Wa alone": Case(
+        (2,),
+        "paste",
+        ({"weight_after_kg": "83.1"}, GROSS | {"tare_kg": "48.2"}, {}),
+        {0: ("paste.after-above-before", {"weight_after_kg": "34.9"})},
+    ),
+    "tare in both": Case(
+        (3,),
+        "paste",
+        (GROSS, GROSS | {"tare_kg": "48.2"}, {"weight_before_kg": "36.9", "weight_after_kg": "36.1"}),
+        {0: ("paste.tare-left-in", {"tare_kg": "48.2"})},
+    ),
+    "grams for kilograms": Case(
+        (4,),
+        "paste",
+        ({"weight_before_kg": "36000", "weight_after_kg": "35200"}, {}),
+        {0: ("paste.weight_before_kg.grams", {"weight_before_kg": "36", "weight_after_kg": "35.2"})},
+    ),
+    "grams of yeast": Case(
+        (4,), "dough", ({"yeast_kg": "1800"}, {}), {0: ("dough.yeast_kg.grams", {"yeast_kg": "1.8"})}
+    ),
+    "kilograms for grams": Case(
+        (4,), "loaf", ({"baked_g": "0.402"}, {"baked_g": "395"}), {0: ("loaf.baked_g.kilograms", {"baked_g": "402"})}
+    ),
+    "pounds for kilograms": Case(
+        (4,),
+        "paste",
+        ({"weight_before_kg": "79.4", "weight_after_kg": "77.6"}, {}),
+        {0: ("paste.pounds-or-tare", {})},
+    ),
+    "a paste in Fahrenheit": Case(
+        (5,),
+        "paste",
+        ({"cook_temp_c": "151"}, {"cook_temp_c": "79"}, {"cook_temp_c": "98"}),
+        {0: ("paste.cook_temp_c.fahrenheit", {"cook_temp_c": "66.111"})},
+    ),
+    "a dough in Fahrenheit": Case(
+        (5,),
+        "dough",
+        ({"dough_temp_c": "78"}, {"dough_temp_c": "31"}),
+        {0: ("dough.dough_temp_c.fahrenheit", {"dough_temp_c": "25.556"})},
+    ),
+    "a proofer in Fahrenheit": Case(
+        (5,),
+        "proof",
+        ({"proof_temp_c": "100"}, {"proof_temp_c": "46"}),
+        {0: ("proof.proof_temp_c.fahrenheit", {"proof_temp_c": "37.778"})},
+    ),
+    "a dropped decimal point": Case(
+        (7,),
+        "paste",
+        (
+            NO_CHARGE | {"weight_before_kg": "360", "weight_after_kg": "352"},
+            *[NO_CHARGE | {"weight_before_kg": f"{36 + n / 10}"} for n in range(6)],
+        ),
+        {0: ("paste.off-by-a-factor", {"weight_before_kg": "36"})},
+    ),
+    "a decimal comma in a file of points": Case(
+        (7,),
+        "loaf",
+        ({"volume_ml": "18900"}, {"volume_ml": "2300"}),
+        {0: ("loaf.specific-volume-not-credible", {"volume_ml": "1890"})},
+    ),
+    "a number parted by its comma": Case((7,), "loaf", ({"volumeter": "V1,5"}, {}), {0: ("loaf.shape", {})}),
+    "litres for millilitres": Case(
+        (8,), "loaf", ({"volume_ml": "1.85"}, {}), {0: ("loaf.volume_ml.litres", {"volume_ml": "1850"})}
+    ),
+    "Wa above Wb": Case(
+        (9,), "paste", ({"weight_after_kg": "36.9"}, {"weight_after_kg": "36.1"}), {0: ("paste.after-above-before", {})}
+    ),
+    "infrared at the steel wall": Case(
+        (10,),
+        "paste",
+        (
+            {"cook_temp_c": "42", "probe": "infrared"},
+            {"cook_temp_c": "42", "probe": "contact"},
+            {"cook_temp_c": "66", "probe": "infrared"},
+            {"cook_temp_c": "42", "probe": "infrared", "weight_after_kg": "36"},
+        ),
+        {0: ("paste.reading-not-the-paste", {})},
+    ),
+    "digits of Wa changed over": Case(
+        (14,),
+        "paste",
+        ({"weight_after_kg": "43.2"}, {"weight_after_kg": "34.2"}),
+        {0: ("paste.after-above-before", {"weight_after_kg": "34.2"})},
+    ),
+    "digits of Wb changed over": Case(
+        (14,), "paste", ({"weight_before_kg": "63"}, {}), {0: ("paste.tare-left-in", {"weight_before_kg": "36"})}
+    ),
+    "weight and volume changed over, a whole column": Case(
+        (15,),
+        "loaf",
+        tuple({"baked_g": f"{1880 + n}", "volume_ml": f"{400 + n}", "scaled_g": ""} for n in range(4)),
+        {
+            n: ("loaf.weight-and-volume-swapped", {"baked_g": f"{400 + n}", "volume_ml": f"{1880 + n}"})
+            for n in range(4)
+        },
+    ),
+    "a dense loaf is none changed over": Case((15,), "loaf", ({"volume_ml": "700"},)),
+    "the evening's date after midnight": Case(
+        (17,),
+        "dough",
+        ({"shift": "night", "mixed_at": "2026-05-06 01:30"}, {"shift": "night", "mixed_at": "2026-05-07 01:40"}),
+        {0: ("dough.not-in-its-shift", {"mixed_at": "2026-05-07T01:30+01:00"})},
+    ),
+    "a proof a day too long": Case(
+        (17,),
+        "proof",
+        ({"proof_in": "2026-05-05 07:10"}, {"proof_in": "2026-05-05 23:20", "proof_out": "2026-05-06 00:20"}),
+        {0: ("proof.proof-too-long", {})},
+    ),
+    "a code with two letters changed over": Case(
+        (14,), "dough", ({"shift": "ealry"}, {"shift": "EARLY"}), {0: ("dough.unknown-shift", {"shift": "early"})}
+    ),
+    "no paste written": Case((19,), "dough", ({"paste_batch": "?"}, {"paste_batch": ""})),
+}
+
+
+def text_of(kind: str, rows: tuple[dict[str, str], ...]) -> str:
+    """A log of sound rows with some cells changed, each row a batch of its own, as CSV."""
+    sound = {name: str(value) for name, value in SOUND[kind].items()}
+    names = list(dict.fromkeys([*sound, *(name for row in rows for name in row)]))
+    numbered = [sound | ({NUMBER[kind]: f"{n:02}"} if kind in NUMBER else {}) | row for n, row in enumerate(rows, 1)]
+    return "\n".join([",".join(names), *(",".join(row.get(name, "") for name in names) for row in numbered)]) + "\n"
+
+
+@cache
+def found(kind: str) -> dict[str, dict[int, tuple[str, dict[str, str]]]]:
+    """Every case of one log read, typed and judged at once, as a run does it: case -> row -> main rule, cells that mend."""
+    files, first = [], 0
+    mine = [name for name, case in CASES.items() if case.kind == kind]
+    for number, name in enumerate(mine):
+        sheet = intake.read(f"{number}.csv", text_of(kind, CASES[name].rows).encode(), NORTH)
+        files.append(take.Pending(number, sheet, reading.typed(sheet, NORTH), first))
+        first += files[-1].n
+    import pandas as pd
+
+    frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
+    of_file = pd.Series([file.file_id for file in files for _ in range(file.n)])
+    judged = checks.judge_truth(kind, frame, of_file, NORTH)
+    told: dict[str, dict[int, tuple[str, dict[str, str]]]] = {name: {} for name in mine}
+    for seq, _, place, _, _, rule, _, _, cells, _ in take.slips_of(kind, files, judged, NORTH):
+        file = next(file for file in reversed(files) if file.first_seq <= seq)
+        if place == 0:
+            told[mine[file.file_id]][seq - file.first_seq] = (rule, json.loads(cells or "{}"))
+    return told
+
+
+@pytest.mark.parametrize("name", CASES)
+@shows(*{item for case in CASES.values() for item in case.items})
+def test_a_row_in_its_sheet(name: str) -> None:
+    assert found(CASES[name].kind)[name] == CASES[name].wrong
+
+
+def read(text: str, name: str = "sheet.csv") -> reading.Typed:
+    return reading.typed(intake.read(name, text.encode(), NORTH), NORTH)
+
+
+@shows(6)
+def test_a_sheet_headed_in_fahrenheit_is_refused_and_says_so() -> None:
+    text = text_of("dough", ({},))
+    with pytest.raises(Refused, match="says °F, but dough_temp_c is kept in °C"):
+        read(text.replace("dough_temp_c", "dough_temp_c (°F)"))
+    assert read(text.replace("dough_temp_c", "dough temp (°C)")).frame["dough_temp_c"].tolist() == [26.0]
+
+
+@shows(7)
+def test_the_decimal_mark_is_decided_once_a_file() -> None:
+    rows = tuple({"weight_before_kg": f"36.{n}5", "weight_after_kg": f"35.{n}5"} for n in range(4))
+    comma = text_of("paste", rows).replace(",", ";").replace(".", ",")
+    assert read(comma).frame["weight_before_kg"].tolist() == [36.05, 36.15, 36.25, 36.35]
+    mixed = read(comma.replace("36,15", "36.15"))
+    assert [(slip.row, slip.column) for slip in mixed.slips] == [(1, "weight_before_kg")]
+
+
+@shows(18)
+def test_the_night_the_clocks_change() -> None:
+    """Lisbon: back on 2026-10-25 at 02:00, forward on 2026-03-29 at 01:00 (Directive 2000/84/EC)."""
+    back = {"proof_in": "2026-10-25 00:40", "proof_out": "2026-10-25 02:10"}
+    before = {"proof_in": "2026-10-24 00:40", "proof_out": "2026-10-24 02:10"}
+    forward = {"proof_in": "2026-03-29 00:40", "proof_out": "2026-03-29 02:10"}
+    frame = read(text_of("proof", (back, before, forward))).frame
+    minutes = (frame["proof_out"] - frame["proof_in"]).dt.total_seconds() / 60
+    assert minutes.tolist() == [150.0, 90.0, 30.0]
+    never = read(text_of("proof", ({"proof_in": "2026-03-29 01:20", "proof_out": "2026-03-29 02:20"},)))
+    assert [(slip.rule, slip.proposal) for slip in never.slips] == [("clock change", "2026-03-29T02:20")]
+
+
+@shows(27)
+def test_units_and_totals_are_no_rows() -> None:
+    lines = text_of("output", ({}, {"shift": "late"})).splitlines()
+    units, total = ",,,,pieces,pieces", "Total,,,,1800,12"
+    sheet = intake.read("o.csv", "\n".join([lines[0], units, *lines[1:], total, ""]).encode(), NORTH)
+    assert len(sheet.rows) == 2
+    assert [(line.row, line.why) for line in sheet.passed_over] == [(2, "units"), (5, "totals or averages")]
+
+
+@shows(28)
+def test_serial_dates_and_numbers_as_spreadsheets_write_them() -> None:
+    odd = read(text_of("loaf", ({"measured_at": "46148.4583333333", "volume_ml": "1.89E+3"}, {})))
+    assert not odd.slips and any("serial" in note for note in odd.notes)
+    assert odd.frame["measured_at"].dt.strftime("%Y-%m-%d %H:%M").tolist() == ["2026-05-06 10:00"] * 2
+    assert odd.frame["volume_ml"].tolist() == [1890.0, 1890.0]
+
+
+@dataclass(frozen=True)
+class Floor:
+    """A plant of its own: logs dropped in, runs, what the store says after."""
+
+    folder: Path
+
+    def drop(self, name: str, kind: str, *rows: dict[str, str]) -> None:
+        (self.folder / "logs").mkdir(exist_ok=True)
+        (self.folder / "logs" / name).write_text(text_of(kind, rows), encoding="utf-8")
+
+    def run(self) -> dict[str, Any]:
+        return work(Job(NORTH, "the small plant", self.folder / "logs", self.folder / "s.duckdb", self.folder / "out"))
+
+    def ask(self, query: str) -> list[tuple]:
+        con = store.open_for_reading(self.folder / "s.duckdb")
+        try:
+            return con.execute(query).fetchall()
+        finally:
+            con.close()
+
+
+@pytest.fixture(scope="module")
+def floor(tmp_path_factory: pytest.TempPathFactory) -> Floor:
+    """Two days with one mistake each of those that only the whole path can show."""
+    made = Floor(tmp_path_factory.mktemp("floor"))
+    low = {"cook_temp_c": "58", "probe": "infrared"}
+    pastes = ({}, low, low | {"weight_after_kg": "35.9"}, {"cook_temp_c": "58"})
+    made.drop("1-paste.csv", "paste", *pastes)
+    next_day = {"shift_date": "2026-05-07", "mixed_at": "2026-05-07 06:30", "dough_batch": "01", "paste_batch": ""}
+    old = {"paste_batch": "01", "mixed_at": "2026-05-08 13:00", "shift_date": "2026-05-08", "dough_batch": "03"}
+    unlinked = {"paste_batch": "?", "dough_batch": "02"}
+    made.drop("2-dough.csv", "dough", {}, unlinked, next_day, old)
+    loaves = (
+        {"loaf": "1"},
+        {"loaf": "2", "cooled_minutes": "20"},
+        {"loaf": "3", "reason": "suspicion"},
+        {"loaf": "4", "measured_at": "2026-05-06 06:00"},
+        {"loaf": "1", "measured_at": "2026-05-07 11:00", "volume_ml": "1800"},
+    )
+    made.drop("3-loaf.csv", "loaf", *loaves)
+    made.run()
+    made.drop("4-loaf.csv", "loaf", loaves[0], {"loaf": "2", "cooled_minutes": "20", "volume_ml": "1905"}, loaves[4])
+    made.run()
+    return made
+
+
+def batch(floor: Floor, column: str, key: str) -> Any:
+    return floor.ask(f"SELECT {column} FROM batches WHERE batch_key = '{key}'")[0][0]
+
+
+@shows(11, 12, 13)
+def test_a_reading_that_the_loss_contradicts_is_flagged_and_stays(floor: Floor) -> None:
+    rules = floor.ask(
+        "SELECT key, rule FROM finding WHERE rule LIKE 'pastes.infrared%' OR rule LIKE 'pastes.read%' ORDER BY 1"
+    )
+    assert rules == [
+        ("2026-05-06/K1/02", "pastes.infrared-reads-low"),
+        ("2026-05-06/K1/04", "pastes.read-before-the-end"),
+    ]
+    assert floor.ask("SELECT DISTINCT status FROM log_paste") == [("accepted",)]
+
+
+@shows(16, 30)
+def test_hot_loaves_and_loaves_on_suspicion_are_kept_apart(floor: Floor) -> None:
+    counts = floor.ask("SELECT loaves, loaves_hot, loaves_suspicion FROM batches WHERE batch_key = '2026-05-06/L1/01'")
+    assert counts == [(1.0, 1.0, 1.0)]
+    assert batch(floor, "volume_ml", "2026-05-06/L1/01") == 1890.0
+
+
+@shows(19, 29)
+def test_paste_not_written_and_paste_carried_over(floor: Floor) -> None:
+    assert batch(floor, "paste_link", "2026-05-06/L1/02") == "not recorded"
+    assert batch(floor, "paste_link", "2026-05-06/L1/01") == "linked"
+    aged = floor.ask("SELECT key FROM finding WHERE rule = 'batches.paste-age.action'")
+    assert aged == [("2026-05-08/L1/03",)]
+
+
+@shows(23, 24)
+def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor: Floor) -> None:
+    statuses = floor.ask("SELECT f.path, r.row, r.status FROM log_loaf r JOIN file f USING (file_id) ORDER BY r.seq")
+    assert [status for path, _, status in statuses if path == "3-loaf.csv"] == [
+        "accepted",
+        "superseded",
+        "accepted",
+        "waiting",
+        "accepted",
+    ]
+    assert [status for path, _, status in statuses if path == "4-loaf.csv"] == ["duplicate", "accepted", "duplicate"]
+    from models.storage import gather
+
+    con = store.open_for_reading(floor.folder / "s.duckdb")
+    told = gather.restated(con)
+    con.close()
+    assert told[["column", "before", "after", "file", "printed"]].values.tolist() == [
+        ["volume_ml", "1890.0", "1905.0", "4-loaf.csv", "yes"]
+    ]
+
+
+@shows(25)
+def test_the_same_number_next_day_is_another_batch(floor: Floor) -> None:
+    assert batch(floor, "volume_ml", "2026-05-06/L1/01") == 1890.0
+    assert batch(floor, "volume_ml", "2026-05-07/L1/01") == 1800.0
+
+
+@shows(26)
+def test_a_loaf_measured_before_its_dough_was_mixed_is_given_to_none(floor: Floor) -> None:
+    assert floor.ask("SELECT loaf, batch_key FROM log_loaf WHERE status = 'waiting'") == [("4", None)]
+
+
+@shows(20, 21, 22)
+@pytest.mark.parametrize(
+    ("pattern", "column", "bend"),
+    [
+        ("equal in a row", "cook_temp_c", lambda rows, mine: rows["cook_temp_c"].where(~mine, 66.5)),
+        (
+            "hardly ever moves",
+            "cook_temp_c",
+            lambda rows, mine: rows["cook_temp_c"].where(rows["shift"] != "late", 65.0),
+        ),
+        (
+            "one last digit",
+            "cook_temp_c",
+            lambda rows, mine: rows["cook_temp_c"].where(rows["shift"] != "late", rows["cook_temp_c"].round()),
+        ),
+        ("on the quarter hour", "cook_start", lambda rows, mine: rows["cook_start"].dt.floor("15min")),
+    ],
+)
+def test_patterns_over_a_month_are_said_of_a_shift(pattern: str, column: str, bend: Callable[..., Any]) -> None:
+    rows = pastes(11)
+    rows["cook_temp_c"] = rows["cook_temp_c"] + [n % 5 / 10 for n in range(len(rows))]  # read to a tenth of a degree
+    assert not look("2026-05", {"paste": rows}, NORTH).notes
+    mine = (rows["shift"] == "late") & (rows["shift_date"] == "2026-05-12")
+    rows[column] = bend(rows, mine)
+    notes = look("2026-05", {"paste": rows}, NORTH).notes
+    assert pattern in {note.pattern for note in notes if note.column == column and note.shift == "late"}
+
+
+def test_every_item_of_the_catalogue_has_its_fixture() -> None:
+    assert set(SHOWN) == set(range(1, 31))
