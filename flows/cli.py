@@ -14,7 +14,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    from flows import baselines, casework, keeping, makeup, quarantine
+    from flows import baselines, casework, keeping, makeup, people, quarantine
 
     top = argparse.ArgumentParser(
         prog="loaftrace",
@@ -39,6 +39,7 @@ def parser() -> argparse.ArgumentParser:
     quarantine.add_parser(commands)
     baselines.add_parser(commands)
     keeping.add_parsers(commands)
+    people.add_parser(commands)
     sheets = commands.add_parser("sheets", help="write blank log sheets for this plant")
     sheets.add_argument("folder", metavar="DIR", type=Path, help="where to put them")
     sheets.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
@@ -106,9 +107,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _command(args: argparse.Namespace) -> int:
     if args.command == "makeup":
         return args.run(args)
-    from flows import baselines, casework, commands, keeping, quarantine
+    from flows import baselines, casework, commands, keeping, people, quarantine
 
-    for module in (baselines, casework, commands, keeping, quarantine):
+    for module in (baselines, casework, commands, keeping, people, quarantine):
         if hasattr(module, args.command):
             return getattr(module, args.command)(args)
     raise AttributeError(args.command)
@@ -123,7 +124,15 @@ def _say_version() -> int:
 
 def _explain(error: Exception) -> int:
     """One line for whatever went wrong; a wrong command or plant file is 2, anything else 1."""
-    wrong = type(error).__name__ in {"PlantFileError", "WrongCommand", "CaseError", "DecisionError", "BaselineError"}
+    wrong = type(error).__name__ in {
+        "PlantFileError",
+        "WrongCommand",
+        "CaseError",
+        "DecisionError",
+        "BaselineError",
+        "PeopleFileError",
+        "PassphraseError",
+    }
     if isinstance(error, FileNotFoundError) and error.errno is None:
         wrong = True
     if isinstance(error, FileExistsError) and error.errno is None:

@@ -28,10 +28,11 @@ OWNERS = {
     "duckdb": ("models/storage/store.py",),
     "plotly": ("reports/*.py",),
     "jinja2": ("reports/*.py",),
-    "prefect": ("flows/*.py",),
+    "prefect": ("flows/pipeline.py", "flows/telling/notifying.py"),
     "openpyxl": ("models/reader/workbook.py", "reports/sheets.py", "reports/slips.py"),
     "python_calamine": ("models/reader/workbook.py",),
     "scipy": ("models/*.py",),
+    "apprise": ("flows/telling/notifying.py",),
 }
 HEAVY = (*OWNERS, "pandas")
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "tests", *tree.PACKAGES}

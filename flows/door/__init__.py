@@ -1,0 +1,1 @@
+"""Who may come in: sign-in, sealed cookies, forms that cannot be forged."""

@@ -1,0 +1,1 @@
+"""Messages to people: what is due, kept, sent and sent again."""
