@@ -230,7 +230,7 @@ def _digits(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
             chance = float(chi2.sf(((digits - n / 10) ** 2 / (n / 10)).sum(), 9))
             top = int(digits.argmax())
             says = (
-                f"{column} ({', '.join(str(part) for part in (alike, instrument) if part)}) ends in {_ending(top, step)} in {digits[top]} of {n} rows, "
+                f"{column} ({', '.join(map(str, filter(None, (alike, instrument))))}) ends in {_ending(top, step)} in {digits[top]} of {n} rows, "
                 f"where about {n / 10:.0f} would by chance. Rounded, or aimed at: other evidence counts more"
             )
             often = digits[top] >= 0.2 * n
