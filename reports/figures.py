@@ -8,16 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from models.pages import words
 from models.pages.shown import Bars, Curve, Dot, Mark, Span
 from models.pages.words import number
 from reports import look
 from reports.look import plain
-
-if TYPE_CHECKING:
-    from plotly.graph_objects import Figure
 
 _FOOT = (0.0, 0.1)
 _BODY = (0.14, 1.0)
@@ -47,10 +44,8 @@ class _Panel:
         return (here - first) / (last - first)
 
 
-def curve(shown: Curve, height: int = 300) -> Figure:
+def curve(shown: Curve, height: int = 300) -> dict[str, Any]:
     """One stream: limits, level, batches, episodes, yeast lots and changes. Needs at least one batch."""
-    from plotly.graph_objects import Figure
-
     panels = _panels(shown)
     low, high = _reach(shown)
     traces = [trace for panel in panels for trace in _traces(shown, panel)]
@@ -65,7 +60,7 @@ def curve(shown: Curve, height: int = 300) -> Figure:
     plain_axis = layout.pop("xaxis")
     for panel in panels:
         layout[f"xaxis{panel.axis}"] = {**plain_axis, **_axis(panel, day=panel.axis == "2")}
-    return Figure(data=traces, layout=layout)
+    return {"data": traces, "layout": layout}
 
 
 def _panels(shown: Curve) -> list[_Panel]:
@@ -130,8 +125,6 @@ def _traces(shown: Curve, panel: _Panel) -> list[Any]:
 
 
 def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
-    from plotly.graph_objects import Scatter
-
     below = [shown.level is not None and dot.value < shown.level for dot in dots]
     symbols = [
         ("triangle-down" if low else "triangle-up") if dot.outside else "circle"
@@ -140,7 +133,8 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
     when = "%{x|%-d %b %H:%M}"
     size = {True: 9, False: 5.5}
     colour = {True: look.TODAY, False: look.EARLIER}
-    return Scatter(
+    return look.trace(
+        "scatter",
         x=[dot.at for dot in dots],
         y=[dot.value for dot in dots],
         xaxis=f"x{panel.axis}",
@@ -164,10 +158,9 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
 
 def _marks(shown: Curve, marks: list[Mark], panel: _Panel) -> Any:
     """Yeast lots as ticks with their name, changes as numbered flags; the numbers stand below the figure."""
-    from plotly.graph_objects import Scatter
-
     change = marks[0].kind == "change"
-    return Scatter(
+    return look.trace(
+        "scatter",
         x=[mark.at for mark in marks],
         y=[_MARK_AT[marks[0].kind]] * len(marks),
         xaxis=f"x{panel.axis}",
@@ -346,17 +339,16 @@ def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
     ]
 
 
-def bars(shown: Bars) -> Figure:
+def bars(shown: Bars) -> dict[str, Any]:
     """Contributions laid end to end from nothing to the change, with what bounds each."""
-    from plotly.graph_objects import Bar, Figure
-
     starts, at = [], 0.0
     for bar in shown.bars:
         starts.append(round(at, 4))
         at += bar.contribution
     names = [bar.group.capitalize() for bar in shown.bars]
     left_over = [bar.group == "unexplained" for bar in shown.bars]
-    parts = Bar(
+    parts = look.trace(
+        "bar",
         orientation="h",
         y=names,
         x=[bar.contribution for bar in shown.bars],
@@ -378,8 +370,14 @@ def bars(shown: Bars) -> Figure:
         hoverinfo="text",
         name="parts",
     )
-    total = Bar(
-        orientation="h", y=["Change"], x=[shown.change], marker={"color": look.RED}, hoverinfo="skip", name="sum"
+    total = look.trace(
+        "bar",
+        orientation="h",
+        y=["Change"],
+        x=[shown.change],
+        marker={"color": look.RED},
+        hoverinfo="skip",
+        name="sum",
     )
     order = ["Change", *reversed(names)]
     layout = look.layout(
@@ -390,4 +388,4 @@ def bars(shown: Bars) -> Figure:
         xaxis={"zeroline": True, "zerolinecolor": look.INK, "nticks": 6},
         yaxis={"categoryorder": "array", "categoryarray": order, "ticks": "", "linecolor": "rgba(0,0,0,0)"},
     )
-    return Figure(data=[parts, total], layout=layout)
+    return {"data": [parts, total], "layout": layout}

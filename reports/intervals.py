@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from models.pages.comparing import Comparison, Share
 from models.pages.holes import Grid
@@ -12,18 +12,13 @@ from models.pages.words import number
 from reports import look
 from reports.look import plain
 
-if TYPE_CHECKING:
-    from plotly.graph_objects import Figure
-
 _ROW_PX = 46
 _PER = 1000.0
 _SYMBOLS = {"loaves": "circle", "doughs only": "circle-open", "nothing": "x-thin-open"}
 
 
-def shares(shown: Sequence[Share]) -> Figure:
+def shares(shown: Sequence[Share]) -> dict[str, Any]:
     """Loaves per 1000 outside the window: this month filled, the month before hollow, each with its interval."""
-    from plotly.graph_objects import Figure
-
     rows = [share for share in reversed(shown) if share.now.n or share.before.n]
     traces = [
         _ranges([(i - 0.14, share.now) for i, share in enumerate(rows)], "this month", "circle"),
@@ -31,14 +26,13 @@ def shares(shown: Sequence[Share]) -> Figure:
     ]
     layout = _rows([share.name for share in rows])
     layout["xaxis"] = {**layout["xaxis"], "rangemode": "tozero"}
-    return Figure(data=traces, layout=layout)
+    return {"data": traces, "layout": layout}
 
 
 def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
-    from plotly.graph_objects import Scatter
-
     known = [(y, rate) for y, rate in rows if rate.n]
-    return Scatter(
+    return look.trace(
+        "scatter",
         x=[round(_PER * rate.share, 1) for _, rate in known],
         y=[y for y, _ in known],
         mode="markers",
@@ -58,13 +52,12 @@ def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
     )
 
 
-def differences(shown: Sequence[Comparison]) -> Figure:
+def differences(shown: Sequence[Comparison]) -> dict[str, Any]:
     """Second line less first, mL/g, with the interval; an interval over zero is no difference."""
-    from plotly.graph_objects import Figure, Scatter
-
     rows = list(reversed(shown))
     gaps = [row.difference for row in rows]
-    trace = Scatter(
+    trace = look.trace(
+        "scatter",
         x=[round(gap.value, 3) for gap in gaps],
         y=list(range(len(rows))),
         mode="markers",
@@ -88,7 +81,7 @@ def differences(shown: Sequence[Comparison]) -> Figure:
     )
     layout = _rows([f"{row.second} less {row.first}" for row in rows])
     layout["xaxis"] = {**layout["xaxis"], "zeroline": True, "zerolinecolor": look.INK}
-    return Figure(data=[trace], layout=layout)
+    return {"data": [trace], "layout": layout}
 
 
 def _rows(names: list[str]) -> dict[str, Any]:
@@ -108,10 +101,8 @@ def _rows(names: list[str]) -> dict[str, Any]:
     )
 
 
-def grid(shown: Grid) -> Figure:
+def grid(shown: Grid) -> dict[str, Any]:
     """One mark a line and day: filled where loaves were measured, hollow for doughs only, a cross for nothing."""
-    from plotly.graph_objects import Figure, Scatter
-
     traces = []
     for kind, symbol in _SYMBOLS.items():
         cells = [
@@ -121,7 +112,8 @@ def grid(shown: Grid) -> Figure:
             if mark == kind
         ]
         traces.append(
-            Scatter(
+            look.trace(
+                "scatter",
                 x=[day for day, _ in cells],
                 y=[plain(line) for _, line in cells],
                 mode="markers",
@@ -143,4 +135,4 @@ def grid(shown: Grid) -> Figure:
             "linecolor": "rgba(0,0,0,0)",
         },
     )
-    return Figure(data=traces, layout=layout)
+    return {"data": traces, "layout": layout}

@@ -36,6 +36,15 @@ def plain(text: str) -> str:
     return escape(text, quote=False)
 
 
+# plotly's template "none", written out: what it says is left of a figure when no look but ours is put on it
+TEMPLATE: dict[str, Any] = {"data": {"scatter": [{"type": "scatter"}]}}
+
+
+def trace(kind: str, **more: Any) -> dict[str, Any]:
+    """One trace of a figure, as plotly's JSON has it. kind: scatter or bar."""
+    return {"type": kind, **more}
+
+
 def layout(height: int, **more: Any) -> dict[str, Any]:
     """The layout that all figures share; `more` wins."""
     axis = {
@@ -48,7 +57,7 @@ def layout(height: int, **more: Any) -> dict[str, Any]:
         "fixedrange": True,
     }
     base: dict[str, Any] = {
-        "template": "none",
+        "template": TEMPLATE,
         "height": height,
         "margin": {"l": 46, "r": 16, "t": 18, "b": 30},
         "font": {"family": FONT, "size": 12.5, "color": INK},

@@ -22,8 +22,6 @@ from models.pages.shown import LEVEL_WORDS, STATE_WORDS
 from reports import figures, intervals, look
 
 if TYPE_CHECKING:
-    from plotly.graph_objects import Figure
-
     from models.snapshot import Snapshot
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -56,9 +54,9 @@ class _Drawn:
         """What was recorded, day by day."""
         return self._json(intervals.grid(shown))
 
-    def _json(self, figure: Figure) -> Markup:
+    def _json(self, figure: dict[str, Any]) -> Markup:
         self.any = True
-        plain = {**figure.to_plotly_json(), "config": look.CONFIG}
+        plain = {**figure, "config": look.CONFIG}
         return Markup(_safe(json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)))
 
 
