@@ -1,12 +1,14 @@
 """One run of the main job, step by step; the same for a plain run and for one under Prefect.
 
 All that changes the store happens in one transaction: an interrupted run leaves it as it was. Pages are
-written afterwards, from what was committed; those an interrupted run did not reach are written by the next.
+written afterwards, from the published copy of what was committed; those an interrupted run did not reach are
+written by the next. A service takes first, tells of the alerts, and prints the pages that are due later.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from flows import steps
@@ -23,6 +25,20 @@ Step = Callable[..., Any]
 Wrap = Callable[[Step], Step]
 
 
+@dataclass(frozen=True)
+class Taken:
+    """What a run took in and committed. result: the contract's, no page written yet (`reports` is empty).
+
+    changed: names of the alerts that are new or changed; due: page -> run, all that wait to be written; charted: the
+    charts as committed, so that pages printed at once need not draw on the store for them (None: nothing was new).
+    """
+
+    result: dict[str, Any]
+    changed: frozenset[str]
+    due: dict[str, int]
+    charted: tuple[Charted, ...] | None = None
+
+
 def plainly(step: Step) -> Step:
     """Run a step as it is."""
     return step
@@ -30,6 +46,12 @@ def plainly(step: Step) -> Step:
 
 def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
     """Take what is new, work it out, write the pages; returns the contract's result. `do` wraps each step."""
+    taken = take(job, do)
+    return taken.result | {"reports": print_due(job, taken.charted, do)}
+
+
+def take(job: Job, do: Wrap = plainly) -> Taken:
+    """Take what is new, chart it, raise its alerts, commit, and publish the store to readers; writes no page."""
     from models.storage import ledger, store
 
     con = store.open_for_writing(job.store)
@@ -37,13 +59,30 @@ def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
             pulled = do(steps.pull)(con, job, run)
-            charted = _work_out(con, job, pulled, do)
-        due, picture = _picture(con, job, charted, do)
-        result = steps.summary(con, job, pulled)
+            charted, changed = _work_out(con, job, pulled, do)
+        taken = Taken(steps.summary(con, job, pulled), frozenset(changed), steps.pages_due(con, job), charted)
+        con.execute("CHECKPOINT")
     finally:
         con.close()
-    result["reports"] = _print(job, due, picture, do)
-    return result
+    steps.publish(job)
+    return taken
+
+
+def print_due(job: Job, charted: tuple[Charted, ...] | None = None, do: Wrap = plainly) -> list[str]:
+    """Write every page that is due, from the published copy of the store; returns their paths.
+
+    charted: the charts of that very commit, where they are at hand; None: read from the store. Needs no lock on the
+    store: the next run may take in logs meanwhile, and leaves what it changes due again.
+    """
+    from models.storage import store
+
+    con = store.open_for_reading(job.store)
+    try:
+        due = steps.pages_due(con, job)
+        picture = do(steps.picture)(con, job, charted, tuple(due)) if due else None
+    finally:
+        con.close()
+    return do(steps.write_pages)(job, picture, due) if picture is not None else []
 
 
 def record_case(job: Job, event: CaseEvent) -> list[str]:
@@ -54,10 +93,11 @@ def record_case(job: Job, event: CaseEvent) -> list[str]:
     try:
         with store.transaction(con):
             steps.note_case(con, job, event, ledger.last_run(con) + 1)
-        due, picture = _picture(con, job, None, plainly)
+        con.execute("CHECKPOINT")
     finally:
         con.close()
-    return _print(job, due, picture, plainly)
+    steps.publish(job)
+    return print_due(job)
 
 
 def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
@@ -71,33 +111,21 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
             steps.keep_baseline(con, job, chosen, run)
             charted = steps.chart(con, job, run)
             steps.show_again(con, steps.alert(con, job, charted, run), run)
-        due, picture = _picture(con, job, charted, plainly)
+        con.execute("CHECKPOINT")
     finally:
         con.close()
-    return _print(job, due, picture, plainly)
-
-
-def _picture(
-    con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, do: Wrap
-) -> tuple[dict[str, int], Any]:
-    """Which pages are due, and what they are made from; the store is whole on disk after this."""
-    due = steps.pages_due(con, job)
-    picture = do(steps.picture)(con, job, charted, tuple(due)) if due else None
-    con.execute("CHECKPOINT")
-    return due, picture
-
-
-def _print(job: Job, due: dict[str, int], picture: Any, do: Wrap) -> list[str]:
     steps.publish(job)
-    return do(steps.write_pages)(job, picture, due) if picture is not None else []
+    return print_due(job, charted)
 
 
-def _work_out(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap) -> tuple[Charted, ...] | None:
+def _work_out(
+    con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap
+) -> tuple[tuple[Charted, ...] | None, set[str]]:
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
     if pulled.touched is None:
-        return None
+        return None, set()
     do(steps.judge)(con, job, pulled.touched)
     charted = do(steps.chart)(con, job, pulled.run)
     changed = do(steps.alert)(con, job, charted, pulled.run)
     steps.list_pages(con, job, pulled, changed)
-    return charted
+    return charted, changed
