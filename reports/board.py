@@ -1,0 +1,50 @@
+"""The board's screens: plain data in, one HTML page out. Words stand in `texts`, one file a screen, never in code.
+
+A screen is a template under `templates/board`; what changes while one looks is marked `data-live` and is exchanged
+by `static/board.js` whenever the service says that something changed.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+HERE = Path(__file__).parent
+STATIC = HERE / "static"
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What every screen carries. here: its address; who: initials, "" where nobody has tapped; signs: people sign in here."""
+
+    plant: str
+    here: str
+    nonce: str
+    token: str
+    who: str = ""
+    role: str = "floor"
+    signs: bool = False
+    said: str = ""
+
+
+@cache
+def texts(name: str) -> dict[str, Any]:
+    """The words of one screen."""
+    return tomllib.loads((HERE / "texts" / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def _environment() -> Environment:
+    loader = FileSystemLoader(HERE / "templates")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+def screen(name: str, frame: Frame, **shown: Any) -> str:
+    """One screen: `templates/board/<name>.html` with its words as `t`, the board's as `b`, and what is shown."""
+    template = _environment().get_template(f"board/{name}.html")
+    return template.render(frame=frame, t=texts(name), b=texts("board"), **shown)

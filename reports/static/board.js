@@ -1,0 +1,49 @@
+// Brings the parts marked data-live up to date whenever the service says that something changed, and says when it is out of touch.
+"use strict";
+const PATIENCE = 6000;
+const touch = document.getElementById("touch");
+let heard = Date.now();
+let fetching = false;
+let again = false;
+
+function inTouch() {
+  heard = Date.now();
+  if (touch && !touch.hidden) touch.hidden = true;
+}
+
+function watch() {
+  if (!touch || Date.now() - heard < PATIENCE || !touch.hidden) return;
+  const since = new Date(heard).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+  touch.textContent = document.body.dataset.outOfTouch.replace("{time}", since);
+  touch.hidden = false;
+}
+
+async function bringUp() {
+  if (fetching) { again = true; return; }
+  fetching = true;
+  try {
+    const answer = await fetch(location.href, { headers: { accept: "text/html" }, cache: "no-store" });
+    if (answer.redirected && new URL(answer.url).pathname !== location.pathname) { location.reload(); return; }
+    if (!answer.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    for (const part of document.querySelectorAll("[data-live]")) {
+      const fresh = page.getElementById(part.id);
+      if (fresh && fresh.innerHTML !== part.innerHTML && !part.contains(document.activeElement)) part.innerHTML = fresh.innerHTML;
+    }
+    inTouch();
+  } catch { /* the notice says so once the patience is over */ } finally {
+    fetching = false;
+    if (again) { again = false; bringUp(); }
+  }
+}
+
+if (document.querySelector("[data-live]")) {
+  let seen = null;
+  const source = new EventSource("/live");
+  source.addEventListener("state", (event) => {
+    inTouch();
+    if (event.data !== seen) { seen = event.data; bringUp(); }
+  });
+  setInterval(watch, 1000);
+  setInterval(bringUp, 30000);
+}
