@@ -1,0 +1,84 @@
+"""What the board may know at one moment: read from the store once after each commit, then shared by all who look.
+
+It holds no operator's name. Instants are naive UTC; a screen turns them to the plant's clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+    from models.shapes import Alert
+    from models.storage.cases import CaseEvent
+
+
+@dataclass(frozen=True)
+class LastSeen:
+    """The newest batch of a line (doughs mixed) or a kettle (pastes cooked). at: when; name: as on its sheet; usual_min: the
+    median minutes between two batches there over the last week, None where fewer than five are known."""
+
+    batch: str
+    name: str
+    at: datetime
+    product: str | None = None
+    usual_min: float | None = None
+
+
+@dataclass(frozen=True)
+class Chart:
+    """One chart in a few words. state: as `shapes.Charted`; value, level, lower, upper in `unit`, None where there is none."""
+
+    characteristic: str
+    unit: str
+    line: str | None
+    kettle: str | None
+    product: str | None
+    state: str
+    value: float | None
+    level: float | None
+    lower: float | None
+    upper: float | None
+    n: int
+    promise: str = ""
+
+
+@dataclass(frozen=True)
+class Paste:
+    """A paste made lately: what the ledger says, and whether it was used up. Weights kg; water_owed: to put back, not recorded as put."""
+
+    paste_key: str
+    name: str
+    kettle: str
+    recipe: str
+    cooked_at: datetime | None
+    weight_kg: float | None
+    loss_pct: float | None
+    excess_kg: float | None
+    water_added_kg: float | None
+    doughs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything the screens are drawn from. version counts commits; rows is the contract's account by log."""
+
+    plant: Plant
+    version: int
+    as_of: datetime
+    newest: datetime | None = None
+    alerts: tuple[Alert, ...] = ()
+    acts: tuple[CaseEvent, ...] = ()
+    lines: Mapping[str, LastSeen] = field(default_factory=dict)
+    kettles: Mapping[str, LastSeen] = field(default_factory=dict)
+    charts: tuple[Chart, ...] = ()
+    pastes: tuple[Paste, ...] = ()
+    holds: tuple[Any, ...] = ()
+    rows: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    quarantine: tuple[dict[str, Any], ...] = ()
+    refused: tuple[tuple[str, str], ...] = ()
+    unsent: tuple[Any, ...] = ()
+    unheard: tuple[str, ...] = ()
