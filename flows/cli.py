@@ -15,6 +15,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
     from flows import baselines, casework, keeping, makeup, people, quarantine
+    from flows.floor import serve
 
     top = argparse.ArgumentParser(
         prog="loaftrace",
@@ -40,6 +41,7 @@ def parser() -> argparse.ArgumentParser:
     baselines.add_parser(commands)
     keeping.add_parsers(commands)
     people.add_parser(commands)
+    serve.add_parser(commands)
     sheets = commands.add_parser("sheets", help="write blank log sheets for this plant")
     sheets.add_argument("folder", metavar="DIR", type=Path, help="where to put them")
     sheets.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
@@ -108,8 +110,9 @@ def _command(args: argparse.Namespace) -> int:
     if args.command == "makeup":
         return args.run(args)
     from flows import baselines, casework, commands, keeping, people, quarantine
+    from flows.floor import serve
 
-    for module in (baselines, casework, commands, keeping, people, quarantine):
+    for module in (baselines, casework, commands, keeping, people, quarantine, serve):
         if hasattr(module, args.command):
             return getattr(module, args.command)(args)
     raise AttributeError(args.command)

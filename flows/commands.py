@@ -27,8 +27,15 @@ def run(args: argparse.Namespace) -> int:
 
 def conduct(job: Job) -> dict[str, Any]:
     """Do the job: as a flow where PREFECT_API_URL names a server, else the same steps directly."""
+    from flows import handing
     from flows.work import work
 
+    served = handing.over(job.store, job.logs)
+    if served is not None:
+        _note(
+            f"the service at {served.address} owns this store and took the logs; it writes the reports in {served.out}"
+        )
+        return _of_service(job, served.files)
     server = os.environ.get("PREFECT_API_URL")
     if not server:
         _note("no Prefect server is configured (PREFECT_API_URL): the steps run directly")
@@ -37,6 +44,18 @@ def conduct(job: Job) -> dict[str, Any]:
 
     _note(f"running as a flow on the Prefect server at {server}")
     return pipeline.run_flow(job)
+
+
+def _of_service(job: Job, files: list[dict[str, Any]]) -> dict[str, Any]:
+    """The contract's result of work that was handed over, from the copy that the service published."""
+    from flows import steps
+    from models.storage import store
+
+    con = store.open_for_reading(job.store)
+    try:
+        return steps.summary(con, job, steps.Pulled(files))
+    finally:
+        con.close()
 
 
 def demo(args: argparse.Namespace) -> int:

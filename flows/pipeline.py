@@ -92,8 +92,38 @@ def month_report(plant: str, store: str, out: str, month: str) -> str:
 
 @flow(name="loaftrace: scheduled pull", validate_parameters=False)
 def scheduled_pull(plant: str, logs: str, store: str, out: str) -> dict[str, Any]:
-    """The main job from plain paths, as a schedule gives them."""
+    """The main job from plain paths, as a schedule gives them; handed over where a service owns the store."""
+    from flows import handing
+
+    served = handing.over(Path(store), Path(logs))
+    if served is not None:
+        return {"files": served.files}
     return work(steps.read_job(Path(plant), Path(logs), Path(store), Path(out)), _tasks(None))
+
+
+@flow(name="loaftrace: pages and record", validate_parameters=False)
+def record(job: Job, said: dict[str, Any]) -> list[str]:
+    """What a service committed, put on record, and the pages that are due. said: rows, files and alerts of the commit."""
+    create_table_artifact(
+        key="row-account",
+        description="received = accepted + waiting + quarantined + duplicate + superseded",
+        table=[{"log": kind} | counts for kind, counts in said["rows"].items()],
+    )
+    create_table_artifact(key="files", table=said["files"] or [{"file": "none", "outcome": ""}])
+    return print_due(job, _tasks(None))
+
+
+def print_due(job: Job, do: Callable[[Callable[..., Any]], Callable[..., Any]]) -> list[str]:
+    """Write the pages that are due from the published copy of the store; returns their paths."""
+    from models.storage import store as stores
+
+    con = stores.open_for_reading(job.store)
+    try:
+        due = steps.pages_due(con, job)
+        picture = do(steps.picture)(con, job, None, tuple(due)) if due else None
+    finally:
+        con.close()
+    return do(steps.write_pages)(job, picture, due) if due else []
 
 
 def _report(plant: str, store: str, out: str, page: str) -> str:
@@ -121,16 +151,19 @@ def run_on_local_server(job: Job, tell: Tell) -> dict[str, Any]:
 
 
 @contextmanager
-def local_server(tell: Tell) -> Iterator[None]:
-    """A Prefect server of this process's own: its database in a folder that goes with it."""
+def local_server(tell: Tell, home: Path | None = None) -> Iterator[None]:
+    """A Prefect server of this process's own. home: where its database stays; None: in a folder that goes with it."""
     import tempfile
+    from contextlib import nullcontext
 
     from prefect.settings import PREFECT_API_URL, PREFECT_HOME, PREFECT_SERVER_EPHEMERAL_ENABLED, temporary_settings
 
     with (
-        tempfile.TemporaryDirectory(prefix="loaftrace-prefect-", ignore_cleanup_errors=True) as home,
+        nullcontext(home)
+        if home
+        else tempfile.TemporaryDirectory(prefix="loaftrace-prefect-", ignore_cleanup_errors=True) as place,
         temporary_settings(
-            updates={PREFECT_HOME: Path(home), PREFECT_SERVER_EPHEMERAL_ENABLED: True},
+            updates={PREFECT_HOME: Path(place), PREFECT_SERVER_EPHEMERAL_ENABLED: True},
             restore_defaults={PREFECT_API_URL},
         ),
     ):

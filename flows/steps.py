@@ -33,6 +33,7 @@ class Job:
     out: Path
     single_file: bool = False
     decisions: tuple[Decision, ...] = ()
+    only: frozenset[str] | None = None  # names below `logs`, where not all that lies there is looked at
 
 
 @dataclass
@@ -112,7 +113,7 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
     }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
-    found, cannot = intake.find(job.logs)
+    found, cannot = intake.find(job.logs, job.only)
     pulled.files += [
         {"file": path.relative_to(job.logs).as_posix(), "sha256": "", "kind": None, "outcome": "refused", "why": why}
         for path, why in cannot

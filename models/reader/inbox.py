@@ -9,7 +9,7 @@ import signal
 import stat
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from models.reader.sheet import Refused
@@ -20,23 +20,24 @@ MOST_BYTES = 1 << 30
 FRESH_SECONDS = 2.0
 PAUSE_SECONDS = 0.3
 _UNFINISHED = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".swp", "~")
-_STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
+STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
 
-def find(folder: Path) -> tuple[list[Path], list[tuple[Path, str]]]:
-    """The files below a folder that may be logs, and those refused outright with the reason.
+def find(folder: Path, only: Collection[str] | None = None) -> tuple[list[Path], list[tuple[Path, str]]]:
+    """The files below a folder that may be logs, and those refused outright with the reason. only: names below it, where not all.
 
     Both in bytewise order of the path relative to the folder. Hidden and temporary files are passed over. Links,
     pipes and devices are never opened, followed or waited for; a file somebody is still writing is refused for now.
     """
     files: list[tuple[Path, str | None]] = []
     for path, trouble in _below(folder):
-        files.append((path, trouble or _outright(path, folder)))
+        if only is None or path.relative_to(folder).as_posix() in only:
+            files.append((path, trouble or _outright(path, folder)))
     files.sort(key=lambda item: _order(item[0], folder))
     growing = _growing([path for path, why in files if why is None])
     taken = [path for path, why in files if why is None and path not in growing]
-    refused = [(path, why or _STILL_WRITTEN) for path, why in files if why is not None or path in growing]
+    refused = [(path, why or STILL_WRITTEN) for path, why in files if why is not None or path in growing]
     return taken, refused
 
 
@@ -54,14 +55,14 @@ def fetch(path: Path) -> bytes:
         if before.st_size > MOST_BYTES:
             raise Refused(f"larger than {MOST_BYTES >> 20} MB: split the log, a file a day")
         if _has_writer(descriptor):
-            raise Refused(_STILL_WRITTEN)
+            raise Refused(STILL_WRITTEN)
         try:
             content = file.read(MOST_BYTES + 1)
         except OSError as error:
             raise Refused(_trouble(error)) from None
         after = os.fstat(descriptor)
     if len(content) != after.st_size or (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
-        raise Refused(_STILL_WRITTEN)
+        raise Refused(STILL_WRITTEN)
     return content
 
 
@@ -81,12 +82,17 @@ def _below(folder: Path) -> Iterator[tuple[Path, str | None]]:
             yield here, f"the folder cannot be read ({error.strerror})"
             continue
         for entry in found:
-            if entry.name.startswith((".", "~$")) or entry.name.lower().endswith(_UNFINISHED):
+            if is_passed_over(entry.name):
                 continue
             if entry.is_dir(follow_symlinks=False):
                 folders.append(here / entry.name)
             else:
                 yield here / entry.name, None
+
+
+def is_passed_over(name: str) -> bool:
+    """Whether a name is a hidden or a temporary file's."""
+    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
 
 
 def _outright(path: Path, folder: Path) -> str | None:

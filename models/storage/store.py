@@ -68,9 +68,12 @@ def sql(name: str) -> str:
 def open_for_writing(path: Path, wait_s: float = 60.0) -> duckdb.DuckDBPyConnection:
     """The store, ready to be written; waits up to `wait_s` for another run to finish.
 
-    Raises StoreError where another program holds it, it is no store, or it is newer than this program.
+    Raises StoreError where a service or another program holds it, it is no store, or it is newer than this program.
     """
+    from models.storage import owned
+
     path.parent.mkdir(parents=True, exist_ok=True)
+    owned.refuse_if_served(path)
     con = _connect(path, wait_s)
     try:
         _migrate(con, path)

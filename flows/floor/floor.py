@@ -1,0 +1,106 @@
+"""Everything a running service holds, and what ties its parts: a commit is shown, then told to people, then recorded."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from flows.floor import taking
+from flows.floor.clerk import Clerk
+from flows.floor.hub import Hub
+from flows.floor.owner import Owner
+from flows.telling.messages import Messenger
+from models.storage.journal import Journal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from flows.floor.taking import Committed
+    from flows.steps import Job
+    from models.floor.view import View
+    from models.people import People
+    from models.plant import Plant
+
+log = logging.getLogger("loaftrace.floor")
+
+
+class Floor:
+    """The service's parts and their order. people: None where it is served to this machine alone and nobody is told."""
+
+    def __init__(self, job: Job, people: Callable[[], People] | None, clerk: Clerk | None = None) -> None:
+        self.job, self.people = job, people
+        self.begun_at = taking.utc_now()
+        self.name = secrets.token_hex(4)
+        self.key = secrets.token_urlsafe(32)
+        self.hub = Hub()
+        self.clerk = clerk
+        self.messenger = Messenger(job.store.parent, job.plant, people)
+        self.owner = Owner(job, self._committed)
+        self._beginning = True
+        self.tablet = Journal(job.store.with_name(job.store.name + ".weighings.jsonl"))
+
+    @property
+    def plant(self) -> Plant:
+        """The plant this service serves."""
+        return self.job.plant
+
+    @property
+    def view(self) -> View:
+        """What the board shows now: the last commit, with the messages that wait."""
+        view = self.owner.view
+        assert view is not None, "the owner has begun before the board is served"
+        return replace(view, unsent=tuple(self.messenger.pending()), unheard=tuple(self.messenger.unheard()))
+
+    def begin(self) -> None:
+        """Take in what is there (history: it messages nobody the first time), then watch and tell."""
+        self.owner.begin()
+        self._beginning = False
+        self._tell(self.view)
+        self.messenger.start()
+
+    def stop(self) -> None:
+        """Stop all parts; nothing that was committed or queued is lost."""
+        self.hub.close()
+        self.owner.stop()
+        self.messenger.stop()
+        if self.clerk is not None:
+            self.clerk.stop()
+
+    def _committed(self, committed: Committed) -> None:
+        """After each commit, in this order: the board, the messages, the record and the pages."""
+        view = committed.view
+        self.hub.set(view.version)
+        if not self._beginning:
+            self._tell(view)
+        if self.clerk is not None and (committed.files or committed.charted is not None or committed.acted):
+            self.clerk.note(_record(committed))
+
+    def _tell(self, view: View) -> None:
+        try:
+            self.messenger.tell(view.alerts, taking.utc_now())
+        except OSError as error:
+            log.error("messages cannot be kept: %s", error)
+
+    def drop(self, name: str, text: str) -> Path:
+        """Put a log written on a tablet into the folder, whole at once; the owner takes it like any other."""
+        folder = self.job.logs / "tablet"
+        folder.mkdir(exist_ok=True)
+        part = folder / f".{name}.part"
+        part.write_text(text, encoding="utf-8", newline="")
+        return part.replace(folder / name)
+
+
+def _record(committed: Committed) -> dict[str, Any]:
+    """What Prefect's record says of a commit."""
+    view = committed.view
+    return {
+        "version": view.version,
+        "rows": {kind: dict(counts) for kind, counts in view.rows.items()},
+        "files": [{"file": file["file"], "outcome": file["outcome"]} for file in committed.files],
+        "alerts": [
+            [alert.alert, alert.urgency, alert.signal, alert.case] for alert in view.alerts if alert.signal == "on"
+        ],
+    }

@@ -1,0 +1,115 @@
+"""The clerk's process: `python -m flows.floor.records PLANT LOGS STORE OUT [--prefect]`; told of commits on its standard input.
+
+With --prefect it starts a Prefect server (or uses the one PREFECT_API_URL names), serves the schedules there and runs
+the writing of pages as a flow; without, it only writes pages. It ends with its standard input.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import sys
+import threading
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from typing import Any
+
+from flows.quiet import quiet
+
+log = logging.getLogger("loaftrace.records")
+PULL_EVERY = "*/15 * * * *"
+
+
+def main(argv: list[str]) -> int:
+    """Serve until standard input ends."""
+    quiet()
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    if hasattr(os, "nice"):
+        os.nice(5)  # the board goes first
+    with_prefect = "--prefect" in argv
+    places = [Path(part) for part in argv if part != "--prefect"]
+    told: SimpleQueue[dict[str, Any] | None] = SimpleQueue()
+    threading.Thread(target=_listen, args=(told,), daemon=True).start()
+    try:
+        if not with_prefect:
+            _write(told, places, recorded=False)
+            return 0
+        return _with_prefect(told, places)
+    except KeyboardInterrupt:
+        return 0
+
+
+def _listen(told: SimpleQueue[dict[str, Any] | None]) -> None:
+    for line in sys.stdin:
+        told.put(json.loads(line))
+    told.put(None)
+
+
+def _with_prefect(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) -> int:
+    """The server's life: begun here unless one is configured, ended with standard input."""
+    from contextlib import nullcontext
+
+    from flows import pipeline
+
+    plant, logs, store, out = places
+    home = store.with_name(store.name + ".prefect")
+    server = nullcontext() if os.environ.get("PREFECT_API_URL") else pipeline.local_server(log.info, home)
+    with server:
+        writer = threading.Thread(target=_write_and_end, args=(told, places), daemon=True)
+        writer.start()
+        pipeline.serve(plant, logs, store, out, PULL_EVERY)
+        writer.join(20)
+    return 0
+
+
+def _write_and_end(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) -> None:
+    try:
+        _write(told, places, recorded=True)
+    finally:
+        os.kill(os.getpid(), signal.SIGINT)  # what serves the schedules waits in the main thread
+
+
+def _write(told: SimpleQueue[dict[str, Any] | None], places: list[Path], recorded: bool) -> None:
+    """Write what is due whenever a commit is told, the last of several at once."""
+    while (said := _latest(told)) is not None:
+        try:
+            _one(said, places, recorded)
+        except Exception as error:
+            log.error("pages wait for the next commit: %s", " ".join(str(error).split()))
+
+
+def _one(said: dict[str, Any], places: list[Path], recorded: bool) -> None:
+    from flows import pipeline, steps
+    from flows.work import plainly
+
+    plant, logs, store, out = places
+    job = steps.read_job(plant, logs, store, out)
+    if not recorded:
+        pipeline.print_due(job, plainly)
+        return
+    try:
+        pipeline.record(job, said)
+    except Exception as error:
+        log.error("Prefect did not record this: %s", " ".join(str(error).split()))
+        pipeline.print_due(job, plainly)
+
+
+def _latest(told: SimpleQueue[dict[str, Any] | None]) -> dict[str, Any] | None:
+    """The newest that was told; waits for one. None: standard input has ended, and nothing is left to write."""
+    said = told.get()
+    while said is not None:
+        try:
+            newer = told.get_nowait()
+        except Empty:
+            break
+        if newer is None:
+            told.put(None)
+            break
+        said = newer
+    return said
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

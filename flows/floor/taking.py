@@ -1,0 +1,94 @@
+"""What the owner of the store does with it: each is one transaction, and gives the board's view after it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from flows import steps
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from flows.steps import Job
+    from models.floor.view import View
+    from models.shapes import Charted
+
+Act = Callable[["duckdb.DuckDBPyConnection", "Job", int], Any]
+
+
+@dataclass(frozen=True)
+class Committed:
+    """What one transaction gave. files: of the contract's result, of a take; answer: of an act; charted: None where it is as before."""
+
+    view: View
+    files: tuple[dict[str, Any], ...] = ()
+    answer: Any = None
+    charted: tuple[Charted, ...] | None = None
+    acted: bool = False
+
+
+def utc_now() -> datetime:
+    """Now, naive UTC as everywhere in the program."""
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def take(job: Job, version: int, charted: tuple[Charted, ...]) -> Committed:
+    """Take what is new in the folder (`job.only`), judge, chart and raise alerts. charted: as it was before."""
+    from models.storage import ledger, store, viewing
+
+    con = store.open_for_writing(job.store)
+    try:
+        run = ledger.last_run(con) + 1
+        with store.transaction(con):
+            pulled = steps.pull(con, job, run)
+            new = _work_out(con, job, pulled)
+        view = viewing.view(con, job.plant, version, utc_now(), charted if new is None else new)
+        con.execute("CHECKPOINT")
+    finally:
+        con.close()
+    steps.publish(job)
+    return Committed(view, tuple(pulled.files), None, new)
+
+
+def _work_out(con: duckdb.DuckDBPyConnection, job: Job, pulled: steps.Pulled) -> tuple[Charted, ...] | None:
+    if pulled.touched is None:
+        return None
+    steps.judge(con, job, pulled.touched)
+    charted = steps.chart(con, job, pulled.run)
+    steps.list_pages(con, job, pulled, steps.alert(con, job, charted, pulled.run))
+    return charted
+
+
+def act(job: Job, version: int, charted: tuple[Charted, ...], doing: Act) -> Committed:
+    """What a person did: recorded in one transaction. doing: called with the store, the job and the number of the last run."""
+    from models.storage import ledger, store, viewing
+
+    con = store.open_for_writing(job.store)
+    try:
+        with store.transaction(con):
+            answer = doing(con, job, ledger.last_run(con) + 1)
+        view = viewing.view(con, job.plant, version, utc_now(), charted)
+        con.execute("CHECKPOINT")
+    finally:
+        con.close()
+    steps.publish(job)
+    return Committed(view, answer=answer, acted=True)
+
+
+def first(job: Job, version: int) -> Committed:
+    """The store as it is, charted from its baselines: what a service that was away begins with."""
+    from models.alarms.charting import chart_plant
+    from models.storage import ledger, store, viewing, wide
+
+    con = store.open_for_writing(job.store, wait_s=10)
+    try:
+        frozen = ledger.baselines(con)
+        charts = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
+        charted = tuple(one for one, _ in charts)
+        view = viewing.view(con, job.plant, version, utc_now(), charted)
+    finally:
+        con.close()
+    return Committed(view, charted=charted)
