@@ -90,6 +90,8 @@ def checked_people(args: argparse.Namespace, job: Job) -> Callable[[], People] |
 
 def listening(host: str, port: int) -> socket.socket:
     """The socket of the board. Raises ServeError where the port is taken or the address is not this machine's."""
+    if not 0 < port < 65536:
+        raise ServeError(f"--port {port}: is no port; one from 1024 to 65535")
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         ear = socket.socket(found[0], socket.SOCK_STREAM)
