@@ -16,7 +16,7 @@ from prefect.artifacts import create_markdown_artifact, create_table_artifact  #
 from prefect.cache_policies import NO_CACHE  # noqa: E402
 
 from flows import steps  # noqa: E402
-from flows.work import work  # noqa: E402
+from flows.work import print_due, work  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -110,20 +110,7 @@ def record(job: Job, said: dict[str, Any]) -> list[str]:
         table=[{"log": kind} | counts for kind, counts in said["rows"].items()],
     )
     create_table_artifact(key="files", table=said["files"] or [{"file": "none", "outcome": ""}])
-    return print_due(job, _tasks(None))
-
-
-def print_due(job: Job, do: Callable[[Callable[..., Any]], Callable[..., Any]]) -> list[str]:
-    """Write the pages that are due from the published copy of the store; returns their paths."""
-    from models.storage import store as stores
-
-    con = stores.open_for_reading(job.store)
-    try:
-        due = steps.pages_due(con, job)
-        picture = do(steps.picture)(con, job, None, tuple(due)) if due else None
-    finally:
-        con.close()
-    return do(steps.write_pages)(job, picture, due) if due else []
+    return print_due(job, do=_tasks(None))
 
 
 def _report(plant: str, store: str, out: str, page: str) -> str:

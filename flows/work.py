@@ -59,7 +59,7 @@ def take(job: Job, do: Wrap = plainly) -> Taken:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
             pulled = do(steps.pull)(con, job, run)
-            charted, changed = _work_out(con, job, pulled, do)
+            charted, changed = work_out(con, job, pulled, do)
         taken = Taken(steps.summary(con, job, pulled), frozenset(changed), steps.pages_due(con, job), charted)
         con.execute("CHECKPOINT")
     finally:
@@ -118,7 +118,7 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
     return print_due(job, charted)
 
 
-def _work_out(
+def work_out(
     con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap
 ) -> tuple[tuple[Charted, ...] | None, set[str]]:
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""

@@ -81,19 +81,20 @@ def _write(told: SimpleQueue[dict[str, Any] | None], places: list[Path], recorde
 
 
 def _one(said: dict[str, Any], places: list[Path], recorded: bool) -> None:
-    from flows import pipeline, steps
-    from flows.work import plainly
+    from flows import steps, work
 
     plant, logs, store, out = places
     job = steps.read_job(plant, logs, store, out)
     if not recorded:
-        pipeline.print_due(job, plainly)
+        work.print_due(job)
         return
+    from flows import pipeline
+
     try:
         pipeline.record(job, said)
     except Exception as error:
         log.error("Prefect did not record this: %s", " ".join(str(error).split()))
-        pipeline.print_due(job, plainly)
+        work.print_due(job)
 
 
 def _latest(told: SimpleQueue[dict[str, Any] | None]) -> dict[str, Any] | None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from flows import steps
+from flows import steps, work
 
 if TYPE_CHECKING:
     import duckdb
@@ -44,22 +44,13 @@ def take(job: Job, version: int, charted: tuple[Charted, ...]) -> Committed:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
             pulled = steps.pull(con, job, run)
-            new = _work_out(con, job, pulled)
+            new, _ = work.work_out(con, job, pulled, work.plainly)
         view = viewing.view(con, job.plant, version, utc_now(), charted if new is None else new)
         con.execute("CHECKPOINT")
     finally:
         con.close()
     steps.publish(job)
     return Committed(view, tuple(pulled.files), None, new)
-
-
-def _work_out(con: duckdb.DuckDBPyConnection, job: Job, pulled: steps.Pulled) -> tuple[Charted, ...] | None:
-    if pulled.touched is None:
-        return None
-    steps.judge(con, job, pulled.touched)
-    charted = steps.chart(con, job, pulled.run)
-    steps.list_pages(con, job, pulled, steps.alert(con, job, charted, pulled.run))
-    return charted
 
 
 def act(job: Job, version: int, charted: tuple[Charted, ...], doing: Act) -> Committed:
