@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.charts.budget import share_budget
 from models.charts.characteristics import streams
-from models.charts.chart import chart
+from models.charts.chart import chart_on
+from models.charts.past import Past
 from models.shapes import Baseline, Charted, Points, Stream
 
 if TYPE_CHECKING:
@@ -40,10 +42,31 @@ def chart_plant(
 
     frozen: baselines in force with the run length they were frozen with; other streams learn theirs.
     """
+    return [(one.charted, one.arl0) for one in go_on(plant, pastes, batches, frozen, {})]
+
+
+@dataclass(frozen=True)
+class Gone:
+    """One stream charted, the run length its limits are set for, and how far it has come (None: it learns)."""
+
+    charted: Charted
+    arl0: float
+    past: Past | None
+
+
+def go_on(
+    plant: Plant,
+    pastes: pd.DataFrame,
+    batches: pd.DataFrame,
+    frozen: Mapping[Stream, tuple[Baseline, float]],
+    pasts: Mapping[Stream, Past],
+) -> list[Gone]:
+    """Chart every stream as `chart_plant` does, each from where it had come; pasts: of earlier runs, as far as kept."""
     found = streams(plant, pastes, batches)
     shares = share_budget({s: points_per_week(p) for s, p in found.items()}, plant.alarms.false_alarms_per_week)
-    charted = []
+    result = []
     for stream, points in found.items():
         baseline, arl0 = frozen.get(stream, (None, shares[stream]))
-        charted.append((chart(stream, points, arl0=arl0, baseline=baseline), arl0))
-    return charted
+        charted, past = chart_on(stream, points, arl0=arl0, baseline=baseline, past=pasts.get(stream))
+        result.append(Gone(charted, arl0, past))
+    return result
