@@ -247,11 +247,13 @@ def _charts(
     """Every stream charted, going on from what is kept."""
     from models.alarms.charting import go_on
     from models.charts import past
+    from models.charts.characteristics import charted_columns
     from models.storage import ledger, memo, wide
 
     mine = memo.made_by(version())
     pasts = {ledger.stream_of(name): past.from_text(body) for name, (key, body) in kept.items() if key == mine}
-    return go_on(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen, pasts)
+    frames = [wide.load(con, table, only=charted_columns(table)) for table in ("pastes", "batches")]
+    return go_on(job.plant, frames[0], frames[1], frozen, pasts)
 
 
 def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:

@@ -127,6 +127,12 @@ DECLARED: tuple[Characteristic, ...] = (
 CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in DECLARED}
 
 
+def charted_columns(frame: str) -> set[str]:
+    """The columns of `pastes` or `batches` that charts are made from."""
+    key = "paste_key" if frame == "pastes" else "batch_key"
+    return {name for char in DECLARED if char.frame == frame for name in _columns(char, key)}
+
+
 def characteristic(stream: Stream) -> Characteristic:
     """The declaration behind a stream. Raises KeyError where the name is not declared."""
     return CHARACTERISTICS[stream.characteristic]

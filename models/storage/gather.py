@@ -250,7 +250,8 @@ def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
     )
     return con.execute(f"""
         WITH r AS (SELECT *, lead(seq) OVER (PARTITION BY identity ORDER BY seq) AS by_seq FROM log_{kind}
-                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')),
+                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')
+                   AND identity IN (SELECT identity FROM log_{kind} WHERE status = 'superseded')),
         pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq,
                     {account.shift_date_sql(kind).replace("r.", "n.").replace("d.", "d.")} AS shift_date, unnest([{pairs}]) AS c
                  FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
