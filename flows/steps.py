@@ -233,7 +233,7 @@ def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, 
         if one.charted.stream not in frozen and base is not None and not base.learning:
             ledger.keep_baseline(con, one.charted.stream, base, one.arl0, run)
     mine = memo.made_by(version())
-    pieces = {ledger.stream_text(one.charted.stream): (mine, past.to_text(one.past)) for one in gone if one.past}
+    pieces = {ledger.stream_text(one.charted.stream): (mine, past.to_text(one.last)) for one in gone}
     memo.keep(con, "chart", pieces, kept)
     return tuple(one.charted for one in gone)
 
@@ -251,9 +251,9 @@ def _charts(
     from models.storage import ledger, memo, wide
 
     mine = memo.made_by(version())
-    pasts = {ledger.stream_of(name): past.from_text(body) for name, (key, body) in kept.items() if key == mine}
+    lasts = {ledger.stream_of(name): past.from_text(body) for name, (key, body) in kept.items() if key == mine}
     frames = [wide.load(con, table, only=charted_columns(table)) for table in ("pastes", "batches")]
-    return go_on(job.plant, frames[0], frames[1], frozen, pasts)
+    return go_on(job.plant, frames[0], frames[1], frozen, lasts)
 
 
 def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:
@@ -379,16 +379,20 @@ def picture(
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
     """Write the pages that are due, then note that they are; returns their paths."""
+    from reports import pages
+
     for left in job.out.glob("*.part"):  # of a run that was interrupted while it wrote
         left.unlink(missing_ok=True)
-    paths = [str(print_page(snapshot, page, job.out, job.single_file)) for page in sorted(due)]
+    paths = [str(print_page(snapshot, page, job.out, job.single_file, indexed=False)) for page in sorted(due)]
+    if not job.single_file:
+        pages.write_index(job.out)
     part = job.out / f"{WRITTEN}.part"
     part.write_text(json.dumps(_written(job.out) | due, sort_keys=True), encoding="utf-8")
     part.replace(job.out / WRITTEN)
     return paths
 
 
-def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> Path:
+def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool, indexed: bool = True) -> Path:
     """One page of the reports: day:2026-05-06, month:2026-05 or alert:<id>."""
     from models.pages.day import day
     from models.pages.month import month
@@ -397,10 +401,10 @@ def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> P
     out.mkdir(parents=True, exist_ok=True)
     what, _, name = page.partition(":")
     if what == "day":
-        return pages.write_day(day(snapshot, name), out, single_file=single_file)
+        return pages.write_day(day(snapshot, name), out, single_file=single_file, indexed=indexed)
     if what == "month":
-        return pages.write_month(month(snapshot, name), out, single_file=single_file)
-    return pages.write_alert(snapshot, name, out, single_file=single_file)
+        return pages.write_month(month(snapshot, name), out, single_file=single_file, indexed=indexed)
+    return pages.write_alert(snapshot, name, out, single_file=single_file, indexed=indexed)
 
 
 def publish(job: Job) -> None:

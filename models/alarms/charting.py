@@ -11,7 +11,7 @@ import numpy as np
 from models.charts.budget import share_budget
 from models.charts.characteristics import streams
 from models.charts.chart import chart_on
-from models.charts.past import Past
+from models.charts.past import Last, fingerprint, last
 from models.shapes import Baseline, Charted, Points, Stream
 
 if TYPE_CHECKING:
@@ -47,11 +47,11 @@ def chart_plant(
 
 @dataclass(frozen=True)
 class Gone:
-    """One stream charted, the run length its limits are set for, and how far it has come (None: it learns)."""
+    """One stream charted, the run length its limits are set for, and what is kept for the next time."""
 
     charted: Charted
     arl0: float
-    past: Past | None
+    last: Last
 
 
 def go_on(
@@ -59,14 +59,24 @@ def go_on(
     pastes: pd.DataFrame,
     batches: pd.DataFrame,
     frozen: Mapping[Stream, tuple[Baseline, float]],
-    pasts: Mapping[Stream, Past],
+    lasts: Mapping[Stream, Last],
 ) -> list[Gone]:
-    """Chart every stream as `chart_plant` does, each from where it had come; pasts: of earlier runs, as far as kept."""
+    """Chart every stream as `chart_plant` does: as it was where nothing is new, else from where it had come.
+
+    lasts: of earlier runs, as far as kept.
+    """
     found = streams(plant, pastes, batches)
     shares = share_budget({s: points_per_week(p) for s, p in found.items()}, plant.alarms.false_alarms_per_week)
     result = []
     for stream, points in found.items():
         baseline, arl0 = frozen.get(stream, (None, shares[stream]))
-        charted, past = chart_on(stream, points, arl0=arl0, baseline=baseline, past=pasts.get(stream))
-        result.append(Gone(charted, arl0, past))
+        result.append(_one(stream, points, baseline, arl0, lasts.get(stream)))
     return result
+
+
+def _one(stream: Stream, points: Points, baseline: Baseline | None, arl0: float, before: Last | None) -> Gone:
+    key = fingerprint(points, len(points), baseline, arl0)
+    if before is not None and before.key == key:
+        return Gone(before.again(stream, points), arl0, before)
+    charted, past = chart_on(stream, points, arl0=arl0, baseline=baseline, past=before.past if before else None)
+    return Gone(charted, arl0, last(charted, past, key))

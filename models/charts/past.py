@@ -9,12 +9,14 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
 
 import numpy as np
 
 from models.charts.follow import Progress, Raw
 from models.charts.innovations import Place
-from models.shapes import Baseline, Points
+from models.shapes import Baseline, Charted, Episode, Points, Stream
 
 
 @dataclass(frozen=True)
@@ -28,9 +30,31 @@ class Past:
     progress: Progress
 
 
-def fingerprint(points: Points, upto: int, baseline: Baseline, arl0: float) -> str:
-    """Of everything that the chart of points[:upto] is made from."""
-    made = hashlib.sha256(json.dumps([asdict(baseline), arl0], default=str, sort_keys=True).encode())
+@dataclass(frozen=True)
+class Last:
+    """One stream as it was last charted. key: fingerprint of all it was made from; charted: its answer but its points."""
+
+    key: str
+    charted: dict[str, Any]
+    past: Past | None
+
+    def again(self, stream: Stream, points: Points) -> Charted:
+        """The same chart, of the same points; its statistic is NaN: all were scanned before."""
+        return Charted(stream=stream, points=points, statistic=np.full(len(points), np.nan), **self.charted)
+
+
+def last(charted: Charted, past: Past | None, key: str) -> Last:
+    """What is kept of a chart."""
+    return Last(key, {name: getattr(charted, name) for name in SAID}, past)
+
+
+SAID = ("baseline", "lower", "upper", "episodes", "state", "promise", "lasting")
+
+
+def fingerprint(points: Points, upto: int, baseline: Baseline | None, arl0: float) -> str:
+    """Of everything that the chart of points[:upto] is made from. baseline: the frozen one it is given, if any."""
+    given = asdict(baseline) if baseline else None
+    made = hashlib.sha256(json.dumps([given, arl0], default=str, sort_keys=True).encode())
     for numbers in (points.at, points.value, points.n, points.sd_within, points.day):
         made.update(np.ascontiguousarray(numbers[:upto]).tobytes())
     for texts in (points.keys, points.lot, points.flour):
@@ -46,18 +70,35 @@ def usable(past: Past | None, points: Points, baseline: Baseline, arl0: float) -
     return past if fingerprint(points, past.points, baseline, arl0) == past.fingerprint else None
 
 
-def to_text(past: Past) -> str:
+def to_text(kept: Last) -> str:
     """JSON for the store; numbers keep their last digit."""
-    return json.dumps(asdict(past), default=_plain, sort_keys=True)
+    return json.dumps(asdict(kept), default=_plain, sort_keys=True, ensure_ascii=False)
 
 
 def _plain(value: object) -> object:
+    if isinstance(value, datetime):
+        return value.isoformat()
     return value.item() if isinstance(value, np.generic) else str(value)
 
 
-def from_text(text: str) -> Past:
-    """The past that `to_text` wrote."""
+def from_text(text: str) -> Last:
+    """What `to_text` wrote."""
     body = json.loads(text)
+    charted = body["charted"]
+    charted["episodes"] = tuple(Episode(**episode) for episode in charted["episodes"])
+    charted["lasting"] = tuple(charted["lasting"]) if charted["lasting"] else None
+    charted["baseline"] = _baseline(charted["baseline"]) if charted["baseline"] else None
+    return Last(body["key"], charted, _past(body["past"]) if body["past"] else None)
+
+
+def _baseline(body: dict[str, Any]) -> Baseline:
+    for name in ("first_at", "last_at"):
+        body[name] = datetime.fromisoformat(body[name])
+    body["excluded"] = tuple((key, why) for key, why in body["excluded"])
+    return Baseline(**body)
+
+
+def _past(body: dict[str, Any]) -> Past:
     at = body["progress"]
     place = at["place"] and Place(
         at["place"]["at"],

@@ -19,7 +19,7 @@ Pieces = dict[str, tuple[str, str]]
 
 
 # raised with the form of a piece or with how it is worked out, where the program's version does not tell
-FORM = 1
+FORM = 2
 
 
 def made_by(version: str) -> str:

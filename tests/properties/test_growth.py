@@ -58,13 +58,14 @@ def test_a_chart_that_goes_on_is_the_chart_made_anew(seed: int, steps: list, cut
     baseline: Baseline | None = None
     for cut in [*sorted(cuts), 1400]:
         now = part(points, np.arange(1400) < cut)
-        before = past.from_text(kept) if kept else None
+        before = past.from_text(kept).past if kept else None
         going, done = chart_on(STREAM, now, arl0=ARL0, baseline=baseline, past=before)
         anew, whole = chart_on(STREAM, now, arl0=ARL0, baseline=baseline)
         assert told(going) == told(anew) and done == whole
         seen = ~np.isnan(going.statistic)
         assert np.array_equal(going.statistic[seen], anew.statistic[seen])
-        kept = past.to_text(done) if done else None
+        kept = past.to_text(past.last(going, done, "as it is"))
+        assert told(past.from_text(kept).again(STREAM, now)) == told(anew)
         if going.baseline is not None and not going.baseline.learning:
             baseline = baseline or going.baseline
 
