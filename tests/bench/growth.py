@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import os
 import shutil
 import statistics
 import sys
@@ -108,6 +109,7 @@ def _in_turn(
             shutil.rmtree(copy, ignore_errors=True)
             shutil.copytree(plant, copy)
             prepare(copy)
+            os.sync()  # else the run's own writes wait for those of the copy
             found[what].append(measure(what, _command(copy), here))
             shutil.rmtree(copy)
     first, second = (
