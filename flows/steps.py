@@ -13,8 +13,11 @@ if TYPE_CHECKING:
     import duckdb
 
     from flows.baselines import ChosenBaseline
+    from models.alarms.charting import Gone
+    from models.alarms.kept import Kept
+    from models.alarms.raising import Found
     from models.plant import Plant
-    from models.shapes import Charted
+    from models.shapes import Baseline, Charted, Stream
     from models.snapshot import Snapshot
     from models.storage.account import Touched
     from models.storage.cases import CaseEvent
@@ -218,37 +221,78 @@ def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
 
 
 def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, ...]:
-    """Chart every stream from its frozen baseline; freeze the baselines that have learned enough."""
-    from models.alarms.charting import chart_plant
-    from models.storage import ledger, wide
+    """Chart every stream from where it had come; freeze the baselines that have learned enough."""
+    from models.charts import past
+    from models.storage import ledger, memo
 
     frozen = ledger.baselines(con)
-    charted = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
-    for one, arl0 in charted:
-        if one.stream not in frozen and one.baseline is not None and not one.baseline.learning:
-            ledger.keep_baseline(con, one.stream, one.baseline, arl0, run)
-    return tuple(one for one, _ in charted)
+    kept = memo.load(con, "chart")
+    gone = _charts(con, job, frozen, kept)
+    for one in gone:
+        base = one.charted.baseline
+        if one.charted.stream not in frozen and base is not None and not base.learning:
+            ledger.keep_baseline(con, one.charted.stream, base, one.arl0, run)
+    mine = memo.made_by(version())
+    pieces = {ledger.stream_text(one.charted.stream): (mine, past.to_text(one.last)) for one in gone}
+    memo.keep(con, "chart", pieces, kept)
+    return tuple(one.charted for one in gone)
+
+
+def _charts(
+    con: duckdb.DuckDBPyConnection,
+    job: Job,
+    frozen: dict[Stream, tuple[Baseline, float]],
+    kept: dict[str, tuple[str, str]],
+) -> list[Gone]:
+    """Every stream charted, going on from what is kept."""
+    from models.alarms.charting import go_on
+    from models.charts import past
+    from models.charts.characteristics import charted_columns
+    from models.storage import ledger, memo, wide
+
+    mine = memo.made_by(version())
+    lasts = {ledger.stream_of(name): past.from_text(body) for name, (key, body) in kept.items() if key == mine}
+    frames = [wide.load(con, table, only=charted_columns(table)) for table in ("pastes", "batches")]
+    return go_on(job.plant, frames[0], frames[1], frozen, lasts)
 
 
 def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:
     """Raise, go on with or end alerts; returns the names of those that are new or changed."""
     from models.alarms.alerts import reconcile
-    from models.alarms.raising import Found, raise_alerts
-    from models.storage import cases, gather, ledger, wide
+    from models.alarms.kept import Kept
+    from models.alarms.raising import raise_alerts
+    from models.storage import cases, gather, ledger, memo
 
-    found = Found(
+    traces, weights = memo.load(con, "trace"), memo.load(con, "weight")
+    made_by = f"{memo.made_by(version())} {ledger.fact(con, 'plant_sha256')}"
+    kept = Kept(made_by, gather.digests(con), traces, weights)
+    raised = raise_alerts(job.plant, _found(con, job, charted, kept), kept)
+    memo.keep(con, "trace", kept.traces_now, traces)
+    memo.keep(con, "weight", kept.weights_now, weights)
+    current = cases.applied(reconcile(raised, ledger.stored_alerts(con)), cases.events(con))
+    return {one.alert for one in ledger.keep_alerts(con, current, run)}
+
+
+def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], kept: Kept) -> Found:
+    """What alerts are raised from; loaves are read of the days that have to be weighed again only."""
+    from models.alarms.raising import Found
+    from models.alarms.short_weight import weigh_kept
+    from models.storage import gather, wide
+
+    batches, checks = wide.load(con, "batches"), gather.log(con, "check")
+    weighed = weigh_kept(
+        job.plant, batches, checks, lambda days: (gather.loaves_of(con, days), gather.output_of(con, days)), kept
+    )
+    return Found(
         pastes=wide.load(con, "pastes"),
-        batches=wide.load(con, "batches"),
+        batches=batches,
         findings=gather.findings(con),
-        loaves=gather.loaves(con),
         changes=gather.log(con, "change"),
-        checks=gather.log(con, "check"),
-        output=gather.log(con, "output"),
+        checks=checks,
         charted=charted,
         newest=gather.newest(con),
+        weighed=tuple(weighed),
     )
-    current = cases.applied(reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con)), cases.events(con))
-    return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
 
 def note_case(con: duckdb.DuckDBPyConnection, job: Job, event: CaseEvent, run: int) -> None:
@@ -324,31 +368,31 @@ WRITTEN = ".written.json"
 def picture(
     con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, pages: Iterable[str] = ()
 ) -> Snapshot:
-    """What these pages are made from; charts are drawn again from their baselines where this run did not."""
-    from models.alarms.charting import chart_plant
-    from models.storage import gather, ledger, wide
+    """What these pages are made from; charts go on from where they had come where this run did not draw them."""
+    from models.storage import gather, ledger, memo
 
     if charted is None:
-        frozen = ledger.baselines(con)
-        charted = tuple(
-            one for one, _ in chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
-        )
+        charted = tuple(one.charted for one in _charts(con, job, ledger.baselines(con), memo.load(con, "chart")))
     months = [page.removeprefix("month:") for page in pages if page.startswith("month:")]
     return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), months)
 
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
     """Write the pages that are due, then note that they are; returns their paths."""
+    from reports import pages
+
     for left in job.out.glob("*.part"):  # of a run that was interrupted while it wrote
         left.unlink(missing_ok=True)
-    paths = [str(print_page(snapshot, page, job.out, job.single_file)) for page in sorted(due)]
+    paths = [str(print_page(snapshot, page, job.out, job.single_file, indexed=False)) for page in sorted(due)]
+    if not job.single_file:
+        pages.write_index(job.out)
     part = job.out / f"{WRITTEN}.part"
     part.write_text(json.dumps(_written(job.out) | due, sort_keys=True), encoding="utf-8")
     part.replace(job.out / WRITTEN)
     return paths
 
 
-def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> Path:
+def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool, indexed: bool = True) -> Path:
     """One page of the reports: day:2026-05-06, month:2026-05 or alert:<id>."""
     from models.pages.day import day
     from models.pages.month import month
@@ -357,10 +401,10 @@ def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> P
     out.mkdir(parents=True, exist_ok=True)
     what, _, name = page.partition(":")
     if what == "day":
-        return pages.write_day(day(snapshot, name), out, single_file=single_file)
+        return pages.write_day(day(snapshot, name), out, single_file=single_file, indexed=indexed)
     if what == "month":
-        return pages.write_month(month(snapshot, name), out, single_file=single_file)
-    return pages.write_alert(snapshot, name, out, single_file=single_file)
+        return pages.write_month(month(snapshot, name), out, single_file=single_file, indexed=indexed)
+    return pages.write_alert(snapshot, name, out, single_file=single_file, indexed=indexed)
 
 
 def publish(job: Job) -> None:

@@ -103,22 +103,27 @@ def render(template: str, page: Any, *, single_file: bool = False) -> tuple[str,
     return text, drawn.any
 
 
-def write_day(day: Day, folder: Path, *, single_file: bool = False) -> Path:
-    """Write the day's page into `folder`; returns its path. A single file is named …-single.html."""
-    return _write("day.html", day, folder, f"day-{day.date.isoformat()}", single_file)
+def write_day(day: Day, folder: Path, *, single_file: bool = False, indexed: bool = True) -> Path:
+    """Write the day's page into `folder`; returns its path. A single file is named …-single.html.
+
+    indexed: the index lists it at once; else `write_index` is to follow.
+    """
+    return _write("day.html", day, folder, f"day-{day.date.isoformat()}", single_file, indexed)
 
 
-def write_alert(snapshot: Snapshot, alert: str, folder: Path, *, single_file: bool = False) -> Path:
+def write_alert(
+    snapshot: Snapshot, alert: str, folder: Path, *, single_file: bool = False, indexed: bool = True
+) -> Path:
     """Write the page of the alert of that name. Raises KeyError where the snapshot has no such alert."""
     for found in snapshot.alerts:
         if found.alert == alert:
-            return _write("alert.html", notice(snapshot, found), folder, f"alert-{alert}", single_file)
+            return _write("alert.html", notice(snapshot, found), folder, f"alert-{alert}", single_file, indexed)
     raise KeyError(f"there is no alert {alert}")
 
 
-def write_month(month: Month, folder: Path, *, single_file: bool = False) -> Path:
+def write_month(month: Month, folder: Path, *, single_file: bool = False, indexed: bool = True) -> Path:
     """Write the month's page into `folder`; returns its path."""
-    return _write("month.html", month, folder, f"month-{month.first:%Y-%m}", single_file)
+    return _write("month.html", month, folder, f"month-{month.first:%Y-%m}", single_file, indexed)
 
 
 def write_index(folder: Path) -> Path:
@@ -143,14 +148,14 @@ def _head(path: Path) -> tuple[str, str, str]:
     return date[1] if date else "", path.name, unescape(title[1]) if title else path.stem
 
 
-def _write(template: str, page: Any, folder: Path, name: str, single_file: bool) -> Path:
+def _write(template: str, page: Any, folder: Path, name: str, single_file: bool, indexed: bool) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     text, drawn = render(template, page, single_file=single_file)
     path = folder / f"{name}{'-single' if single_file else ''}.html"
     if drawn and not single_file:
         put(folder / LIBRARY, library())
     put(path, text)
-    if not single_file:
+    if indexed and not single_file:
         write_index(folder)
     return path
 

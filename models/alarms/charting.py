@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.charts.budget import share_budget
 from models.charts.characteristics import streams
-from models.charts.chart import chart
+from models.charts.chart import chart_on
+from models.charts.past import Last, fingerprint, last
 from models.shapes import Baseline, Charted, Points, Stream
 
 if TYPE_CHECKING:
@@ -40,10 +42,41 @@ def chart_plant(
 
     frozen: baselines in force with the run length they were frozen with; other streams learn theirs.
     """
+    return [(one.charted, one.arl0) for one in go_on(plant, pastes, batches, frozen, {})]
+
+
+@dataclass(frozen=True)
+class Gone:
+    """One stream charted, the run length its limits are set for, and what is kept for the next time."""
+
+    charted: Charted
+    arl0: float
+    last: Last
+
+
+def go_on(
+    plant: Plant,
+    pastes: pd.DataFrame,
+    batches: pd.DataFrame,
+    frozen: Mapping[Stream, tuple[Baseline, float]],
+    lasts: Mapping[Stream, Last],
+) -> list[Gone]:
+    """Chart every stream as `chart_plant` does: as it was where nothing is new, else from where it had come.
+
+    lasts: of earlier runs, as far as kept.
+    """
     found = streams(plant, pastes, batches)
     shares = share_budget({s: points_per_week(p) for s, p in found.items()}, plant.alarms.false_alarms_per_week)
-    charted = []
+    result = []
     for stream, points in found.items():
         baseline, arl0 = frozen.get(stream, (None, shares[stream]))
-        charted.append((chart(stream, points, arl0=arl0, baseline=baseline), arl0))
-    return charted
+        result.append(_one(stream, points, baseline, arl0, lasts.get(stream)))
+    return result
+
+
+def _one(stream: Stream, points: Points, baseline: Baseline | None, arl0: float, before: Last | None) -> Gone:
+    key = fingerprint(points, len(points), baseline, arl0)
+    if before is not None and before.key == key:
+        return Gone(before.again(stream, points), arl0, before)
+    charted, past = chart_on(stream, points, arl0=arl0, baseline=baseline, past=before.past if before else None)
+    return Gone(charted, arl0, last(charted, past, key))

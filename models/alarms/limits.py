@@ -78,8 +78,9 @@ class Run:
 
 def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd.DataFrame) -> list[Run]:
     """Every episode of every limit family. findings: as the store keeps them (rule, kind, key, value, says)."""
-    wide = {"pastes": derive.for_good_pastes(pastes, plant), "batches": derive.for_good_batches(batches, plant)}
+    wide = {"pastes": pastes, "batches": batches}
     by = {"pastes": ["kettle"], "batches": ["line", "product"]}
+    streams: dict[tuple[str, ...], pd.DataFrame] = {}
     found = []
     for family in FAMILIES:
         broken = findings[findings["rule"].isin(family.rules)]
@@ -87,57 +88,57 @@ def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd
             continue
         key = "paste_key" if family.table == "pastes" else "batch_key"
         rows = wide[family.table]
-        mine = rows[rows[key].isin(broken["key"])]
-        for names in sorted(set(zip(*(mine[name] for name in by[family.table]), strict=True))):
-            chosen = np.logical_and.reduce([rows[c] == v for c, v in zip(by[family.table], names, strict=True)])
-            found += _of_stream(family, rows[chosen].reset_index(drop=True), key, broken)
+        mine = rows.loc[rows[key].isin(broken["key"]), by[family.table]]
+        for names in sorted(set(mine.itertuples(index=False, name=None))):
+            if (family.table, *names) not in streams:
+                chosen = np.logical_and.reduce([rows[c] == v for c, v in zip(by[family.table], names, strict=True)])
+                streams[family.table, *names] = _judged(plant, family.table, rows[chosen])
+            found += _of_stream(family, streams[family.table, *names], key, broken)
     return found
+
+
+def _judged(plant: Plant, table: str, rows: pd.DataFrame) -> pd.DataFrame:
+    """One stream's batches with their limits: only streams that broke one are asked for."""
+    return derive.for_good_pastes(rows, plant) if table == "pastes" else derive.for_good_batches(rows, plant)
 
 
 def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> list[Run]:
     flagged = broken.drop_duplicates("key").set_index("key")
+    at = "cook_end" if family.table == "pastes" else "mixed_at"
+    keys, times = tuple(rows[key]), tuple(rows[at])
+    values = tuple(rows[family.column].to_numpy(dtype=float))
     runs_found = []
-    sides = _sides(family, rows, key, broken)
-    for direction, marks in sides.items():
+    for direction, marks in _sides(family, rows, key, broken).items():
         for began, signalled, until, over, hits in episodes(*marks):
-            says = flagged.loc[rows[key].iloc[signalled], "says"] if rows[key].iloc[signalled] in flagged.index else ""
-            runs_found.append(_run(family, rows, key, direction, began, signalled, until, over, hits, says))
+            says = flagged.loc[keys[signalled], "says"] if keys[signalled] in flagged.index else ""
+            where = _place(family, rows, began)
+            level = _level(family, rows, began)
+            runs_found.append(
+                Run(
+                    family,
+                    *where[:3],
+                    direction,
+                    keys,
+                    times,
+                    values,
+                    began,
+                    signalled,
+                    until,
+                    hits,
+                    over,
+                    level,
+                    says,
+                    where[3],
+                )
+            )
     return runs_found
 
 
-def _run(
-    family: Family,
-    rows: pd.DataFrame,
-    key: str,
-    direction: Direction,
-    began: int,
-    signalled: int,
-    until: int,
-    over: bool,
-    hits: tuple[int, ...],
-    says: str,
-) -> Run:
-    at = "cook_end" if family.table == "pastes" else "mixed_at"
-    kettle = family.table == "pastes"
-    values = rows[family.column].to_numpy(dtype=float)
-    return Run(
-        family,
-        None if kettle else rows["line"].iloc[0],
-        rows["kettle"].iloc[0] if kettle else None,
-        None if kettle else rows["product"].iloc[0],
-        direction,
-        tuple(rows[key]),
-        tuple(rows[at]),
-        tuple(values),
-        began,
-        signalled,
-        until,
-        hits,
-        over,
-        _level(family, rows, began),
-        says,
-        rows["recipe"].iloc[began] if kettle else None,
-    )
+def _place(family: Family, rows: pd.DataFrame, began: int) -> tuple[str | None, str | None, str | None, str | None]:
+    """Line, kettle, product and (a kettle's) recipe of an episode."""
+    if family.table == "pastes":
+        return None, rows["kettle"].iloc[0], None, rows["recipe"].iloc[began]
+    return rows["line"].iloc[0], None, rows["product"].iloc[0], None
 
 
 def _level(family: Family, rows: pd.DataFrame, began: int) -> float:

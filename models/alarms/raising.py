@@ -9,13 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.alarms import alerts, limits, paste_part, short_weight
+from models.alarms import alerts, evidence, limits, paste_part, short_weight
+from models.alarms.evidence import Other, Window
+from models.alarms.short_weight import Weighed
 from models.charts.events import Event, merge
 from models.shapes import Alert, Cause, Charted, Episode
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from models.alarms.kept import Kept
     from models.causes.attribute import Call
     from models.plant import Plant
 
@@ -24,71 +27,92 @@ TRACED = "specific volume"
 
 @dataclass(frozen=True)
 class Found:
-    """Everything alerts are raised from. Frames as `batchbook`, `snapshot.FINDINGS` and the logbook declare them."""
+    """Everything alerts are raised from. Frames as `batchbook`, `snapshot.FINDINGS` and the logbook declare them.
+
+    weighed: what each shift's loaves say of their label, in order of production, as from `short_weight.weigh`.
+    """
 
     pastes: pd.DataFrame
     batches: pd.DataFrame
     findings: pd.DataFrame
-    loaves: pd.DataFrame
     changes: pd.DataFrame
     checks: pd.DataFrame
-    output: pd.DataFrame
     charted: tuple[Charted, ...]
     newest: datetime
+    weighed: tuple[Weighed, ...]
 
 
-def raise_alerts(plant: Plant, found: Found) -> list[Alert]:
-    """All alerts that the data speak of, before they are held against those already raised."""
+def raise_alerts(plant: Plant, found: Found, kept: Kept | None = None) -> list[Alert]:
+    """All alerts that the data speak of, before they are held against those already raised.
+
+    kept: traces of earlier runs; those made from the same rows are not made again. The answer is the same without.
+    """
     wide = alerts.Wide(found.pastes, found.batches, found.newest)
-    events = merge(list(found.charted))
-    result = [alerts.of_event(event, plant, wide, trace(plant, found, event, events)) for event in events]
+    tracing = _Tracing(plant, found, merge(list(found.charted)), kept)
+    result = [alerts.of_event(event, plant, wide, tracing.of_event(event)) for event in tracing.events]
     for run in limits.runs(plant, found.pastes, found.batches, found.findings):
         run = limits.from_chart(run, _level_of(run, found.charted))
-        call = _trace_limit(plant, found, run, events)
+        call = _trace_limit(tracing, run)
         causes = call.causes if call else _untraced(run)
         result.append(alerts.of_limit(run, plant, wide, causes, call))
-    result += short_weight.raise_alerts(plant, found.batches, found.loaves, found.output, found.checks)
+    result += short_weight.raise_alerts(plant, found.weighed)
     return [paste_part.with_bound(alert, plant, found.batches) for alert in result]
 
 
-def trace(plant: Plant, found: Found, event: Event, events: Sequence[Event]) -> Call | None:
-    """Where a charted change of specific volume comes from; None for other characteristics."""
-    if event.lead.stream.characteristic != TRACED or event.lead.baseline is None:
-        return None
-    return _attribute(plant, found, event.lead, event.episode, events)
+@dataclass(frozen=True)
+class _Tracing:
+    """Where charted changes of specific volume come from."""
+
+    plant: Plant
+    found: Found
+    events: list[Event]
+    kept: Kept | None
+
+    def of_event(self, event: Event) -> Call | None:
+        """The trace of an event; None for other characteristics."""
+        if event.lead.stream.characteristic != TRACED or event.lead.baseline is None:
+            return None
+        return self.of(event.lead, event.episode)
+
+    def of(self, charted: Charted, episode: Episode) -> Call:
+        """The trace of one episode of a chart with a baseline."""
+        seen = evidence.window(charted, episode, self.found.newest)
+        elsewhere = evidence.others(charted, self.events, seen)
+        if self.kept is None:
+            return self._made(charted, episode, seen, elsewhere)
+        stream = charted.stream
+        signalled = str(charted.points.keys[episode.signalled])
+        name = "/".join([stream.line or "", stream.product or "", episode.direction, episode.kind, signalled])
+        key = evidence.key(charted, episode, seen, elsewhere, self.kept.days)
+        return self.kept.trace(name, key, lambda: self._made(charted, episode, seen, elsewhere))
+
+    def _made(self, charted: Charted, episode: Episode, seen: Window, elsewhere: list[Other]) -> Call:
+        from models.causes.attribute import attribute
+
+        assert charted.baseline is not None
+        found = self.found
+        return attribute(
+            self.plant,
+            found.batches[seen.holds(found.batches["shift_date"])],
+            found.pastes[seen.holds(found.pastes["shift_date"], evidence.PASTE_BEFORE)],
+            charted.stream,
+            charted.baseline,
+            episode,
+            charted.points,
+            changes=found.changes[seen.holds(found.changes["changed_at"].dt.normalize())],
+            checks=found.checks[seen.holds(found.checks["checked_at"].dt.normalize())],
+            others=elsewhere,
+        )
 
 
-def _attribute(plant: Plant, found: Found, charted: Charted, episode: Episode, events: Sequence[Event]) -> Call:
-    from models.causes.attribute import attribute
-
-    assert charted.baseline is not None
-    others = [
-        (e.lead.stream, e.episode, e.lead.points)
-        for e in events
-        if e.lead.stream.characteristic == TRACED and e.lead.stream != charted.stream
-    ]
-    return attribute(
-        plant,
-        found.batches,
-        found.pastes,
-        charted.stream,
-        charted.baseline,
-        episode,
-        charted.points,
-        changes=found.changes,
-        checks=found.checks,
-        others=others,
-    )
-
-
-def _trace_limit(plant: Plant, found: Found, run: limits.Run, events: Sequence[Event]) -> Call | None:
+def _trace_limit(tracing: _Tracing, run: limits.Run) -> Call | None:
     """A run of batches outside the product's window, traced like a charted change, measured from the chart's level."""
     if run.family.characteristic != TRACED:
         return None
     charted = next(
         (
             c
-            for c in found.charted
+            for c in tracing.found.charted
             if c.stream.characteristic == TRACED and c.stream.line == run.line and c.stream.product == run.product
         ),
         None,
@@ -99,7 +123,7 @@ def _trace_limit(plant: Plant, found: Found, run: limits.Run, events: Sequence[E
     places = [where.get(run.keys[i]) for i in (run.began, run.signalled, max(run.until, run.signalled))]
     if any(place is None for place in places):
         return None
-    return _attribute(plant, found, charted, _as_episode(run, charted, places), events)
+    return tracing.of(charted, _as_episode(run, charted, places))
 
 
 def _level_of(run: limits.Run, charted: Sequence[Charted]) -> float | None:

@@ -7,7 +7,11 @@ the verdict is indicative, and says so: a hold is cheap, bread that left is not.
 
 from __future__ import annotations
 
-from dataclasses import replace
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from models.alarms import alerts, reaction
@@ -17,46 +21,135 @@ from models.trade.netweight import NetWeight, verdicts
 if TYPE_CHECKING:
     import pandas as pd
 
+    from models.alarms.kept import Kept
     from models.plant import Plant
 
 NAME = "net weight"
 
 
-def raise_alerts(
-    plant: Plant, batches: pd.DataFrame, loaves: pd.DataFrame, output: pd.DataFrame | None, checks: pd.DataFrame | None
-) -> list[Alert]:
-    """One alert an episode of shifts whose loaves speak against the label. Frames as `netweight.verdicts` takes them."""
+@dataclass(frozen=True)
+class Weighed:
+    """What a shift's loaves of one line and product say of their label.
+
+    against: they speak against it; met: they speak for it. change_g: mean less label; first_at, last_at: mixing of its
+    first and last weighed dough. says, batches: in words, and the weighed doughs' keys, where they speak against it.
+    """
+
+    day: str
+    shift: str
+    line: str
+    product: str
+    against: bool
+    met: bool
+    label_g: float
+    change_g: float
+    rule: str
+    says: str
+    first_at: datetime
+    last_at: datetime
+    batches: tuple[str, ...]
+
+
+def raise_alerts(plant: Plant, weighed: Sequence[Weighed]) -> list[Alert]:
+    """One alert an episode of shifts whose loaves speak against the label. weighed: in order of production."""
     found: list[Alert] = []
     on: dict[tuple[str, str], Alert] = {}
-    weighed = batches[batches["batch_key"].isin(loaves["batch_key"])]
-    for shift, verdict in _by_shift(plant, weighed, loaves, output, checks):
-        key = (verdict.line, verdict.product)
-        if _against(verdict):
-            mine = weighed[
-                (weighed["line"] == key[0])
-                & (weighed["product"] == key[1])
-                & (weighed["shift_date"] == verdict.day)
-                & (weighed["shift"] == shift)
-            ]
+    for shift in weighed:
+        key = (shift.line, shift.product)
+        if shift.against:
             before = on.pop(key, None)
-            on[key] = _longer(before, mine, verdict, shift) if before else _alert(plant, mine, verdict, shift)
-        elif key in on and verdict.leaning == "met":
+            on[key] = _longer(before, shift) if before else _alert(plant, shift)
+        elif key in on and shift.met:
             found.append(replace(on.pop(key), signal="over"))
     return found + list(on.values())
 
 
-def _by_shift(
-    plant: Plant, weighed: pd.DataFrame, loaves: pd.DataFrame, output: pd.DataFrame | None, checks: pd.DataFrame | None
-) -> list[tuple[str, NetWeight]]:
-    """Verdicts in order of production: by day, then by the shift's start."""
+def weigh(
+    plant: Plant, batches: pd.DataFrame, loaves: pd.DataFrame, output: pd.DataFrame | None, checks: pd.DataFrame | None
+) -> list[Weighed]:
+    """Every shift with a weighed dough, in order of production. Frames as `netweight.verdicts` takes them."""
     order = {shift: n for n, shift in enumerate(plant.shifts)}
+    named = batches[["line", "product", "shift_date"]].notna().all(axis=1)
+    weighed = batches[named & batches["batch_key"].isin(loaves["batch_key"])]
     found = []
     for shift in order:
+        mine = weighed[weighed["shift"] == shift]
         made = output[output["shift"] == shift] if output is not None else None
-        found += [
-            (shift, verdict) for verdict in verdicts(plant, weighed[weighed["shift"] == shift], loaves, made, checks)
-        ]
-    return sorted(found, key=lambda pair: (pair[1].day, order[pair[0]], pair[1].line, pair[1].product))
+        rows = {key: part for key, part in mine.groupby(["line", "product", "shift_date"])}
+        for verdict in verdicts(plant, mine, loaves, made, checks):
+            found.append(_weighed(rows[(verdict.line, verdict.product, verdict.day)], verdict, shift))
+    return sorted(found, key=lambda w: (w.day, order[w.shift], w.line, w.product))
+
+
+Load = Callable[[list[str]], tuple["pd.DataFrame", "pd.DataFrame"]]
+"""Production days -> their loaves and output."""
+
+
+def weigh_kept(plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: Load, kept: Kept) -> list[Weighed]:
+    """The same as `weigh` of everything; days whose rows are as they were are not weighed again."""
+    import pandas as pd
+
+    days = sorted(kept.days["loaves"])
+    keys = _day_keys(days, kept)
+    stale = [day for day in days if kept.weights.get(day, ("", ""))[0] != keys[day]]
+    made: dict[str, list[Weighed]] = {day: [] for day in stale}
+    if stale:
+        rows = batches[batches["shift_date"].isin(pd.to_datetime(stale))]
+        for one in weigh(plant, rows, *load(stale), checks):
+            made[one.day].append(one)
+    for day in days:
+        kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
+    return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
+
+
+def _day_keys(days: list[str], kept: Kept) -> dict[str, str]:
+    """Day -> fingerprint of what its verdicts are made from: its doughs, loaves and output, and every check up to then."""
+    import numpy as np
+
+    checks, keys = sorted(kept.days["weight check"].items()), {}
+    running, at = hashlib.sha256(), 0
+    for day in days:
+        upto = str(np.datetime64(day) + np.timedelta64(2, "D"))
+        while at < len(checks) and checks[at][0] <= upto:
+            running.update(repr(checks[at]).encode())
+            at += 1
+        own = [kept.days[table].get(day, "") for table in ("batches", "loaves", "output")]
+        keys[day] = f"{kept.made_by} {'/'.join(own)} {running.hexdigest()}"
+    return keys
+
+
+def _text(weighed: list[Weighed]) -> str:
+    return json.dumps([asdict(one) for one in weighed], default=str, ensure_ascii=False, sort_keys=True)
+
+
+def _from_text(text: str) -> list[Weighed]:
+    return [
+        Weighed(
+            **one
+            | {"batches": tuple(one["batches"])}
+            | {name: datetime.fromisoformat(one[name]) for name in ("first_at", "last_at")}
+        )
+        for one in json.loads(text)
+    ]
+
+
+def _weighed(mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Weighed:
+    first, last, against = mine.iloc[0], mine.iloc[-1], _against(verdict)
+    return Weighed(
+        day=f"{mine['shift_date'].iloc[0]:%Y-%m-%d}",
+        shift=shift,
+        line=verdict.line,
+        product=verdict.product,
+        against=against,
+        met=verdict.leaning == "met",
+        label_g=verdict.label_g,
+        change_g=(verdict.mean_g if verdict.mean_g is not None else verdict.label_g) - verdict.label_g,
+        rule=verdict.rule,
+        says=_says(verdict, shift) if against else "",
+        first_at=first["mixed_at"].to_pydatetime(),
+        last_at=last["mixed_at"].to_pydatetime(),
+        batches=tuple(mine["batch_key"]) if against else (),
+    )
 
 
 def _against(verdict: NetWeight) -> bool:
@@ -72,49 +165,42 @@ def _says(verdict: NetWeight, shift: str) -> str:
     )
 
 
-def _alert(plant: Plant, mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Alert:
-    first, last = mine.iloc[0], mine.iloc[-1]
+def _alert(plant: Plant, shift: Weighed) -> Alert:
+    first, last = shift.batches[0], shift.batches[-1]
     return Alert(
-        alert=alerts.identity(
-            plant.plant, "limit", NAME, verdict.line, None, verdict.product, "low", last["batch_key"]
-        ),
+        alert=alerts.identity(plant.plant, "limit", NAME, shift.line, None, shift.product, "low", last),
         kind="limit",
         urgency="hold",
         signal="on",
         case="open",
         plant=plant.plant,
-        line=verdict.line,
+        line=shift.line,
         kettle=None,
-        product=verdict.product,
+        product=shift.product,
         characteristic=NAME,
         direction="low",
         unit="g",
-        signalled_at_batch=last["batch_key"],
-        signalled_at=last["mixed_at"],
-        began_at_batch=first["batch_key"],
-        began_at=first["mixed_at"],
-        until_batch=last["batch_key"],
-        until_at=last["mixed_at"],
-        change=_short(verdict),
+        signalled_at_batch=last,
+        signalled_at=shift.last_at,
+        began_at_batch=first,
+        began_at=shift.first_at,
+        until_batch=last,
+        until_at=shift.last_at,
+        change=shift.change_g,
         check_first=reaction.check_first(NAME, "low"),
-        says=_says(verdict, shift),
-        level=verdict.label_g,
-        batches=tuple(mine["batch_key"]),
-        rule=verdict.rule,
+        says=shift.says,
+        level=shift.label_g,
+        batches=shift.batches,
+        rule=shift.rule,
     )
 
 
-def _longer(alert: Alert, mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Alert:
-    last = mine.iloc[-1]
+def _longer(alert: Alert, shift: Weighed) -> Alert:
     return replace(
         alert,
-        until_batch=last["batch_key"],
-        until_at=last["mixed_at"],
-        change=_short(verdict),
-        says=_says(verdict, shift),
-        batches=(*alert.batches, *mine["batch_key"]),
+        until_batch=shift.batches[-1],
+        until_at=shift.last_at,
+        change=shift.change_g,
+        says=shift.says,
+        batches=(*alert.batches, *shift.batches),
     )
-
-
-def _short(verdict: NetWeight) -> float:
-    return (verdict.mean_g if verdict.mean_g is not None else verdict.label_g) - verdict.label_g

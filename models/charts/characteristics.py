@@ -127,6 +127,12 @@ DECLARED: tuple[Characteristic, ...] = (
 CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in DECLARED}
 
 
+def charted_columns(frame: str) -> set[str]:
+    """The columns of `pastes` or `batches` that charts are made from."""
+    key = "paste_key" if frame == "pastes" else "batch_key"
+    return {name for char in DECLARED if char.frame == frame for name in _columns(char, key)}
+
+
 def characteristic(stream: Stream) -> Characteristic:
     """The declaration behind a stream. Raises KeyError where the name is not declared."""
     return CHARACTERISTICS[stream.characteristic]
@@ -157,13 +163,20 @@ def _usable(frame: DataFrame, char: Characteristic) -> DataFrame:
     if char.count is not None:
         least = 2 if char.scale == "spread" else 1
         keep &= frame[char.count].fillna(0) >= least
-    frame = frame[keep]
     key = "paste_key" if char.frame == "pastes" else "batch_key"
+    frame = frame.loc[keep, _columns(char, key)]
     if char.per == "plant":
         frame = frame[frame["yeast_lot"].fillna("") != ""]
         frame = frame.sort_values([char.at, key], kind="stable")
         return frame.drop_duplicates("yeast_lot", keep="first")
     return frame.sort_values([char.at, key], kind="stable")
+
+
+def _columns(char: Characteristic, key: str) -> list[str]:
+    """What a chart takes from the wide rows; they have many columns more, and sorting moves every one."""
+    of = ["flour_lot", "kettle", "recipe"] if char.frame == "pastes" else ["yeast_lot", "flour_lot", "line", "product"]
+    named = [key, char.at, "shift_date", *of, char.column, char.count, char.spread]
+    return list(dict.fromkeys(name for name in named if name))
 
 
 def _groups(plant: Plant, char: Characteristic, frame: DataFrame):

@@ -7,17 +7,18 @@ without moving a signal.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from models.charts.baseline import freeze, frozen_model, learning, trade_model
 from models.charts.boundary import FROZEN, LEARNING, boundary
-from models.charts.characteristics import characteristic
-from models.charts.follow import Raw, follow
+from models.charts.characteristics import Characteristic, characteristic
+from models.charts.follow import Followed, Raw, follow
 from models.charts.innovations import Model, filtered, student_score
 from models.charts.learn import closed, learn, learn_until_complete
+from models.charts.past import Past, fingerprint, usable
 from models.charts.promise import promise
 from models.charts.scan import WINDOW, information
 from models.charts.working import Working, working
@@ -33,20 +34,37 @@ _LOOK = 400
 def chart(
     stream: Stream, points: Points, *, arl0: float, baseline: Baseline | None = None, shift_hours: float = SHIFT_HOURS
 ) -> Charted:
-    """Chart a stream.
+    """Chart a stream, from its first point.
 
     points: in order of production. arl0: in-control average run length in points. baseline: a frozen one of an
     earlier run or set by a person; None or a learning one: chosen here. Raises KeyError for an undeclared
     characteristic, ValueError for an arl0 below 2.
     """
+    return chart_on(stream, points, arl0=arl0, baseline=baseline, shift_hours=shift_hours)[0]
+
+
+def chart_on(
+    stream: Stream,
+    points: Points,
+    *,
+    arl0: float,
+    baseline: Baseline | None = None,
+    shift_hours: float = SHIFT_HOURS,
+    past: Past | None = None,
+) -> tuple[Charted, Past | None]:
+    """Chart a stream as `chart` does, going on from its past where that is its past; and how far it is now.
+
+    The answer is that of `chart`, but that `statistic` is NaN at points that were scanned before. No past: learning.
+    """
     if arl0 < 2:
         raise ValueError(f"arl0 is {arl0}; an in-control run length is at least 2 points")
     if len(points) == 0:
-        return Charted(stream, points, None, None, None, (), "no data", "No points yet.")
+        return Charted(stream, points, None, None, None, (), "no data", "No points yet."), None
     char = characteristic(stream)
     fixed = baseline if baseline is not None and not baseline.learning else None
     work = working(char, points, fixed.extra["reference"] if fixed else None)
-    used, raws, statistic = _run(char, points, work, arl0, fixed)
+    run = _run(char, points, work, arl0, fixed, usable(past, points, fixed, arl0) if fixed else None)
+    used, raws = run.baseline, (*run.learned, *run.followed.episodes) if run.followed else run.learned
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
     limits = boundary(arl0, WINDOW, LEARNING if used.learning else FROZEN)
@@ -56,26 +74,51 @@ def chart(
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
     words = promise(char, points, work, model, limits, held, arl0, used)
     lasting = _lasting(work, model, limits, held)
-    return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic, lasting)
+    charted = Charted(stream, points, used, lower, upper, tuple(episodes), state, words, run.statistic, lasting)
+    return charted, _past_of(run, points, arl0)
 
 
-def _run(char, points: Points, work: Working, arl0: float, fixed: Baseline | None):
-    """The baseline in force, the episodes of both stretches, and the statistic of every point."""
+@dataclass(frozen=True)
+class _Run:
+    """Both stretches: the baseline in force, episodes while it was learned, and what came after (None: learning)."""
+
+    baseline: Baseline
+    learned: tuple[Raw, ...]
+    statistic: np.ndarray
+    followed: Followed | None
+
+
+def _run(
+    char: Characteristic, points: Points, work: Working, arl0: float, fixed: Baseline | None, past: Past | None
+) -> _Run:
     size = len(points)
     model, limits = trade_model(char, work), boundary(arl0, WINDOW, LEARNING)
     if fixed is not None:
         stop = _end_of(fixed, points)
-        learned = learn(work, model, limits, stop)
-        learned = replace(learned, episodes=closed(learned.episodes, stop))
+        learned, statistic = (past.learned, np.full(stop, np.nan)) if past else _learned(work, model, limits, stop)
     else:
-        learned = learn_until_complete(work, model, limits)
-        if learned.done is None:
-            return learning(char, points, work, learned), learned.episodes, learned.statistic
-        stop = learned.done + 1
-        fixed = freeze(char, points, work, learned)
-    frozen = frozen_model(fixed)
-    monitored = follow(work.series(frozen.within), frozen, boundary(arl0, WINDOW, FROZEN), stop, size)
-    return fixed, learned.episodes + monitored.episodes, np.concatenate([learned.statistic[:stop], monitored.statistic])
+        found = learn_until_complete(work, model, limits)
+        if found.done is None:
+            return _Run(learning(char, points, work, found), found.episodes, found.statistic, None)
+        stop, learned = found.done + 1, found.episodes
+        statistic = found.statistic[:stop]
+        fixed = freeze(char, points, work, found)
+    frozen, since = frozen_model(fixed), past.progress if past else None
+    limits = boundary(arl0, WINDOW, FROZEN)
+    followed = follow(work.series(frozen.within), frozen, limits, stop, size, since=since)
+    return _Run(fixed, learned, np.concatenate([statistic, followed.statistic]), followed)
+
+
+def _learned(work: Working, model: Model, limits: np.ndarray, stop: int) -> tuple[tuple[Raw, ...], np.ndarray]:
+    found = learn(work, model, limits, stop)
+    return closed(found.episodes, stop), found.statistic[:stop]
+
+
+def _past_of(run: _Run, points: Points, arl0: float) -> Past | None:
+    if run.followed is None:
+        return None
+    size = len(points)
+    return Past(size, fingerprint(points, size, run.baseline, arl0), run.learned, run.followed.progress)
 
 
 def _end_of(baseline: Baseline, points: Points) -> int:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.charts.innovations import Known, Model, Series, filtered
+from models.charts.innovations import Known, Model, Place, Series, filtered
 from models.charts.scan import onset_evidence, scan
 
 BACK = 5.0
@@ -47,51 +47,92 @@ class Raw:
 
 
 @dataclass(frozen=True)
+class Progress:
+    """How far a chart with a frozen baseline has come, so that later points go on from here.
+
+    start: where the filter last started afresh; scanned: the first batch not yet known to be quiet; place: where the
+    filter stood far enough before it (None: at `start`); episodes: those that are over.
+    """
+
+    start: int
+    scanned: int
+    place: Place | None
+    episodes: tuple[Raw, ...]
+
+
+@dataclass(frozen=True)
 class Followed:
-    """Episodes in order, the largest score at every batch, and what is known at the end."""
+    """Episodes in order, the largest score at every batch (NaN: scanned earlier), and what is known at the end."""
 
     episodes: tuple[Raw, ...]
     statistic: np.ndarray
     known: Known
+    progress: Progress
 
 
-def follow(series: Series, model: Model, limits: np.ndarray, start: int, stop: int, quiet: int = 0) -> Followed:
-    """Chart series[start:stop]. limits: the boundary by window length; quiet: first batches that cannot signal."""
+def follow(
+    series: Series,
+    model: Model,
+    limits: np.ndarray,
+    start: int,
+    stop: int,
+    quiet: int = 0,
+    since: Progress | None = None,
+) -> Followed:
+    """Chart series[start:stop]. limits: the boundary by window length; quiet: first batches that cannot signal.
+
+    since: how far an earlier chart of the same first points came, of a model that does not learn.
+    """
     known = Known(model.level, model.level_se**2, model.scale2, model.scale_df)
-    statistic, episodes = np.zeros(stop - start), list[Raw]()
-    pos = start
-    while pos < stop:
-        hit, v, scores = _first_hit(series, model, limits, pos, stop, known, start + quiet)
-        last = stop if hit is None else pos + hit + 1
-        statistic[pos - start : last - start] = scores[: last - pos]
+    at = since or Progress(start, start, None, ())
+    statistic = np.zeros(stop - start)
+    statistic[: at.scanned - start] = np.nan
+    while at.start < stop:
+        hit, v, scores = _first_hit(series, model, limits, at, stop, known, start + quiet)
+        last = stop if hit is None else hit + 1
+        fresh = slice(at.scanned - v.start, last - v.start)
+        statistic[at.scanned - start : last - start] = scores[fresh]
         if hit is None:
-            return Followed(tuple(episodes), statistic, v.known(stop - pos - 1))
-        episode, known = _track(series, model, v, pos + hit, stop, known)
-        episodes.append(episode)
+            return Followed(at.episodes, statistic, v.known(-1), _advanced(at, stop, series, model, known))
+        episode, before = _track(series, model, v, hit, stop, known, at.place)
         resume = stop if episode.declared is None else episode.until + 1
-        statistic[pos + hit - start : resume - start] = statistic[pos + hit - start]
-        pos = resume
-    return Followed(tuple(episodes), statistic, known)
+        statistic[hit - start : resume - start] = statistic[hit - start]
+        if episode.declared is None:
+            progress = _advanced(at, hit, series, model, known)
+            return Followed((*at.episodes, episode), statistic, before, progress)
+        known, at = before, Progress(resume, resume, None, (*at.episodes, episode))
+    return Followed(at.episodes, statistic, known, at)
 
 
-def _first_hit(series, model, limits, pos, stop, known, earliest):
-    """The first batch from `pos` that signals (None: none), looking at longer and longer stretches."""
+def _advanced(at: Progress, scanned: int, series: Series, model: Model, known: Known) -> Progress:
+    """The same stretch, quiet up to `scanned`: the filter's place moves up to where later evidence begins."""
+    begin, needed = at.place.at if at.place else at.start, scanned - ONSETS
+    place = at.place
+    if needed > begin and not model.learns:
+        place = filtered(series, model, begin, needed, known, place=at.place).end
+    return Progress(at.start, scanned, place, at.episodes)
+
+
+def _first_hit(series, model, limits, at, stop, known, earliest):
+    """The first batch from `at.scanned` that signals (None: none), looking at longer and longer stretches."""
     block = _BLOCK
     level_se = 0.0 if model.learns else model.level_se
+    begin = at.place.at if at.place else at.start
+    first = max(at.scanned - begin - len(limits) + 1, 0)
     while True:
-        end = min(stop, pos + block)
-        v = filtered(series, model, pos, end, known)
-        found = scan(v, limits, level_se)
+        end = min(stop, at.scanned + block)
+        v = filtered(series, model, begin, end, known, place=at.place)
+        found = scan(v, limits, level_se, first)
         over = found.excess > 0
-        over[: max(earliest - pos, 0)] = False
+        over[: max(earliest - begin, at.scanned - begin, 0)] = False
         if over.any():
-            return int(np.argmax(over)), v, found.score
+            return begin + int(np.argmax(over)), v, found.score
         if end == stop:
             return None, v, found.score
         block *= 4
 
 
-def _track(series, model, v, signal, stop, known):
+def _track(series, model, v, signal, stop, known, place):
     """One episode from its signal on, and what is known of the level where the filter starts again."""
     pos = v.start
     unit2 = (SIZE / float(v.root[signal - pos])) ** 2
@@ -104,7 +145,7 @@ def _track(series, model, v, signal, stop, known):
     until, declared = _end(deviation, series.error_var, model, before.scale2, began, signal, sign, stop)
     sharp = min(until, signal + SHARPEN)
     if sharp > signal:
-        v = filtered(series, model, pos, sharp + 1, known, hold=began)
+        v = filtered(series, model, pos, sharp + 1, known, hold=began, place=place)
         evidence = onset_evidence(v, sharp - pos, ONSETS + sharp - signal, level_se)
     low, best, high = _onset(evidence, unit2, sharp, sign, signal)
     return Raw(sign, signal, lag, best, low, high, until, declared, before.level, before.level_var**0.5), before

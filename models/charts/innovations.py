@@ -76,12 +76,27 @@ class Series:
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where a filter stands before batch `at`, so that it can go on from there as if it had never stopped.
+
+    numbers: its state, in the order of `_pass`; lot, flour: labels of the batch before; kept: label -> what is
+    remembered of a lot that may come back (yeast lots by their label, flour lots by -1 - label).
+    """
+
+    at: int
+    numbers: tuple[float, ...]
+    lot: int
+    flour: int
+    kept: dict[int, tuple[float, float]]
+
+
+@dataclass(frozen=True)
 class Innovations:
     """The filtered series from `start` on; every array is as long as what was filtered.
 
     score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_*: Kalman gains; same_lot, same_flour: whether the next
     batch is of the same lot; offset: standardised response to a level that was off from the start; level, level_var,
-    scale2, scale_df: what was known before the batch.
+    scale2, scale_df: what was known before the batch. end: where the filter stands after the last.
     """
 
     start: int
@@ -99,6 +114,7 @@ class Innovations:
     level_var: np.ndarray
     scale2: np.ndarray
     scale_df: np.ndarray
+    end: Place
 
     def known(self, at: int) -> Known:
         """Level and scale before batch `at`, counted from the start."""
@@ -125,19 +141,23 @@ def filtered(
     stop: int | None = None,
     known: Known | None = None,
     hold: int | None = None,
+    place: Place | None = None,
 ) -> Innovations:
     """Filter the series from start to stop. known: what is known before `start` (None: the model's own).
 
-    From index `hold` on the scale is no longer learned.
+    From index `hold` on the scale is no longer learned. place: where an earlier pass stood before `start` (None: the
+    filter starts afresh there).
     """
     stop = len(series.y) if stop is None else stop
     k = known or Known(model.level, model.level_se**2, model.scale2, model.scale_df)
     same_lot, same_flour = _same(series.lots, start, stop), _same(series.flours, start, stop)
     hold = (stop if hold is None else hold) if model.learns else start
-    z, root, lot, flour, a, level, offset, mean, var, scale2, df = _pass(series, model, k, start, stop, hold)
+    place = place or _afresh(series, model, k, start)
+    rows, end = _pass(series, model, place, stop, hold)
+    z, root, lot, flour, a, level, offset, mean, var, scale2, df = rows
     score = normal_score(z, np.minimum(model.nu, df) if model.learns else model.nu)
     return Innovations(
-        start, model.phi, score, root, lot, flour, a, level, same_lot, same_flour, offset, mean, var, scale2, df
+        start, model.phi, score, root, lot, flour, a, level, same_lot, same_flour, offset, mean, var, scale2, df, end
     )
 
 
@@ -147,19 +167,37 @@ def _same(labels: np.ndarray, start: int, stop: int) -> np.ndarray:
     return same
 
 
-def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hold: int) -> np.ndarray:
+def _afresh(series: Series, model: Model, known: Known, start: int) -> Place:
+    """A filter that knows nothing of the batches before `start` but level and scale."""
+    level_var = known.level_var if model.learns else 0.0
+    effects, covariances = (0.0,) * 6, (0.0,) * 6
+    variances = (model.lot**2, model.flour**2, model.batch**2)
+    numbers = (known.level, level_var, known.scale2, known.scale_df, *effects, *variances, *covariances)
+    at = min(start, len(series.y) - 1)
+    return Place(start, numbers, int(series.lots[at]), int(series.flours[at]), {})
+
+
+def _pass(series: Series, model: Model, place: Place, stop: int, hold: int) -> tuple[np.ndarray, Place]:
     """The filter itself, in scalars for speed; P as its ten entries (lot l, flour f, autoregression a, level m)."""
+    start = place.at
     y, errors = series.y[start:stop].tolist(), series.error_var[start:stop].tolist()
     lots, flours = series.lots[start:stop].tolist(), series.flours[start:stop].tolist()
     lot2, flour2, batch2, phi = model.lot**2, model.flour**2, model.batch**2, model.phi
-    m, vm, scale2, df = known.level, known.level_var if model.learns else 0.0, known.scale2, known.scale_df
+    m, vm, scale2, df, fl, ff, fa, ol, of, oa, ll, f2, aa, lf, la, lm, fb, fm, am = place.numbers
+    was_lot, was_flour, kept = place.lot, place.flour, dict(place.kept)
     rows: list[tuple[float, ...]] = []
-    kept: dict[int, tuple[float, float]] = {}
     drift2 = (1.0 - phi * phi) * batch2
-    fl = ff = fa = ol = of = oa = 0.0
-    ll, f2, aa = lot2, flour2, batch2
-    lf = la = lm = fb = fm = am = 0.0
     for j, value in enumerate(y):
+        if lots[j] != was_lot:
+            kept[was_lot] = fl, ll
+            was_lot = lots[j]
+            fl, ll = kept.get(was_lot, (0.0, lot2))
+            lf = la = lm = ol = 0.0
+        if flours[j] != was_flour:
+            kept[-1 - was_flour] = ff, f2
+            was_flour = flours[j]
+            ff, f2 = kept.get(-1 - was_flour, (0.0, flour2))
+            lf = fb = fm = of = 0.0
         pl, pf, pa, pm = ll + lf + la + lm, lf + f2 + fb + fm, la + fb + aa + am, lm + fm + am + vm
         s = pl + pf + pa + pm + errors[j]
         kl, kf, ka, km = pl / s, pf / s, pa / s, pm / s
@@ -177,13 +215,5 @@ def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hol
         ll, lf, la, lm = ll - kl * pl, lf - kl * pf, phi * (la - kl * pa), lm - kl * pm
         f2, fb, fm = f2 - kf * pf, phi * (fb - kf * pa), fm - kf * pm
         aa, am, vm = phi * phi * (aa - ka * pa) + drift2, phi * (am - ka * pm), vm - km * pm
-        if j + 1 < len(y):
-            if lots[j + 1] != lots[j]:
-                kept[lots[j]] = fl, ll
-                fl, ll = kept.get(lots[j + 1], (0.0, lot2))
-                lf = la = lm = ol = 0.0
-            if flours[j + 1] != flours[j]:
-                kept[-1 - flours[j]] = ff, f2
-                ff, f2 = kept.get(-1 - flours[j + 1], (0.0, flour2))
-                lf = fb = fm = of = 0.0
-    return np.array(rows).reshape(-1, 11).T
+    numbers = (m, vm, scale2, df, fl, ff, fa, ol, of, oa, ll, f2, aa, lf, la, lm, fb, fm, am)
+    return np.array(rows).reshape(-1, 11).T, Place(max(stop, start), numbers, was_lot, was_flour, kept)

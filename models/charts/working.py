@@ -81,14 +81,19 @@ def scaled(char: Characteristic, points: Points) -> np.ndarray:
 
 def lot_labels(points: Points) -> np.ndarray:
     """Integer labels of the yeast (or flour) lot; where it is not recorded, of the day."""
-    return _labels([str(lot) if lot else f"day {day}" for lot, day in zip(points.lot, points.day, strict=True)])
+    names = np.array(points.lot, dtype=object)
+    unknown = names == ""
+    if unknown.any():
+        names[unknown] = "day " + points.day[unknown].astype(str).astype(object)
+    return _labels(names)
 
 
 def flour_labels(points: Points) -> np.ndarray:
     """Integer labels of the flour lot; all one where it is not recorded."""
-    return np.zeros(len(points), dtype=int) if points.flour is None else _labels([str(f) for f in points.flour])
+    return np.zeros(len(points), dtype=int) if points.flour is None else _labels(np.array(points.flour, dtype=object))
 
 
-def _labels(names: list[str]) -> np.ndarray:
+def _labels(names: np.ndarray) -> np.ndarray:
+    """0, 1, ... in the order in which the names first come."""
     seen: dict[str, int] = {}
-    return np.array([seen.setdefault(name, len(seen)) for name in names], dtype=int)
+    return np.array([seen.setdefault(name, len(seen)) for name in names.tolist()], dtype=int)

@@ -37,10 +37,11 @@ def approval(plant: Plant) -> str:
 
 def data_span(snapshot: Snapshot) -> str:
     """First and last production day with a dough or a paste."""
-    days = [d for frame in (snapshot.batches, snapshot.pastes) for d in frame["shift_date"].dropna()]
-    if not days:
+    known = [frame["shift_date"].dropna() for frame in (snapshot.batches, snapshot.pastes)]
+    ends = [day for days in known if len(days) for day in (days.min(), days.max())]
+    if not ends:
         return "No dough and no paste is in the store yet."
-    first, last = min(days).date(), max(days).date()
+    first, last = min(ends).date(), max(ends).date()
     batches = words.count(len(snapshot.batches), "dough batch", "dough batches")
     pastes = words.count(len(snapshot.pastes), "paste batch", "paste batches")
     return f"Data in the store: {words.span(first, last)}, {batches}, {pastes}."

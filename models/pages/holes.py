@@ -30,7 +30,8 @@ class Grid:
 def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
     """What each line recorded on each day from the month's first to the last day that anything is recorded of."""
     rows = _of_month(snapshot.batches, first, last)
-    every = [d for frame in (snapshot.batches, snapshot.pastes) for d in frame["shift_date"].dropna()]
+    known = [frame["shift_date"].dropna() for frame in (snapshot.batches, snapshot.pastes)]
+    every = [days.max() for days in known if len(days)]
     end = min(last, max(every).date()) if every and max(every).date() >= first else last
     days = [first + timedelta(days=i) for i in range((end - first).days + 1)]
     lines = tuple(sorted(snapshot.plant.lines))

@@ -92,13 +92,56 @@ def loaves(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     return store.many(con, "log_loaf WHERE status = 'accepted'", "log_loaf.measured_at, identity", columns)
 
 
-def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = ()) -> pd.DataFrame:
+def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), where: str = "true") -> pd.DataFrame:
     table = TABLES[kind]
     columns = dict.fromkeys(more, "text") | store.typed_columns(table.columns)
     names = ", ".join(f'"{name}"' for name in columns)
     return store.frame(
-        con, f"SELECT {names} FROM log_{kind} WHERE status = 'accepted' ORDER BY {table.at}, identity", columns
+        con,
+        f"SELECT {names} FROM log_{kind} WHERE status = 'accepted' AND {where} ORDER BY {table.at}, identity",
+        columns,
     )
+
+
+def loaves_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
+    """Like `loaves`, of the doughs of these production days only."""
+    columns = store.typed_columns(FRAMES["loaves"])
+    wanted = f"SELECT batch_key FROM batches WHERE shift_date IN ({_dates(days)})"
+    source = f"log_loaf WHERE status = 'accepted' AND batch_key IN ({wanted})"
+    return store.many(con, source, "log_loaf.measured_at, identity", columns)
+
+
+def output_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
+    """Accepted rows of the output log of these production days."""
+    return _log(con, "output", where=f"shift_date IN ({_dates(days)})")
+
+
+def _dates(days: list[str]) -> str:
+    return ", ".join(f"DATE '{day}'" for day in days) or "NULL"
+
+
+def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
+    """Table -> day -> digest of its rows of that day in force: pastes, batches, loaves, output, change, check, weight check."""
+    in_force = "log_{0} WHERE status = 'accepted'".format
+    columns = ", ".join(f'l."{c.name}"' for c in FRAMES["loaves"])
+    tables = {
+        "pastes": ("shift_date", "pastes"),
+        "batches": ("shift_date", "batches"),
+        "loaves": (
+            "shift_date",
+            f"(SELECT b.shift_date, {columns} FROM log_loaf l JOIN batches b USING (batch_key) WHERE l.status = 'accepted')",
+        ),
+        "output": ("shift_date", in_force("output")),
+        "change": ("CAST(changed_at AS DATE)", in_force("change")),
+        "check": ("CAST(checked_at AS DATE)", in_force("check")),
+        "weight check": ("CAST(checked_at AS DATE)", f"{in_force('check')} AND quantity = 'weight'"),
+    }
+    found = {}
+    for name, (day, source) in tables.items():
+        query = f"SELECT {day}, count(*), sum(hash(COLUMNS(*))) FROM {source} GROUP BY 1"
+        rows = con.execute(query).fetchall()
+        found[name] = {str(on): "/".join(map(str, sums)) for on, *sums in rows}
+    return found
 
 
 def newest(con: duckdb.DuckDBPyConnection) -> datetime:
@@ -207,7 +250,8 @@ def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
     )
     return con.execute(f"""
         WITH r AS (SELECT *, lead(seq) OVER (PARTITION BY identity ORDER BY seq) AS by_seq FROM log_{kind}
-                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')),
+                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')
+                   AND identity IN (SELECT identity FROM log_{kind} WHERE status = 'superseded')),
         pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq,
                     {account.shift_date_sql(kind).replace("r.", "n.").replace("d.", "d.")} AS shift_date, unnest([{pairs}]) AS c
                  FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}

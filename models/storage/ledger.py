@@ -39,6 +39,11 @@ def stream_text(stream: Stream) -> str:
     return json.dumps(asdict(stream), sort_keys=True, ensure_ascii=False)
 
 
+def stream_of(text: str) -> Stream:
+    """The stream whose name `stream_text` wrote."""
+    return Stream(**json.loads(text))
+
+
 def baselines(con: duckdb.DuckDBPyConnection) -> dict[Stream, tuple[Baseline, float]]:
     """Frozen baselines in force, each with the in-control run length (points) its limits were set for."""
     rows = con.execute("SELECT stream, baseline FROM baseline WHERE frozen ORDER BY run").fetchall()

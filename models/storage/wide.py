@@ -6,6 +6,7 @@ doughs, the pastes they name, every dough that shares those pastes, and what was
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from models.logbook import TABLES
@@ -136,9 +137,17 @@ def _keep(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame, again:
     return kept
 
 
-def load(con: duckdb.DuckDBPyConnection, table: str, where: str = "true", args: list | None = None) -> pd.DataFrame:
-    """Wide rows from the store, in order of production."""
-    columns = store.typed_columns(store.WIDE[table])
+def load(
+    con: duckdb.DuckDBPyConnection,
+    table: str,
+    where: str = "true",
+    args: list | None = None,
+    only: Collection[str] | None = None,
+) -> pd.DataFrame:
+    """Wide rows from the store, in order of production. only: these columns (None: all)."""
+    columns = {
+        name: kind for name, kind in store.typed_columns(store.WIDE[table]).items() if only is None or name in only
+    }
     names = ", ".join(f'"{name}"' for name in columns)
     order = "cook_end, paste_key" if table == "pastes" else "mixed_at, batch_key"
     return store.frame(con, f"SELECT {names} FROM {table} WHERE {where} ORDER BY {order}", columns, args)

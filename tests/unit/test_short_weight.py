@@ -7,6 +7,7 @@ import pandas as pd
 
 from models.alarms import paste_part, short_weight
 from models.batchbook import BATCHES
+from models.shapes import Alert
 from models.storage.store import FRAME_TYPE
 from tests.unit.rows import bent, frame, plant
 from tests.unit.test_alerts import alert
@@ -45,9 +46,13 @@ def day(means: list[float]) -> tuple[pd.DataFrame, pd.DataFrame]:
     return wide, rows
 
 
+def raised(batches: pd.DataFrame, loaves: pd.DataFrame) -> list[Alert]:
+    return short_weight.raise_alerts(NORTH, short_weight.weigh(NORTH, batches, loaves, None, None))
+
+
 def test_one_light_shift_is_held_and_the_next_good_one_ends_it() -> None:
     batches, loaves = day([400.0, 388.0, 400.0])
-    (found,) = short_weight.raise_alerts(NORTH, batches, loaves, None, None)
+    (found,) = raised(batches, loaves)
     assert (found.urgency, found.signal, found.direction, found.characteristic) == ("hold", "over", "low", "net weight")
     assert found.began_at_batch == "2026-05-06/L1/late0"
     assert len(found.batches) == 4
@@ -56,14 +61,14 @@ def test_one_light_shift_is_held_and_the_next_good_one_ends_it() -> None:
 
 
 def test_two_light_shifts_are_one_alert() -> None:
-    (found,) = short_weight.raise_alerts(NORTH, *day([388.0, 388.0]), None, None)
+    (found,) = raised(*day([388.0, 388.0]))
     assert found.signal == "on"
     assert found.until_batch == "2026-05-06/L1/late3"
     assert len(found.batches) == 8
 
 
 def test_good_weight_raises_nothing() -> None:
-    assert short_weight.raise_alerts(NORTH, *day([400.0, 400.0, 400.0]), None, None) == []
+    assert raised(*day([400.0, 400.0, 400.0])) == []
 
 
 def test_the_pastes_part_is_bounded_in_words() -> None:
