@@ -23,13 +23,14 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 1
+VERSION = 2
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
     "meta",
     "file",
     "raw_row",
+    "raw_file",
     "passed_over",
     "slip",
     "finding",
@@ -264,7 +265,7 @@ def _whose(version: int) -> str:
 
 def archive(folder: Path, sha256: str, content: bytes) -> None:
     """Keep a file whole under its hash; whole at once, never twice."""
-    target = folder / sha256[:2] / sha256
+    target = archived(folder, sha256)
     if target.exists() and target.stat().st_size == len(content):
         return
     target.parent.mkdir(parents=True, exist_ok=True)
@@ -274,6 +275,11 @@ def archive(folder: Path, sha256: str, content: bytes) -> None:
         handle.flush()
         os.fsync(handle.fileno())
     part.replace(target)
+
+
+def archived(folder: Path, sha256: str) -> Path:
+    """Where a file is kept in the archive."""
+    return folder / sha256[:2] / sha256
 
 
 def archive_folder(path: Path) -> Path:
