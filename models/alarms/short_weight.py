@@ -28,7 +28,7 @@ def raise_alerts(
     """One alert an episode of shifts whose loaves speak against the label. Frames as `netweight.verdicts` takes them."""
     found: list[Alert] = []
     on: dict[tuple[str, str], Alert] = {}
-    weighed = batches[batches["batch_key"].isin(loaves["batch_key"])]
+    weighed = batches[batches["batch_key"].isin(loaves["batch_key"].unique())]
     for shift, verdict in _by_shift(plant, weighed, loaves, output, checks):
         key = (verdict.line, verdict.product)
         if _against(verdict):

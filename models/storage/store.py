@@ -172,16 +172,22 @@ def frame(
 FEW_TEXTS = 50_000
 
 
-def many(con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str]) -> pd.DataFrame:
+def many(
+    con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str], categories: bool = False
+) -> pd.DataFrame:
     """Like `frame`, for very many rows: equal texts of a column are one object in memory.
 
-    source: what stands after FROM, a WHERE with it.
+    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them.
     """
     import numpy as np
     import pandas as pd
 
     wanted = [_as_codes(con, name, source) if kind == "text" else f'"{name}"' for name, kind in columns.items()]
-    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source} ORDER BY {order}").df()
+    ordered = f" ORDER BY {order}" if order else ""
+    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source}{ordered}").df()
+    if categories:
+        kinds = {name: "category" if kind == "text" else FRAME_TYPE[kind] for name, kind in columns.items()}
+        return found.astype(kinds)
     for name in columns:
         if isinstance(found[name].dtype, pd.CategoricalDtype):
             texts = np.array([*found[name].cat.categories, None], dtype=object)
