@@ -78,7 +78,7 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     if job.decisions:
         _keep_decisions(con, job)
     if taken or pulled.replanned or job.decisions:
-        straight = {kind: bulk.rows(files, job.plant) for kind, files in in_bulk.items()}
+        straight = {kind: bulk.rows(con, files) for kind, files in in_bulk.items()}
         pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new, straight)
         for kind, files in in_bulk.items():
             bulk.keep_layouts(con, files)

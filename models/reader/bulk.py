@@ -23,8 +23,8 @@ from models.reader.sheet import Decisions, Refused, Sheet
 KINDS = ("loaf",)
 # a smaller file goes through the ordinary reader
 FEWEST_BYTES = 1 << 20
-# more rows than this share that need a second look, and the ordinary reader looks at them all
-MOST_SUSPECT = 0.05
+# more rows than this share that need a second look, and the ordinary reader looks at them all; but some always may
+SHARE_SUSPECT, SOME_SUSPECT, MOST_SUSPECT = 0.05, 1_000, 50_000
 _LONGEST_SPAN = timedelta(days=70)
 
 
@@ -41,6 +41,11 @@ class Layout:
     def kind(self) -> str:
         """Which log."""
         return self.header.kind
+
+
+def most_suspect(rows: int) -> int:
+    """How many rows of so many may need a second look."""
+    return min(max(SOME_SUSPECT, int(SHARE_SUSPECT * rows)), MOST_SUSPECT)
 
 
 def look(content: bytes, plant: Plant) -> Layout | None:

@@ -17,8 +17,8 @@ from models.judging.checks import required_rules
 from models.judging.derive import codes
 from models.judging.rules import DERIVED, Rule, truth_rules
 from models.logbook import TABLES, Column, Table
-from models.reader import bulk, reading
-from models.storage import account
+from models.reader import bulk, clock, reading
+from models.storage import account, store
 
 if TYPE_CHECKING:
     import duckdb
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from models.reader.bulk import Layout
     from models.reader.sheet import Sheet
 
+_AS = {"number": "DOUBLE", "time": "TIMESTAMP"}
 _STANDARD = r"\d{4}-\d\d-\d\d[T ]([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?"
-_SUSPECTS_KEPT = 1000  # so many may always be looked at, however short the file
 
 
 @dataclass(frozen=True)
@@ -64,16 +64,17 @@ def check(con: duckdb.DuckDBPyConnection, path: Path, layout: Layout, plant: Pla
     """Hold an archived file against its layout; None where the ordinary reader has to see it."""
     if any(sign in str(path) for sign in "*?["):
         return None
-    typed = _typed([path], layout, plant)
+    typed, most = _typed([path], layout, plant), bulk.most_suspect(layout.rows)
     at, line = TABLES[layout.kind].at, _cell(layout, "line")
     found = con.execute(f"""SELECT count(*), count(*) FILTER (suspect), min("{at}"), max("{at}"),
             count(*) FILTER (back), count(*) FILTER (back AND same), count(*) FILTER (NOT same), count(DISTINCT {line}),
-            count(*) FILTER ("{at}" IS NULL)
+            count(*) FILTER ("{at}" IS NULL), min_by([CAST(n AS VARCHAR), {", ".join(_names(layout))}], n, {most + 1})
+                FILTER (suspect OR n = 1)
         FROM (SELECT *, coalesce("{at}" < lag("{at}") OVER (), false) AS back,
             coalesce({line} = lag({line}) OVER (), false) AS same FROM ({typed}))""").fetchone()
     assert found is not None
-    rows, suspects, first, last, back, back_on_line, changes, lines, unknown = found
-    if rows != layout.rows or first is None or suspects > max(_SUSPECTS_KEPT, bulk.MOST_SUSPECT * rows):
+    rows, suspects, first, last, back, back_on_line, changes, lines, unknown, cells = found
+    if rows != layout.rows or first is None or suspects > most:
         return None
     offset = bulk.offset(first, last, plant.zone)
     if offset is None:
@@ -81,8 +82,8 @@ def check(con: duckdb.DuckDBPyConnection, path: Path, layout: Layout, plant: Pla
     in_order = not unknown and (not back or (not back_on_line and changes == lines))
     if not in_order and not _runs_on(con, typed, at, line):
         return None
-    suspects = _suspects(con, layout, typed, offset, plant)
-    return None if suspects is None else Checked(path, layout, offset, *suspects)
+    seen = _suspects(layout, cells, offset, plant)
+    return None if seen is None else Checked(path, layout, offset, *seen)
 
 
 def _runs_on(con: duckdb.DuckDBPyConnection, typed: str, at: str, line: str) -> bool:
@@ -93,28 +94,32 @@ def _runs_on(con: duckdb.DuckDBPyConnection, typed: str, at: str, line: str) -> 
 
 
 def _suspects(
-    con: duckdb.DuckDBPyConnection, layout: Layout, typed: str, offset: timedelta, plant: Plant
+    layout: Layout, rows: list[list[str | None]], offset: timedelta, plant: Plant
 ) -> tuple[Sheet, reading.Typed] | None:
     """The rows that need a second look, read by the ordinary reader; the first row is one: the suite sees every file.
 
-    A time that is certain stays as the whole file has it, whatever order the suspects alone are in.
+    rows: number in the file, then the cells. A time of the standard form stays as the whole file has it, whatever order
+    the suspects alone are in.
     """
     import numpy as np
     import pandas as pd
 
-    names, at = [f"c{i}" for i in range(len(layout.columns))], TABLES[layout.kind].at
-    found = con.execute(f"""SELECT n, {", ".join(names)}, "{at}" AS local FROM ({typed})
-        WHERE suspect OR n = 1 ORDER BY n""").df()
-    sheet = bulk.sheet_of(layout, found[names].astype("str"), found["n"].to_numpy() + 1)
+    numbers = np.array([int(row[0] or 0) for row in rows], dtype=np.int64)
+    cells = pd.DataFrame([row[1:] for row in rows], columns=_names(layout), dtype="str")
+    sheet = bulk.sheet_of(layout, cells, numbers + 1)
     if sheet is None:
         return None
-    read = reading.typed(sheet, plant)
-    sure = found["local"].to_numpy().astype("datetime64[us]") - np.timedelta64(offset)
+    read, at = reading.typed(sheet, plant), TABLES[layout.kind].at
+    sure = clock.standard(sheet.rows[at].fillna("").to_numpy(dtype=object)) - np.timedelta64(offset)
     read.frame[at] = pd.Series(np.where(np.isnat(sure), read.frame[at].to_numpy(), sure))
     return sheet, read
 
 
 # --- SQL of a plain file's rows -----------------------------------------------------------------
+
+
+def _names(layout: Layout) -> list[str]:
+    return [f"c{place}" for place in range(len(layout.columns))]
 
 
 def _cell(layout: Layout, name: str) -> str:
@@ -125,7 +130,7 @@ def _cell(layout: Layout, name: str) -> str:
 def _cells(paths: list[Path], layout: Layout) -> str:
     """SQL of the rows of files of one layout, all cells text, numbered through from 1 in order; f: which file, from 0."""
     files = ", ".join("'" + str(path).replace("'", "''") + "'" for path in paths)
-    columns = ", ".join(f"'c{i}': 'VARCHAR'" for i in range(len(layout.columns)))
+    columns = ", ".join(f"'{name}': 'VARCHAR'" for name in _names(layout))
     return f"""SELECT *, CAST(file_index AS BIGINT) AS f, row_number() OVER () AS n FROM read_csv([{files}], delim = '{layout.delimiter}',
         quote = '', escape = '', header = false, skip = 1, auto_detect = false, columns = {{{columns}}}, nullstr = '',
         compression = 'none', ignore_errors = true)"""
@@ -134,19 +139,33 @@ def _cells(paths: list[Path], layout: Layout) -> str:
 def _typed(paths: list[Path], layout: Layout, plant: Plant) -> str:
     """SQL of such rows with the contract's columns beside their cells (times local), and whether a row is suspect."""
     table = TABLES[layout.kind]
-    values = "".join(f', {_value(column, _cell(layout, column.name))} AS "{column.name}"' for column in table.columns)
-    with_values = f"SELECT *{values} FROM ({_cells(paths, layout)})"
+    sure = "".join(f', {_sure(column)} AS "{column.name}"' for column in table.columns)
+    with_values = f"SELECT *{sure} FROM ({_read(paths, layout)})"
     worked_out = f"SELECT *{as_sql.worked_out(DERIVED.get(table.kind, {}))} FROM ({with_values})"
     return f"SELECT *, ({_suspect(table, layout, plant)}) AS suspect FROM ({worked_out})"
 
 
-def _value(column: Column, cell: str) -> str:
+def _read(paths: list[Path], layout: Layout) -> str:
+    """SQL of such rows with what the database makes of each cell beside it; sure only where nothing about a row is suspect."""
+    values = "".join(
+        f", {_cast(column, _cell(layout, column.name))} AS read_{column.name}, {_cell(layout, column.name)} AS cell_{column.name}"
+        for column in TABLES[layout.kind].columns
+    )
+    return f"SELECT *{values} FROM ({_cells(paths, layout)})"
+
+
+def _cast(column: Column, cell: str) -> str:
+    return f"TRY_CAST({cell} AS {_AS[column.type]})" if column.type in _AS else cell
+
+
+def _sure(column: Column) -> str:
+    read, cell = f"read_{column.name}", f"cell_{column.name}"
     if column.type == "number":
-        return f"CASE WHEN isfinite(TRY_CAST({cell} AS DOUBLE)) THEN TRY_CAST({cell} AS DOUBLE) END"
+        return f"CASE WHEN isfinite({read}) THEN {read} END"
     if column.type == "time":
-        read = f"CASE WHEN regexp_full_match({cell}, '{_STANDARD}') THEN TRY_CAST({cell} AS TIMESTAMP) END"
-        return f"CASE WHEN year({read}) BETWEEN 1990 AND 2200 THEN {read} END"
-    return cell
+        sane = f"{read} >= TIMESTAMP '1990-01-01' AND {read} < TIMESTAMP '2201-01-01'"
+        return f"CASE WHEN {sane} AND regexp_full_match({cell}, '{_STANDARD}') THEN {read} END"
+    return read
 
 
 def _suspect(table: Table, layout: Layout, plant: Plant) -> str:
@@ -184,30 +203,37 @@ def _filled(names: tuple[str, ...]) -> str:
     return " AND ".join(f'"{name}" IS NOT NULL' for name in names) or "true"
 
 
-def rows(taken: list[Taken], plant: Plant) -> str:
+def rows(con: duckdb.DuckDBPyConnection, taken: list[Taken]) -> str:
     """SQL of the sure rows of taken files of one log, as an arriving row is. Empty where there are none."""
+    import pandas as pd
+
+    seqs = [seq for file in taken for seq in (file.first_seq + file.checked.suspects.row_numbers - 2).tolist()]
+    con.execute("CREATE OR REPLACE TEMP TABLE suspect (seq BIGINT)")
+    store.insert(con, "suspect", pd.DataFrame({"seq": seqs}))
     layouts: dict[tuple[Any, ...], list[Taken]] = {}
     for file in taken:
         layouts.setdefault((file.checked.layout.header.contract, file.checked.layout.columns), []).append(file)
-    return " UNION ALL BY NAME ".join(_rows_alike(alike, plant) for alike in layouts.values())
+    return " UNION ALL BY NAME ".join(_rows_alike(alike) for alike in layouts.values())
 
 
-def _rows_alike(alike: list[Taken], plant: Plant) -> str:
+def _rows_alike(alike: list[Taken]) -> str:
     layout = alike[0].checked.layout
     table = TABLES[layout.kind]
     before, starts = 0, []
     for file in alike:
         starts.append(file.first_seq - before - 1)
         before += file.checked.layout.rows
-    at, shifts = table.at, [file.checked.offset // timedelta(microseconds=1) for file in alike]
-    names = ", ".join(f'"{c.name}"' for c in table.columns)
-    typed = _typed([file.checked.path for file in alike], layout, plant)
-    ids, firsts = _of_file([file.file_id for file in alike]), [file.first_seq for file in alike]
+    shifts = [file.checked.offset // timedelta(microseconds=1) for file in alike]
+    values = "".join(
+        f', read_{c.name}{f" - to_microseconds({_of_file(shifts)})" if c.type == "time" else ""} AS "{c.name}"'
+        for c in table.columns
+    )
+    ids, firsts = _of_file([file.file_id for file in alike]), _of_file([file.first_seq for file in alike])
+    read = _read([file.checked.path for file in alike], layout)
     return f"""SELECT *, {account.digest(table.kind)} AS digest FROM (
-        SELECT seq, CAST({ids} AS INTEGER) AS file_id, seq - {_of_file(firsts)} + 2 AS row, true AS credible,
-            {names.replace(f'"{at}"', f'"{at}" - to_microseconds({_of_file(shifts)}) AS "{at}"')}
-        FROM (SELECT *, n + {_of_file(starts)} AS seq FROM ({typed}) WHERE NOT suspect)
-        WHERE seq NOT IN ({", ".join(map(str, firsts))}))"""
+        SELECT seq, CAST({ids} AS INTEGER) AS file_id, seq - {firsts} + 2 AS row, true AS credible{values}
+        FROM (SELECT *, n + {_of_file(starts)} AS seq FROM ({read}))
+        WHERE seq NOT IN (SELECT seq FROM suspect))"""
 
 
 def _of_file(values: list[int]) -> str:
@@ -240,7 +266,7 @@ def outcomes(con: duckdb.DuckDBPyConnection, kind: str, taken: list[Taken], coul
     counts = ", ".join(f"count(*) FILTER ({_filled(needs)})" for needs in needed)
     ranges = " OR ".join(f"seq >= {file.first_seq} AND seq < {file.end}" for file in taken)
     found = con.execute(f"""SELECT CAST({TABLES[kind].at} AS DATE), {counts} FROM log_{kind}
-        WHERE ({ranges}) AND seq NOT IN (SELECT seq FROM raw_row WHERE seq >= {taken[0].first_seq}) GROUP BY 1 ORDER BY 1""").fetchall()
+        WHERE ({ranges}) AND seq NOT IN (SELECT seq FROM suspect) GROUP BY 1 ORDER BY 1""").fetchall()
     lines = [
         (rule.code, kind, day, judged[needed.index(rule.needs)], 0, rule.code not in could_not_run)
         for rule in rules
