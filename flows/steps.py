@@ -127,10 +127,7 @@ def _read_new(
     }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs, job.only)
-    pulled.files += [
-        {"file": path.relative_to(job.logs).as_posix(), "sha256": "", "kind": None, "outcome": "refused", "why": why}
-        for path, why in cannot
-    ]
+    pulled.files += [_said(path.relative_to(job.logs).as_posix(), "", None, "refused", why) for path, why in cannot]
     pending: dict[str, list[Pending]] = {}
     for path in found:
         name = path.relative_to(job.logs).as_posix()

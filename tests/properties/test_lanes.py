@@ -180,3 +180,22 @@ def test_a_folder_with_odd_signs_in_its_name(tmp_path: Path) -> None:
 def test_logs_read_in_bulk_have_one_clock_and_nothing_judged_by_its_file() -> None:
     for kind in reader.KINDS:
         assert len(TABLES[kind].of_type("time", "date")) == 1 and TABLES[kind].refers
+
+
+def test_a_changed_plant_file_reads_rows_back_as_they_came(tmp_path: Path) -> None:
+    """L9 comes into the plant file and L1 goes: the rows of both are held against it anew, and say what was written."""
+    logs = [_changed({}, {"line": "L9"}, {"line": "L2"}, {"baked_g": "450 g"}, {})]
+    _both(tmp_path / "both", *logs)
+    folder = tmp_path / "both"
+    later = plant(lines={"L2": {"products": ["plain-loaf"]}, "L9": {"products": ["plain-loaf"]}})
+    found = []
+    for number in (0, 1 << 40):
+        con = store.open_for_writing(folder / f"{number}.duckdb")
+        with store.transaction(con):
+            steps.pull(con, steps.Job(later, "another", folder / "logs", folder / f"{number}.duckdb", folder), 2)
+        slips = con.execute("SELECT seq, place, \"column\", value, rule FROM slip WHERE kind = 'loaf' ORDER BY ALL")
+        found.append((slips.fetchall(), con.execute("SELECT seq, status FROM log_loaf ORDER BY seq").fetchall()))
+        con.close()
+    assert found[0] == found[1]
+    assert {(value, rule) for _, _, _, value, rule in found[0][0]} >= {("L1", "loaf.unknown-line")}
+    assert not any(value == "L9" for _, _, _, value, _ in found[0][0])

@@ -1,4 +1,4 @@
--- Until when each dough is the one that a row of its number and line means. A returned row: one dough and one calendar
+-- Until when each dough is the one that a row of its number and line means. A returned row: one row a dough and calendar
 -- day (UTC) of its reach, so that rows find their dough by equal columns and a day at once.
 -- The latest such dough mixed before the row, at most `within_s` seconds before; two mixed at that very time are asked
 -- about. A dough that still waits in quarantine is one that came: what belongs to it waits with it, and goes to no older one.
