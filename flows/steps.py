@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from models.shapes import Baseline, Charted, Stream
     from models.snapshot import Snapshot
     from models.storage.account import Touched
+    from models.storage.bulk import Checked, Taken
     from models.storage.cases import CaseEvent
     from models.storage.decisions import Decision
     from models.storage.take import Pending
@@ -62,15 +63,17 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
 
 def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
-    from models.storage import account, ledger, take
+    from models.storage import account, bulk, ledger, raw, store, take
 
     pulled = Pulled(run=run)
-    first_new = (con.execute("SELECT coalesce(max(seq), -1) + 1 FROM raw_row").fetchone() or (0,))[0]
+    first_new = raw.next_seq(con)
     taken = False
-    for group in _read_new(con, job, pulled, first_new):
+    in_bulk: dict[str, list[Taken]] = {}
+    could_not_run: set[str] = set()
+    for group in _read_new(con, job, pulled, first_new, in_bulk):
         taken = True
         take.put_raw(con, group)
-        _put(con, group[0].sheet.kind, group, job.plant)
+        could_not_run |= _put(con, group[0].sheet.kind, group, job.plant)
     plan = hashlib.sha256(job.plant_text.encode()).hexdigest()
     pulled.replanned = ledger.fact(con, "plant_sha256") not in (None, plan)
     if pulled.replanned:
@@ -78,7 +81,11 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     if job.decisions:
         _keep_decisions(con, job)
     if taken or pulled.replanned or job.decisions:
-        pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new)
+        straight = {kind: bulk.rows(con, files) for kind, files in in_bulk.items()}
+        pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new, straight)
+        for kind, files in in_bulk.items():
+            bulk.keep_layouts(con, files)
+            store.insert(con, "judged", bulk.outcomes(con, kind, files, could_not_run))
         pulled.shift_dates = _days_of(con, pulled.touched, first_new)
         ledger.set_fact(con, "plant_sha256", plan)
         store_changed(con, run)
@@ -107,20 +114,23 @@ def store_changed(con: duckdb.DuckDBPyConnection, run: int) -> None:
 TOGETHER = 200_000
 
 
-def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int) -> Iterator[list[Pending]]:
-    """The new files, read and typed, those of one log together up to about `TOGETHER` rows; seq: of the first row."""
+def _read_new(
+    con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int, in_bulk: dict[str, list[Taken]]
+) -> Iterator[list[Pending]]:
+    """The new files, read and typed, those of one log together up to about `TOGETHER` rows; seq: of the first row.
+
+    in_bulk: takes the files, by log, whose sure rows go from the archive into the store as they stand.
+    """
+    from models.judging import checks
     from models.reader import intake
-    from models.storage import store, take
+    from models.storage import bulk, store, take
 
     known = {
         sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
     }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs, job.only)
-    pulled.files += [
-        {"file": path.relative_to(job.logs).as_posix(), "sha256": "", "kind": None, "outcome": "refused", "why": why}
-        for path, why in cannot
-    ]
+    pulled.files += [_said(path.relative_to(job.logs).as_posix(), "", None, "refused", why) for path, why in cannot]
     pending: dict[str, list[Pending]] = {}
     for path in found:
         name = path.relative_to(job.logs).as_posix()
@@ -133,8 +143,10 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         if known.get(sha, ("", ""))[1] == "taken":
             pulled.files.append(_said(name, sha, known[sha][0], "already taken", "the same content was taken before"))
             continue
+        checks.load_suite()
         store.archive(store.archive_folder(job.store), sha, content)
-        read = _read_one(name, content, job.plant)
+        checked = _look(con, content, store.archived(store.archive_folder(job.store), sha), job.plant)
+        read = _read_one(name, content, job.plant) if checked is None else (checked.suspects, checked.typed)
         new = sha not in known
         if isinstance(read, str):
             pulled.files.append(_said(name, sha, None, "refused", read) | {"new": new})
@@ -150,8 +162,10 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
         known[sha] = (sheet.kind, "taken")
         alike = pending.setdefault(sheet.kind, [])
-        alike.append(take.Pending(file_id, sheet, typed, seq))
-        seq += alike[-1].n
+        alike.append(take.Pending(file_id, sheet, typed, seq, checked is not None))
+        if checked is not None:
+            in_bulk.setdefault(sheet.kind, []).append(bulk.Taken(file_id, seq, checked))
+        seq += alike[-1].n if checked is None else checked.layout.rows
         pulled.files.append(
             _said(name, sha, sheet.kind, "taken", "")
             | {"notes": notes, "passed_over": [{"row": line.row, "why": line.why} for line in sheet.passed_over]}
@@ -159,6 +173,15 @@ def _read_new(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int
         if sum(file.n for file in alike) >= TOGETHER:
             yield pending.pop(sheet.kind)
     yield from pending.values()
+
+
+def _look(con: duckdb.DuckDBPyConnection, content: bytes, archived: Path, plant: Plant) -> Checked | None:
+    """A very large plain file that needs no frame; None for every other."""
+    from models.reader import bulk as reader
+    from models.storage import bulk
+
+    layout = reader.look(content, plant)
+    return None if layout is None else bulk.check(con, archived, layout, plant)
 
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:
@@ -180,12 +203,15 @@ def _keep_file(con: duckdb.DuckDBPyConnection, *values: Any) -> None:
     con.execute("INSERT INTO file VALUES (?, ?, ?, ?, ?, ?, ?, ?)", list(values))
 
 
-def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> None:
+def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> set[str]:
+    """Judge and keep rows of one log; returns the rules that could not run."""
     from models.storage import store, take
 
     outcomes = take.put_typed(con, kind, files, plant)
-    if len(outcomes):
-        store.insert(con, "judged", outcomes)
+    if not len(outcomes):
+        return set()
+    store.insert(con, "judged", outcomes)
+    return set(outcomes.loc[~outcomes["could_run"].astype(bool), "rule"])
 
 
 def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> None:

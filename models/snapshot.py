@@ -8,6 +8,7 @@ text NaN, a missing number NaN.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from models.batchbook import BATCHES, PASTES
@@ -151,6 +152,13 @@ class Snapshot:
     charted: tuple[Charted, ...] = ()
     alerts: tuple[Alert, ...] = ()
     looked: tuple[Looked, ...] = ()
+
+    @cached_property
+    def outside(self) -> pd.DataFrame:
+        """Loaves outside their product's window by line, product and day, as `placed.outside_by_day` counts them."""
+        from models.trade.placed import outside_by_day
+
+        return outside_by_day(self.plant, self.loaves, self.batches)
 
     def __post_init__(self) -> None:
         for name, columns in FRAMES.items():

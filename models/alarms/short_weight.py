@@ -70,7 +70,7 @@ def weigh(
     """Every shift with a weighed dough, in order of production. Frames as `netweight.verdicts` takes them."""
     order = {shift: n for n, shift in enumerate(plant.shifts)}
     named = batches[["line", "product", "shift_date"]].notna().all(axis=1)
-    weighed = batches[named & batches["batch_key"].isin(loaves["batch_key"])]
+    weighed = batches[named & batches["batch_key"].isin(loaves["batch_key"].unique())]
     found = []
     for shift in order:
         mine = weighed[weighed["shift"] == shift]

@@ -19,6 +19,7 @@ from models.shapes import Charted
 LEAST_BATCHES = 30
 LEAST_LOTS = 4
 _DRAWS = 2000
+_TOGETHER = 200  # draws that are worked out at once
 _SEED = 20260406
 
 
@@ -68,24 +69,41 @@ def worth(charted: Charted, window: tuple[float, float] | None, since: np.dateti
 
 
 def _interval(value, n, within, freedom, lots, window) -> tuple[float, float, float]:
-    share = float(_outside(value, n, within, window).mean())
     rng = np.random.default_rng(_SEED)
-    rows = [np.flatnonzero(lots == lot) for lot in np.unique(lots)]
-    draws = np.empty(_DRAWS)
+    _, lot = np.unique(lots, return_inverse=True)
+    many = int(lot.max()) + 1
+    times, spread = np.empty((_DRAWS, many)), np.empty(_DRAWS)
     for i in range(_DRAWS):
-        again = np.concatenate([rows[j] for j in rng.integers(len(rows), size=len(rows))])
-        spread = within * (freedom / rng.chisquare(freedom)) ** 0.5
-        draws[i] = _outside(value[again], n[again], spread, window).mean()
-    low, high = np.quantile(draws, [0.05, 0.95])
+        times[i] = np.bincount(rng.integers(many, size=many), minlength=many)
+        spread[i] = within * (freedom / rng.chisquare(freedom)) ** 0.5
+    once = np.ones((1, many))
+    share = float(_outside(value, n, np.array([within]), lot, once, window)[0])
+    low, high = np.quantile(_outside(value, n, spread, lot, times, window), [0.05, 0.95])
     return share, float(min(low, share)), float(max(high, share))
 
 
-def _outside(value, n, within, window) -> np.ndarray:
-    """Chance of a loaf outside the window, for every batch."""
+def _outside(value, n, within, lot, times, window) -> np.ndarray:
+    """Mean chance of a loaf outside the window over the batches, for each draw.
+
+    within: the spread of loaves of each draw; lot: each batch's, counted from 0; times: draws x lots, how often a lot
+    was drawn. A lot that was drawn twice is worked out once.
+    """
+    off = value - value.mean()
+    size, first, second, own = (times @ np.bincount(lot, part) for part in (np.ones(len(lot)), off, off**2, 1.0 / n))
+    mean = first / size
+    total = np.maximum(second / size - mean**2, 0.0)
+    kept = np.maximum(total - within**2 * own / size, 0.0)
+    keep = np.divide(kept, total, out=np.zeros_like(total), where=total > 0) ** 0.5
+    found = np.zeros(len(times))
+    for one in range(times.shape[1]):
+        drawn = np.flatnonzero(times[:, one])
+        for some in np.array_split(drawn, max(1, len(drawn) // _TOGETHER)):
+            level = value.mean() + mean[some] + keep[some] * (off[lot == one][:, None] - mean[some])
+            found[some] += times[some, one] * _beyond(level, within[some], window).sum(axis=0)
+    return found / size
+
+
+def _beyond(level, within, window) -> np.ndarray:
     from scipy.special import ndtr
 
-    total = float(np.var(value))
-    own = within**2 * float(np.mean(1.0 / n))
-    keep = max(total - own, 0.0) / total if total > 0 else 0.0
-    level = value.mean() + keep**0.5 * (value - value.mean())
     return ndtr((window[0] - level) / within) + ndtr((level - window[1]) / within)

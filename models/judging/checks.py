@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import logging
 import os
+import sys
+import threading
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -147,6 +149,17 @@ def _expectation(rule: Rule, plant: Plant) -> Any:
         return gxe.ExpectColumnValuesToBeInSet(column=rule.column, value_set=known, meta=meta)
     severity = FailureSeverity.WARNING if rule.level == "warning" else FailureSeverity.CRITICAL
     return gxe.ExpectColumnValuesToBeInSet(column=rule.code, value_set=[True], meta=meta, severity=severity)
+
+
+def load_suite() -> None:
+    """Begin to import the suite's library, beside whatever the database works on meanwhile."""
+    if "great_expectations" not in sys.modules:
+        threading.Thread(target=_import, name="suite").start()
+
+
+def _import() -> None:
+    os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
+    import great_expectations.expectations  # noqa: F401
 
 
 @cache

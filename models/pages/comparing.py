@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from models.pages import words
 from models.pages.rates import MIN_DAYS, NOTHING, Difference, Rate, likeness, paired_difference, rate, rate_difference
 from models.pages.words import number
+from models.trade.placed import placed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,14 +61,12 @@ def _judged(snapshot: Snapshot) -> pd.DataFrame:
     import pandas as pd
 
     plant = snapshot.plant
-    rows = snapshot.loaves.drop(columns=["line"]).merge(
-        snapshot.batches[["batch_key", "line", "product", "shift_date"]], on="batch_key"
-    )
+    rows = placed(snapshot.loaves, snapshot.batches, ("line", "product", "shift_date"))
     hot = rows["cooled_minutes"] < plant.net_weight.min_cooled_minutes
     rows = rows[(rows["reason"] != "suspicion") & ~hot]
     windows = {name: p.specific_volume for name, p in plant.products.items() if p.specific_volume}
-    low = rows["product"].map({name: window[0] for name, window in windows.items()}).astype("float64")
-    high = rows["product"].map({name: window[1] for name, window in windows.items()}).astype("float64")
+    low = rows["product"].astype("str").map({name: window[0] for name, window in windows.items()}).astype("float64")
+    high = rows["product"].astype("str").map({name: window[1] for name, window in windows.items()}).astype("float64")
     volume = rows["volume_ml"] / rows["baked_g"]
     return pd.DataFrame(
         {

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -139,7 +141,13 @@ def title_of(charted: Charted, plant: Plant) -> str:
 
 
 def _iso(at: Any, snapshot: Snapshot) -> str:
-    return words.iso(at, snapshot.plant.zone)
+    return _on_the_clock(at, snapshot.plant.zone)
+
+
+@lru_cache(maxsize=1 << 16)
+def _on_the_clock(at: Any, zone: ZoneInfo) -> str:
+    """Every chart of a line, on every page, has its batches at the same instants."""
+    return words.iso(at, zone)
 
 
 def _stories(charted: Charted, snapshot: Snapshot, shown: list[int]) -> dict[str, str]:

@@ -34,9 +34,7 @@ class Weights:
 def weights(snapshot: Snapshot, day: date) -> Weights:
     """The day's net weights against the label, for products that have one."""
     batches = of_day(snapshot.batches, day)
-    keys = set(batches["batch_key"])
-    loaves = snapshot.loaves[snapshot.loaves["batch_key"].isin(keys)]
-    found = netweight.verdicts(snapshot.plant, batches, loaves, of_day(snapshot.output, day), snapshot.checks)
+    found = netweight.verdicts(snapshot.plant, batches, snapshot.loaves, of_day(snapshot.output, day), snapshot.checks)
     labelled = [name for name, product in snapshot.plant.products.items() if product.label_g]
     empty = (
         "No dough of a labelled product is recorded."

@@ -81,7 +81,7 @@ def _sheet(
     delimiter: str = "", plain: bool = False,
 ) -> Sheet:  # fmt: skip
     """The sheet of a header and every line under it, as a frame of one text column a heading and one for the rest."""
-    kept, columns = _columns(header, frame)
+    kept, columns = columns_of(header, frame)
     over = [PassedOver(i + 1, "above the header" if any(r) else "blank") for i, r in enumerate(rows[: header.index])]
     numbering = np.arange(header.index + 2, header.index + 2 + len(frame), dtype=np.int64)
     dropped = nolog.below(header, frame)
@@ -101,7 +101,7 @@ def _sheet(
     return _decided(sheet, delimiter, plain)
 
 
-def _columns(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[str, ...]]:
+def columns_of(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[str, ...]]:
     """Which columns are kept, and their names: contract names, else the file's own, made unique."""
     kept, names = [], []
     taken = {name.casefold() for name in TABLES[header.kind].by_name}

@@ -34,10 +34,10 @@ _SYNONYMS = {
     "temperature": "temp temp. t",
     "volume": "vol vol. v",
 }
-_UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
-_UNKNOWN = frozenset(("?", "??", "???"))
-_DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
-_FREE = frozenset(("note", "what"))
+UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
+UNKNOWN = frozenset(("?", "??", "???"))
+DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
+FREE = frozenset(("note", "what"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,13 +207,13 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
 
 
 def _text(text: str, column: Column, plant: Plant) -> str | Misread | None:
-    if column.name in _FREE:
+    if column.name in FREE:
         return text
-    if text in _UNWRITTEN or (text in _UNKNOWN and not column.required):
+    if text in UNWRITTEN or (text in UNKNOWN and not column.required):
         return None
-    if text.casefold() in _DITTO_TEXT:
+    if text.casefold() in DITTO_TEXT:
         return Misread(f"a ditto mark: write {column.name} again in every row")
-    if text in _UNKNOWN:
+    if text in UNKNOWN:
         return Misread(f"{column.name} is needed: ask who wrote the row")
     if column.choices:
         return _choice(text, column)

@@ -57,8 +57,13 @@ def digest(kind: str) -> str:
     return f"hash({', '.join(c.name for c in TABLES[kind].columns)})"
 
 
-def settle(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int) -> Touched:
-    """Give every row touched by the rows from seq `first_new` on its links and its status."""
+def settle(
+    con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int, in_bulk: dict[str, str] | None = None
+) -> Touched:
+    """Give every row touched by the rows from seq `first_new` on its links and its status.
+
+    in_bulk: kind to SQL of rows that come straight from their files, with the columns of an arriving row.
+    """
     touched = Touched()
     for kind in ("paste", "output", "change", "check"):
         _touch(con, f"SELECT identity FROM log_{kind} WHERE seq >= {first_new}")
@@ -67,7 +72,7 @@ def settle(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int) -> Touc
             touched.pastes |= _names(con)
     _settle_doughs(con, plant, first_new, touched)
     for kind in OF_DOUGH:
-        _settle_of_dough(con, kind, first_new, touched)
+        _settle_of_dough(con, kind, first_new, touched, (in_bulk or {}).get(kind, ""))
     for kind in KINDS:
         _let_go(con, kind)
     return touched
@@ -144,18 +149,20 @@ def make_arriving(con: duckdb.DuckDBPyConnection, kind: str) -> None:
         SELECT * EXCLUDE (status, batch_key, asks, identity) FROM log_{kind} LIMIT 0""")
 
 
-def _settle_of_dough(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:
+def _settle_of_dough(
+    con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched, in_bulk: str = ""
+) -> None:
     """Proofs, gas tests and loaves that are new, or whose dough is new or changed."""
     _list_again(con, kind, first_new, touched)
     old = _linked_now(con, kind)
-    con.execute(
-        f"CREATE OR REPLACE TEMP TABLE linked AS {_link_to_dough(con, kind, f'log_{kind} WHERE seq IN (SELECT seq FROM again)')}"
-    )
+    _find_reach(con, kind)
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE linked AS SELECT r.seq, h.batch_key, coalesce(h.asks, false) AS asks
+        FROM {_linked(kind, f"(SELECT * FROM log_{kind} WHERE seq IN (SELECT seq FROM again))")}""")
     con.execute(
         f"UPDATE log_{kind} SET batch_key = l.batch_key, asks = l.asks FROM linked l WHERE log_{kind}.seq = l.seq"
     )
     con.execute(f"UPDATE log_{kind} SET identity = {_linked_identity(kind)} WHERE seq IN (SELECT seq FROM again)")
-    _let_in(con, kind, touched)
+    _let_in(con, kind, first_new, touched, in_bulk)
     _ask(con, kind, "dough_batch", "two doughs of this number were mixed at the same time: write which one it was")
     _touch(
         con, f"SELECT identity FROM again UNION SELECT identity FROM log_{kind} WHERE seq IN (SELECT seq FROM again)"
@@ -171,35 +178,44 @@ def _settle_of_dough(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, 
         touched.yeast_lots |= {name for (name,) in lots.fetchall()}
 
 
-def _link_to_dough(con: duckdb.DuckDBPyConnection, kind: str, rows: str) -> str:
-    """SQL that finds the dough of rows given as a FROM clause."""
+def _find_reach(con: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """The doughs that rows of a log may mean, and until when."""
     refers = TABLES[kind].refers
     assert refers is not None
-    con.execute(f"CREATE OR REPLACE TEMP TABLE linking AS SELECT seq, dough_batch, line, {refers.at} AS at FROM {rows}")
-    return store.sql("link_dough").format(within_s=refers.within_h * 3600)
+    query = store.sql("reach_of_dough").format(within_s=refers.within_h * 3600)
+    con.execute(f"CREATE OR REPLACE TEMP TABLE reach AS {query}")
 
 
-def _let_in(con: duckdb.DuckDBPyConnection, kind: str, touched: Touched) -> None:
+def _linked(kind: str, rows: str) -> str:
+    """FROM clause of rows `r` of a log with the dough `h` that they mean, if any. rows: a table or a query in brackets."""
+    at = f"r.{TABLES[kind].at}"
+    return f"""{rows} r LEFT JOIN reach h ON r.dough_batch = h.dough_batch AND r.line = h.line AND CAST({at} AS DATE) = h.day
+        AND {at} >= h.mixed_at AND {at} < h.next_at AND {at} <= h.last_at"""
+
+
+def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched, in_bulk: str) -> None:
     """New rows go into their log with their dough. One that nothing speaks against and that is alone of its identity
     has its status at once; the others are settled with the rows they meet, and join `again`."""
     make_arriving(con, kind)
-    con.execute(f"CREATE OR REPLACE TEMP TABLE linked AS {_link_to_dough(con, kind, f'arriving_{kind}')}")
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE arrived AS SELECT seq, batch_key, asks, {_linked_identity(kind)} AS identity
-        FROM (SELECT r.*, l.batch_key, l.asks FROM arriving_{kind} r JOIN linked l USING (seq))""")
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE met AS SELECT hash(identity) AS h FROM arrived GROUP BY 1 HAVING count(*) > 1
-        UNION SELECT hash(identity) FROM log_{kind} WHERE batch_key IS NULL OR batch_key IN (SELECT DISTINCT batch_key FROM arrived)""")
-    alone = "r.credible AND NOT a.asks AND hash(a.identity) NOT IN (SELECT h FROM met)"
-    waits = "a.batch_key IS NULL AND r.dough_batch IS NOT NULL"
-    con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT r.*, a.batch_key, a.asks, a.identity,
-        CASE WHEN {alone} THEN CASE WHEN {waits} THEN 'waiting' ELSE 'accepted' END END AS status
-        FROM arriving_{kind} r JOIN arrived a USING (seq) ORDER BY r.seq""")
-    con.execute(f"INSERT INTO again SELECT seq, identity FROM log_{kind} WHERE status IS NULL")
-    keys = con.execute("SELECT DISTINCT batch_key FROM arrived WHERE batch_key IS NOT NULL").fetchall()
+    arriving = f"SELECT * FROM arriving_{kind}" + (f" UNION ALL BY NAME {in_bulk}" if in_bulk else "")
+    con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT *, {_linked_identity(kind)} AS identity, CASE WHEN credible AND NOT asks
+            THEN CASE WHEN batch_key IS NULL AND dough_batch IS NOT NULL THEN 'waiting' ELSE 'accepted' END END AS status
+        FROM (SELECT r.*, h.batch_key, coalesce(h.asks, false) AS asks FROM {_linked(kind, f"({arriving})")})""")
+    new = f"SELECT identity FROM log_{kind} WHERE seq >= {first_new}"
+    keys = con.execute(
+        f"SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new} AND batch_key IS NOT NULL"
+    ).fetchall()
     touched.batches |= {name for (name,) in keys}
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE met AS SELECT hash(identity) AS h FROM ({new} UNION ALL
+            SELECT identity FROM log_{kind} WHERE seq < {first_new} AND (batch_key IS NULL OR
+                batch_key IN (SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new})))
+        GROUP BY 1 HAVING count(*) > 1""")
+    con.execute(f"""INSERT INTO again SELECT seq, identity FROM log_{kind} WHERE seq >= {first_new}
+        AND (status IS NULL OR hash(identity) IN (SELECT h FROM met)) AND seq NOT IN (SELECT seq FROM again)""")
     if kind == "gas":
-        lots = con.execute("SELECT DISTINCT yeast_lot FROM arriving_gas WHERE yeast_lot IS NOT NULL").fetchall()
-        touched.yeast_lots |= {name for (name,) in lots}
-    con.execute(f"DROP TABLE arriving_{kind}; DROP TABLE arrived")
+        lots = con.execute(f"SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq >= {first_new}")
+        touched.yeast_lots |= {name for (name,) in lots.fetchall()}
+    con.execute(f"DROP TABLE arriving_{kind}; DROP TABLE reach; DROP TABLE met")
 
 
 def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:

@@ -87,9 +87,9 @@ def of_month(con: duckdb.DuckDBPyConnection, plant: Plant, month: str, at_most: 
 
 
 def loaves(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Accepted loaves as `snapshot.FRAMES` has them, in order of their clock."""
+    """Accepted loaves as `snapshot.FRAMES` has them, in no order that means anything; texts are categories."""
     columns = store.typed_columns(FRAMES["loaves"])
-    return store.many(con, "log_loaf WHERE status = 'accepted'", "log_loaf.measured_at, identity", columns)
+    return store.many(con, "log_loaf WHERE status = 'accepted'", "", columns, categories=True)
 
 
 def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), where: str = "true") -> pd.DataFrame:

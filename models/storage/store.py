@@ -23,13 +23,14 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 1
+VERSION = 2
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
     "meta",
     "file",
     "raw_row",
+    "raw_file",
     "passed_over",
     "slip",
     "finding",
@@ -171,16 +172,22 @@ def frame(
 FEW_TEXTS = 50_000
 
 
-def many(con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str]) -> pd.DataFrame:
+def many(
+    con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str], categories: bool = False
+) -> pd.DataFrame:
     """Like `frame`, for very many rows: equal texts of a column are one object in memory.
 
-    source: what stands after FROM, a WHERE with it.
+    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them.
     """
     import numpy as np
     import pandas as pd
 
     wanted = [_as_codes(con, name, source) if kind == "text" else f'"{name}"' for name, kind in columns.items()]
-    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source} ORDER BY {order}").df()
+    ordered = f" ORDER BY {order}" if order else ""
+    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source}{ordered}").df()
+    if categories:
+        kinds = {name: "category" if kind == "text" else FRAME_TYPE[kind] for name, kind in columns.items()}
+        return found.astype(kinds)
     for name in columns:
         if isinstance(found[name].dtype, pd.CategoricalDtype):
             texts = np.array([*found[name].cat.categories, None], dtype=object)
@@ -264,7 +271,7 @@ def _whose(version: int) -> str:
 
 def archive(folder: Path, sha256: str, content: bytes) -> None:
     """Keep a file whole under its hash; whole at once, never twice."""
-    target = folder / sha256[:2] / sha256
+    target = archived(folder, sha256)
     if target.exists() and target.stat().st_size == len(content):
         return
     target.parent.mkdir(parents=True, exist_ok=True)
@@ -274,6 +281,11 @@ def archive(folder: Path, sha256: str, content: bytes) -> None:
         handle.flush()
         os.fsync(handle.fileno())
     part.replace(target)
+
+
+def archived(folder: Path, sha256: str) -> Path:
+    """Where a file is kept in the archive."""
+    return folder / sha256[:2] / sha256
 
 
 def archive_folder(path: Path) -> Path:

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from models.judging import checks
 from models.logbook import TABLES
-from models.storage import account, store
+from models.storage import account, raw, store
 
 if TYPE_CHECKING:
     import duckdb
+    import numpy as np
     import pandas as pd
 
     from models.plant import Plant
@@ -46,11 +47,27 @@ class Pending:
     sheet: Sheet
     typed: Typed
     first_seq: int
+    in_bulk: bool = False  # of its rows only those that need a look are here; each line is one
 
     @property
     def n(self) -> int:
-        """Rows received."""
+        """Rows that are here."""
         return len(self.sheet.rows)
+
+    @property
+    def seqs(self) -> np.ndarray:
+        """The place of each row among all that ever arrived."""
+        import numpy as np
+
+        return self.first_seq + (self._lines if self.in_bulk else np.arange(self.n))
+
+    def seq(self, row: int) -> int:
+        """The place of one row, by its position here."""
+        return self.first_seq + int(self._lines[row] if self.in_bulk else row)
+
+    @property
+    def _lines(self) -> np.ndarray:
+        return self.sheet.row_numbers - self.sheet.header_row - 1
 
 
 def put_raw(con: duckdb.DuckDBPyConnection, files: list[Pending]) -> None:
@@ -81,12 +98,11 @@ def _put_raw_alike(con: duckdb.DuckDBPyConnection, files: list[Pending]) -> None
 
 def _places(file: Pending) -> pd.DataFrame:
     """Where each row of a file stands: seq, kind, file_id, row."""
-    import numpy as np
     import pandas as pd
 
     return pd.DataFrame(
         {
-            "seq": np.arange(file.first_seq, file.first_seq + file.n),
+            "seq": file.seqs,
             "kind": file.sheet.kind,
             "file_id": file.file_id,
             "row": file.sheet.row_numbers,
@@ -149,7 +165,7 @@ def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant
         return files[of_file], position - starts[of_file]
 
     _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place(position), column))
-    seqs = {position: file.first_seq + row for position in doubts for file, row in [place(position)]}
+    seqs = {position: file.seq(row) for position in doubts for file, row in [place(position)]}
     return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
 
 
@@ -312,7 +328,4 @@ def _unread(
 
 
 def _written_before(con: duckdb.DuckDBPyConnection, seq: int, column: str) -> str:
-    found = con.execute(
-        "SELECT json_extract_string(cells, ?) FROM raw_row WHERE seq = ?", [f'$."{column}"', seq]
-    ).fetchall()
-    return (found[0][0] if found else None) or ""
+    return raw.cells(con, seq).get(column) or ""

@@ -24,13 +24,14 @@ IN_FORCE = {"dough": "status IN ('accepted', 'waiting')"}
 
 def refresh(con: duckdb.DuckDBPyConnection, plant: Plant, touched: Touched) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Work out touched batches again and put them in the store; returns their wide rows (pastes, batches)."""
+    from models.storage import measured
     from models.trade.batches import Logs, reduce
 
     _closure(con, touched)
     logs = Logs(
         **{kind: _rows(con, kind) for kind in ("paste", "dough", "proof", "gas")}, loaf=_rows(con, "loaf", "false")
     )
-    wide = reduce(plant, logs, _loaves(con, plant))
+    wide = reduce(plant, logs, measured.loaves(con, plant))
     pastes = _keep(con, "pastes", wide.pastes, "again_pastes")
     batches = _keep(con, "batches", wide.batches, "again_batches")
     return pastes, batches
@@ -70,43 +71,6 @@ def _names(con: duckdb.DuckDBPyConnection, table: str, names: set[str]) -> None:
 
     con.execute(f"CREATE OR REPLACE TEMP TABLE {table} (name VARCHAR)")
     store.insert(con, table, pd.DataFrame({"name": sorted(names)}, dtype="str"))
-
-
-# loaves that are reduced together
-TOGETHER = 300_000
-
-
-def _loaves(con: duckdb.DuckDBPyConnection, plant: Plant) -> pd.DataFrame:
-    """What was measured on each batch to be worked out, a bounded number of loaves at a time."""
-    import pandas as pd
-
-    from models.trade.batches import loaves
-
-    counts = con.execute("""SELECT batch_key, count(*) FROM log_loaf WHERE status = 'accepted'
-        AND batch_key IN (SELECT name FROM again_batches) GROUP BY 1 ORDER BY 1""").fetchall()
-    parts, names, size = [], [], 0
-    for name, n in counts:
-        names.append(name)
-        size += n
-        if size >= TOGETHER:
-            parts.append(loaves(plant, _loaf_rows(con, names)))
-            names, size = [], 0
-    parts.append(loaves(plant, _loaf_rows(con, names)))
-    return pd.concat([part for part in parts if len(part)] or parts)
-
-
-def _loaf_rows(con: duckdb.DuckDBPyConnection, names: list[str]) -> pd.DataFrame:
-    from models.trade.batches import OF_LOAF
-
-    _names(con, "these", set(names))
-    types = store.typed_columns(TABLES["loaf"].columns)
-    source = "log_loaf WHERE status = 'accepted' AND batch_key IN (SELECT name FROM these)"
-    return store.many(
-        con,
-        source,
-        "log_loaf.measured_at, identity, seq",
-        {"batch_key": "text"} | {name: types[name] for name in OF_LOAF},
-    )
 
 
 def _rows(con: duckdb.DuckDBPyConnection, kind: str, where: str = "") -> pd.DataFrame:

@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
-from math import ceil, sqrt
-from statistics import fmean, stdev
+from math import ceil, fsum, sqrt
+from statistics import fmean
 from typing import TYPE_CHECKING, Literal
+
+from models.trade.placed import placed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -199,9 +201,9 @@ def verdicts(
     """
     rows = batches[batches["product"].isin([n for n, p in plant.products.items() if p.label_g])]
     rows = rows[["batch_key", "line", "product", "shift_date"]]
-    measured = loaves.drop(columns=["line"], errors="ignore").merge(rows, on="batch_key")
+    measured = placed(loaves, rows, ("line", "product", "shift_date"))
     days = rows.drop(columns="batch_key").drop_duplicates().sort_values(["shift_date", "line", "product"])
-    by = {key: part for key, part in measured.groupby(["shift_date", "line", "product"])}
+    by = {key: part for key, part in measured.groupby(["shift_date", "line", "product"], observed=True)}
     found = []
     for day, line, product in days[["shift_date", "line", "product"]].itertuples(index=False):
         part = by.get((day, line, product), measured.iloc[:0])
@@ -222,7 +224,7 @@ def _verdict(
     day, line, product = key
     label_g = float(plant.products[product].label_g or 0.0)
     counts, left_out = _counting(plant, loaves)
-    weights = [float(w) for w in counts["baked_g"]]
+    weights = counts["baked_g"].tolist()
     blank = NetWeight(
         rule=plant.net_weight.rule,
         line=line,
@@ -276,7 +278,7 @@ def scale_doubt(loaves: pd.DataFrame, checks: pd.DataFrame | None, bears_g: floa
     if checks is None or not len(checks):
         return "no check of the scale is recorded"
     weight = checks[checks["quantity"] == "weight"].rename(columns={"instrument": "scale"}).sort_values("checked_at")
-    rows = loaves[["measured_at", "scale"]].sort_values("measured_at")
+    rows = loaves[["measured_at", "scale"]].sort_values("measured_at").astype({"scale": "str"})
     last = pd.merge_asof(rows, weight, left_on="measured_at", right_on="checked_at", by="scale")
     if last["as_found"].isna().any():
         return "the scale was not checked before the loaves"
@@ -314,7 +316,8 @@ def _judge_133(blank: NetWeight, weights: list[float], made: float | None, doubt
 def _figures(blank: NetWeight, weights: list[float], probability: float) -> NetWeight:
     if len(weights) < 2:
         return replace(blank, mean_g=weights[0] if weights else None)
-    mean_g, sd_g = fmean(weights), stdev(weights)
+    mean_g = fmean(weights)
+    sd_g = sqrt(fsum((weight - mean_g) ** 2 for weight in weights) / (len(weights) - 1))
     return replace(
         blank, mean_g=mean_g, sd_g=sd_g, mean_limit_g=mean_limit(blank.label_g, sd_g, len(weights), probability)
     )

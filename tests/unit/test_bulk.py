@@ -10,7 +10,7 @@ import pytest
 
 from flows import steps
 from models.judging import checks
-from models.storage import store, wide
+from models.storage import measured, store
 from tests.faults.killer import pieces, put
 from tests.faults.killer import run as run_sample
 from tests.unit.test_rules import NORTH
@@ -63,7 +63,8 @@ def test_groups_give_what_all_at_once_gives(tmp_path: Path, monkeypatch: pytest.
         put(logs, name, text)
     at_once = run_sample(tmp_path, logs)
     monkeypatch.setattr(steps, "TOGETHER", 1)
-    monkeypatch.setattr(wide, "TOGETHER", 3)
+    monkeypatch.setattr(measured, "STEPS", (1, 1, 1))
+    monkeypatch.setattr(measured, "TOGETHER", 3)
     in_groups = run_sample(tmp_path, logs, "grouped")
     assert all(at_once[name] == in_groups[name] for name in ("rows", "files", "quarantine", "alerts"))
     assert _wide(tmp_path / "s.duckdb") == _wide(tmp_path / "grouped.duckdb")
