@@ -26,6 +26,7 @@ from models.shapes import LASTING, Baseline, Charted, Episode, Points, Stream
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
 _NORMAL_90 = 1.6449
+Limits = tuple[float, float]
 _LOOK = 400
 """The last points that tell how often lots change here."""
 
@@ -50,12 +51,14 @@ def chart(
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
     limits = boundary(arl0, WINDOW, LEARNING if used.learning else FROZEN)
-    lower, upper = _limits(work, model, limits)
-    held = information(filtered(work.series(model.within), model, max(len(points) - _LOOK, 0)), WINDOW)
+    series = work.series(model.within)
+    held = information(filtered(series, model, max(len(points) - _LOOK, 0)), WINDOW)
+    own = information(filtered(series, model, *_stretch(used, points)), LASTING)
     state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
     words = promise(char, points, work, model, limits, held, arl0, used)
-    lasting = _lasting(work, model, limits, held)
+    lower, upper = _beyond(2, work, model, limits, own) or _usual(work, model, limits)
+    lasting = _beyond(LASTING, work, model, limits, own)
     return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic, lasting)
 
 
@@ -170,20 +173,34 @@ def _joined(first: Episode, second: Episode, points: Points) -> Episode:
     )
 
 
-def _limits(work: Working, model: Model, limits: np.ndarray) -> tuple[float, float]:
-    """Two batches in a row beyond one of these signal, in the stream's unit; for the usual number of readings.
+def _stretch(baseline: Baseline, points: Points) -> tuple[int, int]:
+    """First index and end of the baseline's batches; of all points while it learns or where they are gone."""
+    if baseline.learning:
+        return 0, len(points)
+    start, stop = int(np.searchsorted(points.at, np.datetime64(baseline.first_at, "us"))), _end_of(baseline, points)
+    return (start, stop) if stop > start else (0, len(points))
 
-    Drawn for two, because with heavy tails a single far batch proves little: one alone must be much farther off.
+
+def _beyond(window: int, work: Working, model: Model, limits: np.ndarray, held: np.ndarray) -> Limits | None:
+    """How far off `window` batches in a row are, each alike, when they signal, in the stream's unit.
+
+    held: of the baseline's stretch, so that what is drawn does not move later; None where it is too short. Drawn for
+    two, because with heavy tails a single far batch proves little: one alone must be much farther off.
     """
-    error = float(np.median(work.error_var(model.within)))
-    variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2 + model.level_se**2
-    reach = float(student_score(limits[1] / 2**0.5, model.nu)) * variance**0.5
-    return work.unit(model.level - reach), work.unit(model.level + reach)
-
-
-def _lasting(work: Working, model: Model, limits: np.ndarray, held: np.ndarray) -> tuple[float, float] | None:
-    """How far off LASTING batches in a row must be on average to signal, in the stream's unit."""
-    if len(held) < LASTING:
+    if len(held) < window:
         return None
-    reach = float(limits[LASTING - 1] / held[LASTING - 1] ** 0.5)
+    return _off(work, model, limits, window, float(held[window - 1]))
+
+
+def _usual(work: Working, model: Model, limits: np.ndarray) -> Limits:
+    """The same for two batches where there are too few to tell what two hold: as if they were independent."""
+    error = float(np.median(work.error_var(model.within)))
+    variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2
+    return _off(work, model, limits, 2, 2.0 / variance)
+
+
+def _off(work: Working, model: Model, limits: np.ndarray, window: int, held: float) -> Limits:
+    each = limits[window - 1] / window**0.5
+    tails = float(student_score(each, model.nu)) / each
+    reach = tails * limits[window - 1] * (1.0 / held + model.level_se**2) ** 0.5
     return work.unit(model.level - reach), work.unit(model.level + reach)
