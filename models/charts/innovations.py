@@ -4,7 +4,8 @@ In control a batch mean is taken to be
 
     y_i = level + lot effect + flour effect + a_i + w_i
 
-with a lot effect drawn anew at each yeast lot (variance lot^2), another at each flour lot (flour^2), a_i a first-order
+with a lot effect drawn anew at each yeast lot (variance lot^2), of which a share `stay`
+lives on from one day to the next, another at each flour lot (flour^2), a_i a first-order
 autoregression along the batches (variance batch^2, coefficient phi) and w_i the error of a mean of few loaves
 (variance within^2 / n_i). A Kalman filter over the state (lot, flour, a, level) gives the one-step forecast, and the
 innovation e_i = y_i - forecast with its variance S_i. In control the standardised innovations are independent: a
@@ -38,7 +39,8 @@ _DIFFUSE = 0.9
 class Model:
     """Variation in control, as standard deviations on the chart's working scale; `nu`: degrees of freedom of the tails.
 
-    level_se is the uncertainty of the level. scale2 multiplies every variance. With `learns` level and scale are
+    stay: correlation of a lot's effect from day to day (1: days of a lot are alike). level_se is the uncertainty of
+    the level. scale2 multiplies every variance. With `learns` level and scale are
     estimated on the way from there, the scale beginning with `scale_df` degrees of freedom.
     """
 
@@ -53,6 +55,7 @@ class Model:
     learns: bool
     scale2: float = 1.0
     scale_df: float = 1e9
+    stay: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -67,20 +70,24 @@ class Known:
 
 @dataclass(frozen=True)
 class Series:
-    """What is filtered: y, the variance of each mean's own error, and integer labels of yeast and flour lots."""
+    """What is filtered: y, the variance of each mean's own error, integer labels of yeast and flour lots, and of days.
+
+    days: None where a lot's effect does not change from day to day.
+    """
 
     y: np.ndarray
     error_var: np.ndarray
     lots: np.ndarray
     flours: np.ndarray
+    days: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
 class Innovations:
     """The filtered series from `start` on; every array is as long as what was filtered.
 
-    score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_*: Kalman gains; same_lot, same_flour: whether the next
-    batch is of the same lot; offset: standardised response to a level that was off from the start; level, level_var,
+    score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_*: Kalman gains; same_lot, same_flour: how much
+    of the lot's effect lives on in the next batch; offset: standardised response to a level that was off from the start; level, level_var,
     scale2, scale_df: what was known before the batch.
     """
 
@@ -132,7 +139,9 @@ def filtered(
     """
     stop = len(series.y) if stop is None else stop
     k = known or Known(model.level, model.level_se**2, model.scale2, model.scale_df)
-    same_lot, same_flour = _same(series.lots, start, stop), _same(series.flours, start, stop)
+    same_lot, same_flour = _same(series.lots, start, stop).astype(float), _same(series.flours, start, stop)
+    if series.days is not None:
+        same_lot[~_same(series.days, start, stop)] *= model.stay
     hold = (stop if hold is None else hold) if model.learns else start
     z, root, lot, flour, a, level, offset, mean, var, scale2, df = _pass(series, model, k, start, stop, hold)
     score = normal_score(z, np.minimum(model.nu, df) if model.learns else model.nu)
@@ -142,7 +151,7 @@ def filtered(
 
 
 def _same(labels: np.ndarray, start: int, stop: int) -> np.ndarray:
-    same = np.ones(stop - start)
+    same = np.ones(stop - start, dtype=bool)
     same[:-1] = labels[start + 1 : stop] == labels[start : stop - 1]
     return same
 
@@ -151,6 +160,8 @@ def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hol
     """The filter itself, in scalars for speed; P as its ten entries (lot l, flour f, autoregression a, level m)."""
     y, errors = series.y[start:stop].tolist(), series.error_var[start:stop].tolist()
     lots, flours = series.lots[start:stop].tolist(), series.flours[start:stop].tolist()
+    days = lots if series.days is None else series.days[start:stop].tolist()
+    stay, stay2 = model.stay, model.stay**2
     lot2, flour2, batch2, phi = model.lot**2, model.flour**2, model.batch**2, model.phi
     m, vm, scale2, df = known.level, known.level_var if model.learns else 0.0, known.scale2, known.scale_df
     rows: list[tuple[float, ...]] = []
@@ -182,6 +193,9 @@ def _pass(series: Series, model: Model, known: Known, start: int, stop: int, hol
                 kept[lots[j]] = fl, ll
                 fl, ll = kept.get(lots[j + 1], (0.0, lot2))
                 lf = la = lm = ol = 0.0
+            elif days[j + 1] != days[j]:
+                fl, ol, ll = stay * fl, stay * ol, stay2 * ll + (1.0 - stay2) * lot2
+                lf, la, lm = stay * lf, stay * la, stay * lm
             if flours[j + 1] != flours[j]:
                 kept[-1 - flours[j]] = ff, f2
                 ff, f2 = kept.get(-1 - flours[j + 1], (0.0, flour2))

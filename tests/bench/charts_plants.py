@@ -207,7 +207,7 @@ def _batches(rng: np.random.Generator, plant: Drawn, size: int) -> Series:
     p = points(rng, plant, size)
     assert p.flour is not None
     lots, flours = (np.unique(x.astype(str), return_inverse=True)[1] for x in (p.lot, p.flour))
-    return Series((p.value - LEVEL) / UNIT, plant.within**2 / p.n, lots, flours)
+    return Series((p.value - LEVEL) / UNIT, plant.within**2 / p.n, lots, flours, p.day.astype(int))
 
 
 def _tuned_score(series: Series, model: Model, shift: float) -> np.ndarray:
@@ -244,7 +244,7 @@ def price(seed: int, arl0: float, shift: float, runs: int) -> tuple[float, float
         series, true = _batches(rng, plant, 460), int(rng.integers(40, 60))
         series.y[true:] -= shift
         error = np.full(460, frozen.within**2 / plant.loaves)
-        learned = Series(LEVEL + UNIT * series.y, error, series.lots, series.flours)
+        learned = Series(LEVEL + UNIT * series.y, error, series.lots, series.flours, series.days)
         first = next((e.signalled for e in follow(learned, frozen, limits, 0, 460).episodes), 460)
         score = _tuned_score(series, plant.model(), shift)
         tuned = int(np.argmax(score > limit)) if (score > limit).any() else 460
