@@ -104,9 +104,9 @@ def _limits_say(charted: Charted, snapshot: Snapshot) -> str:
     if base is None or charted.lower is None or charted.upper is None:
         return ""
     what = "yeast lots" if charted.stream.characteristic == LOTS_CHARTED else "batches"
-    says = f"Two {what} in a row about or beyond {words.interval(charted.lower, charted.upper, unit)} signal"
+    says = f"Two {what} in a row outside {words.interval(charted.lower, charted.upper, unit)} signal"
     if charted.lasting is not None:
-        says += f", and eight whose mean is about or beyond {words.interval(*charted.lasting, unit)}"
+        says += f", and eight whose mean is outside {words.interval(*charted.lasting, unit)}"
     last = words.local(base.last_at, snapshot.plant.zone)
     if base.learning or last is None:
         return f"{says}; these lines still move while the chart learns."
@@ -154,7 +154,8 @@ def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot, one: str
     fine = words.finer(unit)
     says = f"Level {number(base.level, unit)} ± {number(base.level_se, unit, fine)} (standard error), {one} spread"
     says += f" {number(base.sd, unit, fine)} (sd), from {size}, {dates}"
-    return f"{words.sentence(base.says)} {says}." if base.learning else f"{says}."
+    so_far = base.says if one == "batch" else base.says.replace("batches", "yeast lots").split(", ")[0]
+    return f"{words.sentence(so_far)} {says}." if base.learning else f"{says}."
 
 
 def title_of(charted: Charted, plant: Plant) -> str:
@@ -288,7 +289,10 @@ def _summary(charted: Charted, dots: tuple[Dot, ...]) -> str:
         return f"{title}: no batch in these weeks."
     values = [dot.value for dot in dots]
     unit = charted.stream.unit
-    says = f"{title} of {words.count(len(dots), 'batch', 'batches')}, {words.interval(min(values), max(values), unit)}"
+    many = words.count(len(dots), "batch", "batches")
+    if charted.stream.characteristic == LOTS_CHARTED:
+        many = words.count(len(dots), "lot")
+    says = f"{title} of {many}, {words.interval(min(values), max(values), unit)}"
     return f"{says}; the last one {number(values[-1], unit)}."
 
 

@@ -122,6 +122,28 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Tally:
+    """One day's count out of `size`, with the limits made for that size; day: ISO."""
+
+    day: str
+    count: int
+    size: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
+class Tallies:
+    """A proportion day by day; level: what is usual, in 1000; says: the last day in a sentence."""
+
+    name: str
+    title: str
+    level: float
+    days: tuple[Tally, ...]
+    says: str
+
+
+@dataclass(frozen=True)
 class Bar:
     """One group's part of a change; `low` and `high` bound it with 90 % credibility."""
 

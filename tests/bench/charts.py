@@ -29,7 +29,7 @@ def main() -> None:
     elif chosen.quick:
         _run(paths=2000, points=400_000, plants=6, charts=3, size=2000, priced=3, onsets=40, year=0.05)
     else:
-        _run(paths=20_000, points=10_000_000, plants=200, charts=6, size=5000, priced=60, onsets=400, year=1.0)
+        _run(paths=40_000, points=10_000_000, plants=200, charts=6, size=5000, priced=60, onsets=400, year=1.0)
     print(f"\n{time.perf_counter() - began:.0f} s")
 
 
