@@ -266,7 +266,7 @@ def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
     places = _apart([min(max(value, low), high) for value, _ in said], step, high)
     arrows = ["▲ " if value > high else "▼ " if value < low else "" for value, _ in said]
     return [
-        _word(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}")
+        look.beside(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}")
         for at, arrow, (value, name) in zip(places, arrows, said, strict=True)
     ]
 
@@ -279,21 +279,6 @@ def _apart(places: list[float], step: float, top: float) -> list[float]:
     for i in range(len(moved) - 1, -1, -1):
         moved[i] = min(moved[i], top - step * (len(moved) - 1 - i))
     return moved
-
-
-def _word(at: float, text: str) -> dict[str, Any]:
-    return {
-        "xref": "paper",
-        "x": 1,
-        "xanchor": "left",
-        "xshift": 5,
-        "yref": "y",
-        "y": round(at, 4),
-        "yanchor": "middle",
-        "text": plain(text),
-        "showarrow": False,
-        "font": {"size": 11, "color": look.QUIET},
-    }
 
 
 def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:

@@ -80,11 +80,16 @@ def tallies(shown: Tallies) -> dict[str, Any]:
         cliponaxis=False,
         marker={
             "symbol": [{1: "triangle-up", 0: "circle", -1: "triangle-down"}[side] for side in beyond],
+            "opacity": 1,
             "size": [10 if side else 7 for side in beyond],
             "color": [look.RED if side else look.TODAY for side in beyond],
         },
     )
-    layout = look.layout(170, yaxis={"rangemode": "tozero", "nticks": 5}, xaxis={"type": "date", "nticks": 6})
+    axis = {"type": "date", "nticks": 6, "tickformat": "%-d %b", "tickangle": 0}
+    layout = look.layout(170, yaxis={"rangemode": "tozero", "nticks": 5}, xaxis=axis, margin={"r": 86})
+    last = shown.days[-1]
+    ends = ((_PER * last.high / last.size, f"limit {last.high} of {last.size}"), (shown.level, "usual"))
+    layout["annotations"] = [look.beside(round(at, 1), words) for at, words in ends]
     level = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": shown.level, "y1": shown.level, "layer": "below"}
     layout["shapes"] = [{**level, "line": {"width": 1.6, "color": look.INK}}]
     return {"data": [*steps, dots], "layout": layout}

@@ -16,10 +16,10 @@ from models.charts.baseline import freeze, frozen_model, learning, trade_model
 from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.characteristics import characteristic
 from models.charts.follow import Raw, follow
-from models.charts.innovations import Model, filtered, student_score
+from models.charts.innovations import Model, filtered
 from models.charts.learn import closed, learn, learn_until_complete
 from models.charts.promise import promise
-from models.charts.scan import WINDOW, information
+from models.charts.scan import WINDOW, information, reach
 from models.charts.working import Working, working
 from models.shapes import LASTING, Baseline, Charted, Episode, Points, Stream
 
@@ -56,7 +56,7 @@ def chart(
     own = information(filtered(series, model, *_stretch(used, points)), LASTING)
     state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
-    words = promise(char, points, work, model, limits, held, arl0, used)
+    words = promise(char, points, work, model, reach(held, limits, model.level_se, model.nu), arl0, used)
     lower, upper = _beyond(2, work, model, limits, own) or _usual(work, model, limits)
     lasting = _beyond(LASTING, work, model, limits, own)
     return Charted(stream, points, used, lower, upper, tuple(episodes), state, words, statistic, lasting)
@@ -189,18 +189,13 @@ def _beyond(window: int, work: Working, model: Model, limits: np.ndarray, held: 
     """
     if len(held) < window:
         return None
-    return _off(work, model, limits, window, float(held[window - 1]))
+    far = float(reach(held, limits, model.level_se, model.nu)[window - 1])
+    return work.unit(model.level - far), work.unit(model.level + far)
 
 
 def _usual(work: Working, model: Model, limits: np.ndarray) -> Limits:
     """The same for two batches where there are too few to tell what two hold: as if they were independent."""
     error = float(np.median(work.error_var(model.within)))
     variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2
-    return _off(work, model, limits, 2, 2.0 / variance)
-
-
-def _off(work: Working, model: Model, limits: np.ndarray, window: int, held: float) -> Limits:
-    each = limits[window - 1] / window**0.5
-    tails = float(student_score(each, model.nu)) / each
-    reach = tails * limits[window - 1] * (1.0 / held + model.level_se**2) ** 0.5
-    return work.unit(model.level - reach), work.unit(model.level + reach)
+    far = float(reach(np.array([1.0, 2.0]) / variance, limits, model.level_se, model.nu)[1])
+    return work.unit(model.level - far), work.unit(model.level + far)
