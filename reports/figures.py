@@ -1,7 +1,8 @@
 """The drawings, as plotly figures made of plain lists: the same data give the same bytes.
 
 A curve has two panels with one value axis: the weeks before, narrow, and the day in question, wide. A circle is a
-batch within the limits, a triangle one beyond them and points that way; a heavy bar is a change that lasts.
+batch within the lines of two in a row, a triangle one beyond them and points that way; the inner band is where the
+mean of eight may lie; a heavy bar is a change that lasts.
 """
 
 from __future__ import annotations
@@ -21,6 +22,10 @@ _BODY = (0.14, 1.0)
 _MARK_AT = {"lot": 0.22, "change": 0.72}
 _ROOM = 0.34
 _FAR = 0.6
+_DRAWN = {
+    "two": {"width": 1.4, "dash": "dash", "color": look.QUIET},
+    "eight": {"width": 0.8, "dash": "dot", "color": look.QUIET},
+}
 _WINDOW = {"width": 1.6, "dash": "dot", "color": look.AMBER}
 _LEGIBLE = 6
 _APART_PX = 13
@@ -108,8 +113,9 @@ def _reach(shown: Curve) -> tuple[float, float]:
 
 
 def _edges(shown: Curve) -> list[tuple[float, str]]:
-    """Limits and window with their names; some may lie beyond the axis."""
-    found = [(edge, "limit") for edge in (shown.lower, shown.upper) if edge is not None]
+    """The lines of two and of eight batches and the window, with their names; some may lie beyond the axis."""
+    found = [(edge, "two") for edge in (shown.lower, shown.upper) if edge is not None]
+    found += [(edge, "eight") for edge in shown.lasting or ()]
     return found + [(edge, shown.window_name.split()[0]) for edge in shown.window or ()]
 
 
@@ -131,7 +137,8 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
         for dot, low in zip(dots, below, strict=True)
     ]
     when = "%{x|%-d %b %H:%M}"
-    size = {True: 9, False: 5.5}
+    size = {True: 9, False: 6}
+    places = words.decimals(shown.unit)
     colour = {True: look.TODAY, False: look.EARLIER}
     return look.trace(
         "scatter",
@@ -144,7 +151,7 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
         textfont={"size": 10.5, "color": look.QUIET},
         name="batches",
         customdata=[[plain(dot.name), "<br>".join(plain(line) for line in dot.says)] for dot in dots],
-        hovertemplate=f"%{{customdata[0]}}<br>{when}, %{{y}} {shown.unit}<br>%{{customdata[1]}}<extra></extra>",
+        hovertemplate=f"%{{customdata[0]}}<br>{when}, %{{y:.{places}f}} {shown.unit}<br>%{{customdata[1]}}<extra></extra>",
         cliponaxis=False,
         marker={
             "symbol": symbols,
@@ -185,7 +192,7 @@ def _marks(shown: Curve, marks: list[Mark], panel: _Panel) -> Any:
 def _mark_label(shown: Curve, mark: Mark) -> str:
     if mark.kind == "change":
         return str([m for m in shown.marks if m.kind == "change"].index(mark) + 1)
-    name = mark.says.removeprefix("yeast lot ")
+    name = mark.says.removeprefix("yeast lot ").removeprefix("flour lot ")
     return name if len(name) <= _LEGIBLE else ""
 
 
@@ -195,12 +202,15 @@ def _limit_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
     if shown.lower is not None and shown.upper is not None:
         band = (max(shown.lower, low), min(shown.upper, high))
         shapes.append(_across(*band, fillcolor=look.BAND, line={"width": 0}, type="rect"))
+    if shown.lasting is not None:
+        inner = (max(shown.lasting[0], low), min(shown.lasting[1], high))
+        shapes.append(_across(*inner, fillcolor=look.INNER, line={"width": 0}, type="rect"))
     for edge, name in _edges(shown):
         if low <= edge <= high:
-            drawn = {"width": 1, "dash": "dash", "color": look.QUIET} if name == "limit" else _WINDOW
+            drawn = _DRAWN.get(name, _WINDOW)
             shapes.append(_across(edge, edge, line=drawn, type="line"))
     if shown.level is not None:
-        shapes.append(_across(shown.level, shown.level, line={"width": 1, "color": look.QUIET}, type="line"))
+        shapes.append(_across(shown.level, shown.level, line={"width": 1.6, "color": look.INK}, type="line"))
     return [*shapes, *_baseline_shape(shown, panels[0])]
 
 
@@ -209,7 +219,7 @@ def _baseline_shape(shown: Curve, weeks: _Panel) -> list[dict[str, Any]]:
     if not shown.baseline or shown.baseline[0] >= weeks.last or shown.baseline[1] <= weeks.first:
         return []
     place = {"x0": max(shown.baseline[0], weeks.first), "x1": min(shown.baseline[1], weeks.last)}
-    tall = {"yref": "paper", "y0": _BODY[0], "y1": _BODY[0] + 0.015}
+    tall = {"yref": "paper", "y0": _BODY[0], "y1": _BODY[0] + 0.03}
     strip = {"type": "rect", "xref": f"x{weeks.axis}", "fillcolor": look.QUIET, "line": {"width": 0}, "layer": "below"}
     return [{**strip, **place, **tall}]
 
@@ -256,7 +266,7 @@ def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
     places = _apart([min(max(value, low), high) for value, _ in said], step, high)
     arrows = ["▲ " if value > high else "▼ " if value < low else "" for value, _ in said]
     return [
-        _word(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}")
+        look.beside(at, f"{arrow}{name} {number(value, shown.unit).split(chr(160))[0]}")
         for at, arrow, (value, name) in zip(places, arrows, said, strict=True)
     ]
 
@@ -269,21 +279,6 @@ def _apart(places: list[float], step: float, top: float) -> list[float]:
     for i in range(len(moved) - 1, -1, -1):
         moved[i] = min(moved[i], top - step * (len(moved) - 1 - i))
     return moved
-
-
-def _word(at: float, text: str) -> dict[str, Any]:
-    return {
-        "xref": "paper",
-        "x": 1,
-        "xanchor": "left",
-        "xshift": 5,
-        "yref": "y",
-        "y": round(at, 4),
-        "yanchor": "middle",
-        "text": plain(text),
-        "showarrow": False,
-        "font": {"size": 11, "color": look.QUIET},
-    }
 
 
 def _span_words(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:

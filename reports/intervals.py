@@ -8,6 +8,7 @@ from typing import Any
 from models.pages.comparing import Comparison, Share
 from models.pages.holes import Grid
 from models.pages.rates import Rate
+from models.pages.shown import Tallies, Tally
 from models.pages.words import number
 from reports import look
 from reports.look import plain
@@ -50,6 +51,52 @@ def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
             "width": 5,
         },
     )
+
+
+def tallies(shown: Tallies) -> dict[str, Any]:
+    """Each day's share in 1000: a dot within the limits made for its number, a triangle beyond; the limits as steps."""
+    days = [tally.day for tally in shown.days]
+    beyond = [_side(tally) for tally in shown.days]
+    steps = [
+        look.trace(
+            "scatter",
+            x=days,
+            y=[round(_PER * edge / t.size, 1) for edge, t in zip(edges, shown.days, strict=True)],
+            mode="lines",
+            name=name,
+            hoverinfo="skip",
+            line={"shape": "hvh", "width": 1.2, "dash": "dash", "color": look.QUIET},
+        )
+        for name, edges in (("lower", [t.low for t in shown.days]), ("upper", [t.high for t in shown.days]))
+    ]
+    dots = look.trace(
+        "scatter",
+        x=days,
+        y=[round(_PER * t.count / t.size, 1) for t in shown.days],
+        mode="markers",
+        name="days",
+        hovertext=[f"{t.day}: {t.count} of {t.size}; limits {t.low} to {t.high}" for t in shown.days],
+        hoverinfo="text",
+        cliponaxis=False,
+        marker={
+            "symbol": [{1: "triangle-up", 0: "circle", -1: "triangle-down"}[side] for side in beyond],
+            "opacity": 1,
+            "size": [10 if side else 7 for side in beyond],
+            "color": [look.RED if side else look.TODAY for side in beyond],
+        },
+    )
+    axis = {"type": "date", "nticks": 6, "tickformat": "%-d %b", "tickangle": 0}
+    layout = look.layout(170, yaxis={"rangemode": "tozero", "nticks": 5}, xaxis=axis, margin={"r": 86})
+    last = shown.days[-1]
+    ends = ((_PER * last.high / last.size, f"limit {last.high} of {last.size}"), (shown.level, "usual"))
+    layout["annotations"] = [look.beside(round(at, 1), words) for at, words in ends]
+    level = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": shown.level, "y1": shown.level, "layer": "below"}
+    layout["shapes"] = [{**level, "line": {"width": 1.6, "color": look.INK}}]
+    return {"data": [*steps, dots], "layout": layout}
+
+
+def _side(tally: Tally) -> int:
+    return (tally.count > tally.high) - (tally.count < tally.low)
 
 
 def differences(shown: Sequence[Comparison]) -> dict[str, Any]:

@@ -14,7 +14,8 @@ QUIET = "#6a5c4f"
 RULE = "#d9cdbb"
 CARD = "#fffdf8"
 VEIL = "rgba(251,247,239,0.85)"
-BAND = "#f0e7d6"
+BAND = "#f3ecdf"
+INNER = "#e8dcc6"
 CRUST = "#c2a27c"
 EARLIER = "#9c8b79"
 TODAY = "#1d4f73"
@@ -78,3 +79,19 @@ def layout(height: int, **more: Any) -> dict[str, Any]:
     for name in ("xaxis", "yaxis", "margin"):
         base[name] = {**base[name], **more.pop(name, {})}
     return {**base, **more}
+
+
+def beside(at: float, text: str) -> dict[str, Any]:
+    """A word beside the right end of a line at this height."""
+    return {
+        "xref": "paper",
+        "x": 1,
+        "xanchor": "left",
+        "xshift": 5,
+        "yref": "y",
+        "y": round(at, 4),
+        "yanchor": "middle",
+        "text": plain(text),
+        "showarrow": False,
+        "font": {"size": 11, "color": QUIET},
+    }

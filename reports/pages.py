@@ -50,6 +50,10 @@ class _Drawn:
         """Lines side by side."""
         return self._json(intervals.differences(shown))
 
+    def tallies(self, shown: Any) -> Markup:
+        """A count of each day with the limits made for it."""
+        return self._json(intervals.tallies(shown))
+
     def grid(self, shown: Any) -> Markup:
         """What was recorded, day by day."""
         return self._json(intervals.grid(shown))

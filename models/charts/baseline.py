@@ -26,6 +26,8 @@ TRADE_DF = 6.0
 """Degrees of freedom the trade's spread counts for while learning."""
 TRADE_PHI = 0.3
 TRADE_NU = 8.0
+TRADE_STAY = 0.9
+"""Correlation of a lot's effect from day to day while learning (common practice, no source)."""
 
 
 def trade_model(char: Characteristic, work: Working) -> Model:
@@ -33,7 +35,9 @@ def trade_model(char: Characteristic, work: Working) -> Model:
     t, factor = char.trade, _trade_factor(char, work)
     batch, lot, flour, within = (v * factor for v in (t.batch, t.lot, t.flour, t.within))
     wide = 20.0 * (batch + lot + flour + within)
-    return Model(float(work.y[0]), batch, lot, flour, within, TRADE_PHI, TRADE_NU, wide, True, scale_df=TRADE_DF)
+    return Model(
+        float(work.y[0]), batch, lot, flour, within, TRADE_PHI, TRADE_NU, wide, True, 1.0, TRADE_DF, TRADE_STAY
+    )
 
 
 def _trade_factor(char: Characteristic, work: Working) -> float:
@@ -59,6 +63,7 @@ def frozen_model(baseline: Baseline) -> Model:
         x["level_se"],
         False,
         x["scale2"],
+        stay=x.get("stay", 1.0),
     )
 
 
@@ -117,9 +122,7 @@ def learning(char: Characteristic, points: Points, work: Working, learned: Learn
     """What the chart compares with while it learns: the level so far, the trade's spread scaled by what was seen."""
     t, known = trade_model(char, work), learned.known
     level_se = (known.level_var * known.scale2) ** 0.5
-    model = Model(
-        known.level, t.batch, t.lot, t.flour, t.within, t.phi, t.nu, level_se, False, known.scale2, known.scale_df
-    )
+    model = replace(t, level=known.level, level_se=level_se, learns=False, scale2=known.scale2, scale_df=known.scale_df)
     inside = in_control(learned.start, len(points), learned.episodes)
     reasons = _reasons(learned, inside, "in an episode")
     keep = np.flatnonzero(inside) if inside.any() else np.array([learned.start])
@@ -133,7 +136,8 @@ def _reasons(learned: Learned, inside: np.ndarray, episode: str) -> dict[int, st
 
 
 def _part(series: Series, keep: np.ndarray) -> Series:
-    return Series(series.y[keep], series.error_var[keep], series.lots[keep], series.flours[keep])
+    assert series.days is not None
+    return Series(*(part[keep] for part in (series.y, series.error_var, series.lots, series.flours, series.days)))
 
 
 def _ratios(char: Characteristic) -> Trade:
@@ -172,6 +176,7 @@ def _described(points, work, start, stop, keep, reasons, model: Model, sd_rel_se
         "flour": model.flour,
         "within": model.within,
         "nu": model.nu,
+        "stay": model.stay,
         "scale2": model.scale2,
         "reference": work.reference,
     }

@@ -16,17 +16,18 @@ from models.charts.baseline import freeze, frozen_model, learning, trade_model
 from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.characteristics import Characteristic, characteristic
 from models.charts.follow import Followed, Raw, follow
-from models.charts.innovations import Model, filtered, student_score
+from models.charts.innovations import Model, filtered
 from models.charts.learn import closed, learn, learn_until_complete
 from models.charts.past import Past, fingerprint, usable
 from models.charts.promise import promise
-from models.charts.scan import WINDOW, information
+from models.charts.scan import WINDOW, information, reach
 from models.charts.working import Working, working
 from models.shapes import LASTING, Baseline, Charted, Episode, Points, Stream
 
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
 _NORMAL_90 = 1.6449
+Limits = tuple[float, float]
 _LOOK = 400
 """The last points that tell how often lots change here."""
 
@@ -68,12 +69,14 @@ def chart_on(
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
     limits = boundary(arl0, WINDOW, LEARNING if used.learning else FROZEN)
-    lower, upper = _limits(work, model, limits)
-    held = information(filtered(work.series(model.within), model, max(len(points) - _LOOK, 0)), WINDOW)
+    series = work.series(model.within)
+    held = information(filtered(series, model, max(len(points) - _LOOK, 0)), WINDOW)
+    own = information(filtered(series, model, *_stretch(used, points)), LASTING)
     state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
-    words = promise(char, points, work, model, limits, held, arl0, used)
-    lasting = _lasting(work, model, limits, held)
+    words = promise(char, points, work, model, reach(held, limits, model.level_se, model.nu), arl0, used)
+    lower, upper = _beyond(2, work, model, limits, own) or _usual(work, model, limits)
+    lasting = _beyond(LASTING, work, model, limits, own)
     charted = Charted(stream, points, used, lower, upper, tuple(episodes), state, words, run.statistic, lasting)
     return charted, _past_of(run, points, arl0)
 
@@ -213,20 +216,29 @@ def _joined(first: Episode, second: Episode, points: Points) -> Episode:
     )
 
 
-def _limits(work: Working, model: Model, limits: np.ndarray) -> tuple[float, float]:
-    """Two batches in a row beyond one of these signal, in the stream's unit; for the usual number of readings.
+def _stretch(baseline: Baseline, points: Points) -> tuple[int, int]:
+    """First index and end of the baseline's batches; of all points while it learns or where they are gone."""
+    if baseline.learning:
+        return 0, len(points)
+    start, stop = int(np.searchsorted(points.at, np.datetime64(baseline.first_at, "us"))), _end_of(baseline, points)
+    return (start, stop) if stop > start else (0, len(points))
 
-    Drawn for two, because with heavy tails a single far batch proves little: one alone must be much farther off.
+
+def _beyond(window: int, work: Working, model: Model, limits: np.ndarray, held: np.ndarray) -> Limits | None:
+    """How far off `window` batches in a row are, each alike, when they signal, in the stream's unit.
+
+    held: of the baseline's stretch, so that what is drawn does not move later; None where it is too short. Drawn for
+    two, because with heavy tails a single far batch proves little: one alone must be much farther off.
     """
-    error = float(np.median(work.error_var(model.within)))
-    variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2 + model.level_se**2
-    reach = float(student_score(limits[1] / 2**0.5, model.nu)) * variance**0.5
-    return work.unit(model.level - reach), work.unit(model.level + reach)
-
-
-def _lasting(work: Working, model: Model, limits: np.ndarray, held: np.ndarray) -> tuple[float, float] | None:
-    """How far off LASTING batches in a row must be on average to signal, in the stream's unit."""
-    if len(held) < LASTING:
+    if len(held) < window:
         return None
-    reach = float(limits[LASTING - 1] / held[LASTING - 1] ** 0.5)
-    return work.unit(model.level - reach), work.unit(model.level + reach)
+    far = float(reach(held, limits, model.level_se, model.nu)[window - 1])
+    return work.unit(model.level - far), work.unit(model.level + far)
+
+
+def _usual(work: Working, model: Model, limits: np.ndarray) -> Limits:
+    """The same for two batches where there are too few to tell what two hold: as if they were independent."""
+    error = float(np.median(work.error_var(model.within)))
+    variance = (model.batch**2 + model.lot**2 + model.flour**2 + error) * model.scale2
+    far = float(reach(np.array([1.0, 2.0]) / variance, limits, model.level_se, model.nu)[1])
+    return work.unit(model.level - far), work.unit(model.level + far)

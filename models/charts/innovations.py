@@ -4,7 +4,8 @@ In control a batch mean is taken to be
 
     y_i = level + lot effect + flour effect + a_i + w_i
 
-with a lot effect drawn anew at each yeast lot (variance lot^2), another at each flour lot (flour^2), a_i a first-order
+with a lot effect drawn anew at each yeast lot (variance lot^2), of which a share `stay`
+lives on from one day to the next, another at each flour lot (flour^2), a_i a first-order
 autoregression along the batches (variance batch^2, coefficient phi) and w_i the error of a mean of few loaves
 (variance within^2 / n_i). A Kalman filter over the state (lot, flour, a, level) gives the one-step forecast, and the
 innovation e_i = y_i - forecast with its variance S_i. In control the standardised innovations are independent: a
@@ -38,7 +39,8 @@ _DIFFUSE = 0.9
 class Model:
     """Variation in control, as standard deviations on the chart's working scale; `nu`: degrees of freedom of the tails.
 
-    level_se is the uncertainty of the level. scale2 multiplies every variance. With `learns` level and scale are
+    stay: correlation of a lot's effect from day to day (1: days of a lot are alike). level_se is the uncertainty of
+    the level. scale2 multiplies every variance. With `learns` level and scale are
     estimated on the way from there, the scale beginning with `scale_df` degrees of freedom.
     """
 
@@ -53,6 +55,7 @@ class Model:
     learns: bool
     scale2: float = 1.0
     scale_df: float = 1e9
+    stay: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -67,19 +70,23 @@ class Known:
 
 @dataclass(frozen=True)
 class Series:
-    """What is filtered: y, the variance of each mean's own error, and integer labels of yeast and flour lots."""
+    """What is filtered: y, the variance of each mean's own error, integer labels of yeast and flour lots, and of days.
+
+    days: None where a lot's effect does not change from day to day.
+    """
 
     y: np.ndarray
     error_var: np.ndarray
     lots: np.ndarray
     flours: np.ndarray
+    days: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
 class Place:
     """Where a filter stands before batch `at`, so that it can go on from there as if it had never stopped.
 
-    numbers: its state, in the order of `_pass`; lot, flour: labels of the batch before; kept: label -> what is
+    numbers: its state, in the order of `_pass`; lot, flour, day: labels of the batch before; kept: label -> what is
     remembered of a lot that may come back (yeast lots by their label, flour lots by -1 - label).
     """
 
@@ -87,6 +94,7 @@ class Place:
     numbers: tuple[float, ...]
     lot: int
     flour: int
+    day: int
     kept: dict[int, tuple[float, float]]
 
 
@@ -94,9 +102,9 @@ class Place:
 class Innovations:
     """The filtered series from `start` on; every array is as long as what was filtered.
 
-    score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_*: Kalman gains; same_lot, same_flour: whether the next
-    batch is of the same lot; offset: standardised response to a level that was off from the start; level, level_var,
-    scale2, scale_df: what was known before the batch. end: where the filter stands after the last.
+    score: normal scores; root: 1 / sqrt(S), 1 / unit; gain_*: Kalman gains; same_lot, same_flour: how much of the
+    lot's effect lives on in the next batch; offset: standardised response to a level that was off from the start;
+    level, level_var, scale2, scale_df: what was known before the batch. end: where the filter stands after the last.
     """
 
     start: int
@@ -150,7 +158,9 @@ def filtered(
     """
     stop = len(series.y) if stop is None else stop
     k = known or Known(model.level, model.level_se**2, model.scale2, model.scale_df)
-    same_lot, same_flour = _same(series.lots, start, stop), _same(series.flours, start, stop)
+    same_lot, same_flour = _same(series.lots, start, stop).astype(float), _same(series.flours, start, stop)
+    if series.days is not None:
+        same_lot[~_same(series.days, start, stop)] *= model.stay
     hold = (stop if hold is None else hold) if model.learns else start
     place = place or _afresh(series, model, k, start)
     rows, end = _pass(series, model, place, stop, hold)
@@ -162,7 +172,7 @@ def filtered(
 
 
 def _same(labels: np.ndarray, start: int, stop: int) -> np.ndarray:
-    same = np.ones(stop - start)
+    same = np.ones(stop - start, dtype=bool)
     same[:-1] = labels[start + 1 : stop] == labels[start : stop - 1]
     return same
 
@@ -174,7 +184,8 @@ def _afresh(series: Series, model: Model, known: Known, start: int) -> Place:
     variances = (model.lot**2, model.flour**2, model.batch**2)
     numbers = (known.level, level_var, known.scale2, known.scale_df, *effects, *variances, *covariances)
     at = min(start, len(series.y) - 1)
-    return Place(start, numbers, int(series.lots[at]), int(series.flours[at]), {})
+    days = series.lots if series.days is None else series.days
+    return Place(start, numbers, int(series.lots[at]), int(series.flours[at]), int(days[at]), {})
 
 
 def _pass(series: Series, model: Model, place: Place, stop: int, hold: int) -> tuple[np.ndarray, Place]:
@@ -182,9 +193,11 @@ def _pass(series: Series, model: Model, place: Place, stop: int, hold: int) -> t
     start = place.at
     y, errors = series.y[start:stop].tolist(), series.error_var[start:stop].tolist()
     lots, flours = series.lots[start:stop].tolist(), series.flours[start:stop].tolist()
+    days = lots if series.days is None else series.days[start:stop].tolist()
+    stay, stay2 = model.stay, model.stay**2
     lot2, flour2, batch2, phi = model.lot**2, model.flour**2, model.batch**2, model.phi
     m, vm, scale2, df, fl, ff, fa, ol, of, oa, ll, f2, aa, lf, la, lm, fb, fm, am = place.numbers
-    was_lot, was_flour, kept = place.lot, place.flour, dict(place.kept)
+    was_lot, was_flour, was_day, kept = place.lot, place.flour, place.day, dict(place.kept)
     rows: list[tuple[float, ...]] = []
     drift2 = (1.0 - phi * phi) * batch2
     for j, value in enumerate(y):
@@ -193,6 +206,10 @@ def _pass(series: Series, model: Model, place: Place, stop: int, hold: int) -> t
             was_lot = lots[j]
             fl, ll = kept.get(was_lot, (0.0, lot2))
             lf = la = lm = ol = 0.0
+        elif days[j] != was_day:
+            fl, ol, ll = stay * fl, stay * ol, stay2 * ll + (1.0 - stay2) * lot2
+            lf, la, lm = stay * lf, stay * la, stay * lm
+        was_day = days[j]
         if flours[j] != was_flour:
             kept[-1 - was_flour] = ff, f2
             was_flour = flours[j]
@@ -216,4 +233,4 @@ def _pass(series: Series, model: Model, place: Place, stop: int, hold: int) -> t
         f2, fb, fm = f2 - kf * pf, phi * (fb - kf * pa), fm - kf * pm
         aa, am, vm = phi * phi * (aa - ka * pa) + drift2, phi * (am - ka * pm), vm - km * pm
     numbers = (m, vm, scale2, df, fl, ff, fa, ol, of, oa, ll, f2, aa, lf, la, lm, fb, fm, am)
-    return np.array(rows).reshape(-1, 11).T, Place(max(stop, start), numbers, was_lot, was_flour, kept)
+    return np.array(rows).reshape(-1, 11).T, Place(max(stop, start), numbers, was_lot, was_flour, was_day, kept)

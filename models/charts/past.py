@@ -105,6 +105,7 @@ def _past(body: dict[str, Any]) -> Past:
         tuple(at["place"]["numbers"]),
         at["place"]["lot"],
         at["place"]["flour"],
+        at["place"]["day"],
         {int(label): (effect, variance) for label, (effect, variance) in at["place"]["kept"].items()},
     )
     progress = Progress(at["start"], at["scanned"], place, _raws(at["episodes"]))

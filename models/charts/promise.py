@@ -20,16 +20,15 @@ def promise(
     points: Points,
     work: Working,
     model: Model,
-    limits: np.ndarray,
-    held: np.ndarray,
+    reaches: np.ndarray,
     arl0: float,
     baseline: Baseline,
 ) -> str:
-    """Two sentences for the page. held: as from scan.information; arl0 in points."""
+    """Two sentences for the page. reaches: as from scan.reach; arl0 in points."""
     per_day = points_per_day(points)
     false = f"About one false alarm in {_days(arl0 / per_day)} here."
     small = char.small * abs(baseline.level) if char.trade.relative else char.small
-    batches = expected_batches(held, abs(work.shift(-small, model.level)), limits)
+    batches = expected_batches(reaches, abs(work.shift(-small, model.level)))
     what = f"{100 * char.small:g} %" if char.trade.relative else f"{char.small:g} {char.unit}"
     found = (
         f"A lasting change of {what} is found after about {batches} batches, {_days(batches / per_day)} here."

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.charts.innovations import Innovations
+from models.charts.innovations import Innovations, student_score
 
 WINDOW = 200
 """Onsets up to this many batches back are looked at."""
@@ -93,10 +93,18 @@ def information(innovations: Innovations, window: int) -> np.ndarray:
     return np.array([float(np.mean(den)) for _, _, den, _ in sums])
 
 
-def expected_batches(held: np.ndarray, shift: float, boundary: np.ndarray) -> int | None:
-    """Batches after which a lasting step of `shift` is expected to signal; None: not within the windows of `held`.
+def reach(held: np.ndarray, limits: np.ndarray, level_se: float, nu: float) -> np.ndarray:
+    """How far off 1, 2, ... batches in a row are, all alike, when they signal; in the working scale's unit.
 
-    held: as from `information`. The score's own scatter is left out.
+    held: as from `information`. Heavy tails (nu) and a level known only to within level_se put it farther out. The
+    batches' own scatter is left out.
     """
-    found = np.flatnonzero(shift * np.sqrt(held) >= boundary[: len(held)])
+    limits = limits[: len(held)]
+    each = limits / np.sqrt(np.arange(1, len(held) + 1))
+    return student_score(each, nu) / each * limits * np.sqrt(1.0 / held + level_se**2)
+
+
+def expected_batches(reaches: np.ndarray, shift: float) -> int | None:
+    """Batches after which a lasting step of `shift` is expected to signal; None: not within the windows of `reach`."""
+    found = np.flatnonzero(reaches <= shift)
     return int(found[0]) + 1 if len(found) else None

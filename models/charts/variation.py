@@ -1,6 +1,7 @@
 """Variance components of a baseline stretch, by likelihood over a grid, with the trade's values as prior.
 
-For every combination of autocorrelation, yeast-lot and flour-lot sd (over the batch sd) the Kalman filter of
+For every combination of autocorrelation, yeast-lot and flour-lot sd (over the batch sd), and of how alike the days of
+a lot are, the Kalman filter of
 `innovations` gives the likelihood of the stretch, level and scale concentrated out. The prior is wide. The grid is then
 averaged, leaning to the cautious side, because limits that are a little wide cost a batch and limits that are too
 tight cost the shop's belief. The tails' degrees of freedom come from the standardised innovations of the averaged
@@ -19,6 +20,9 @@ from models.charts.innovations import Model, Series, filtered
 
 PHI = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65)
 RATIO = (0.0, 0.25, 0.5, 0.8, 1.1, 1.5, 2.1, 3.0)
+STAY = (1.0, 0.8, 0.55, 0.25)
+"""Correlation of a lot's effect from day to day."""
+_STAY_PRIOR = {1.0: 0.4, 0.8: 0.3, 0.55: 0.2, 0.25: 0.1}
 NU = np.array([3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0, 50.0])
 _NU_PRIOR = np.array([0.03, 0.05, 0.08, 0.14, 0.16, 0.18, 0.16, 0.12, 0.08])
 PHI_MEAN, PHI_SD = 0.2, 0.25
@@ -44,23 +48,33 @@ def fit(series: Series, trade: Trade, within: float) -> tuple[Model, float]:
 
     trade: prior ratios. within: sd of one reading within a batch, passed on.
     """
-    grid = np.array(list(product(PHI, RATIO, RATIO if _has_flours(series) else (0.0,)))).T
-    phi, lot, flour = grid
+    flours, stays = RATIO if _has_flours(series) else (0.0,), STAY if _has_days(series) else (1.0,)
+    phi, lot, flour, stay = np.array(list(product(PHI, RATIO, flours, stays))).T
     batch2 = _start(series)
-    loglik, scale2, level, level_var = _likelihood(series, phi, lot, flour, batch2)
+    loglik, scale2, level, level_var = _likelihood(series, phi, lot, flour, stay, batch2)
     log_weight = loglik - 0.5 * ((phi - PHI_MEAN) / PHI_SD) ** 2 - _apart(lot, trade.lot) - _apart(flour, trade.flour)
+    log_weight += np.log([_STAY_PRIOR[s] for s in stay])
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     batch = float(np.sqrt(batch2 * (weight @ scale2)))
     mean = float(weight @ level)
     level_se = float(np.sqrt(weight @ (level_var * scale2 + (level - mean) ** 2)))
-    lots, flours = (batch * _leaning(weight, ratio**2) ** 0.5 for ratio in (lot, flour))
-    model = Model(mean, batch, lots, flours, within, float(weight @ phi), 50.0, level_se, False)
+    lot_sd, flour_sd = (batch * _leaning(weight, ratio**2) ** 0.5 for ratio in (lot, flour))
+    alike = float(weight @ (stay * lot**2) / max(weight @ lot**2, 1e-12))
+    model = Model(
+        mean, batch, lot_sd, flour_sd, within, float(weight @ phi), 50.0, level_se, False, stay=min(alike, 1.0)
+    )
     return _with_tails(series, model), float((0.5 / max(len(series.y) - 1, 1)) ** 0.5)
 
 
 def _has_flours(series: Series) -> bool:
     return len(np.unique(series.flours)) > 1
+
+
+def _has_days(series: Series) -> bool:
+    if series.days is None:
+        return False
+    return bool(((np.diff(series.days) != 0) & (np.diff(series.lots) == 0)).any())
 
 
 def _apart(ratio: np.ndarray, centre: float) -> np.ndarray:
@@ -81,12 +95,13 @@ def _start(series: Series) -> float:
     return max(robust - float(np.mean(series.error_var)), 0.1 * robust)
 
 
-def _likelihood(series: Series, phi, lot, flour, batch2):
+def _likelihood(series: Series, phi, lot, flour, stay, batch2):
     """Log likelihood for every combination, its scale, and the level with its variance before scaling.
 
     The same recursion as innovations._pass, over the whole grid at once; squares are cut, as there.
     """
     y, errors, lots, flours = series.y, series.error_var, series.lots, series.flours
+    days = lots if series.days is None else series.days
     zero = np.zeros_like(phi)
     lot2, flour2, drift2 = lot**2 * batch2, flour**2 * batch2, (1 - phi**2) * batch2
     fl, ff, fa, m = zero, zero, zero, zero + y[0]
@@ -108,6 +123,9 @@ def _likelihood(series: Series, phi, lot, flour, batch2):
         aa, am, vm = phi * phi * (aa - ka * pa) + drift2, phi * (am - ka * pm), vm - km * pm
         if i + 1 < len(y) and lots[i + 1] != lots[i]:
             fl, ll, lf, la, lm = zero, lot2, zero, zero, zero
+        elif i + 1 < len(y) and days[i + 1] != days[i]:
+            fl, ll = stay * fl, stay * stay * ll + (1 - stay * stay) * lot2
+            lf, la, lm = stay * lf, stay * la, stay * lm
         if i + 1 < len(y) and flours[i + 1] != flours[i]:
             ff, f2, lf, fb, fm = zero, flour2, zero, zero, zero
     count = max(len(y) - 1, 1)

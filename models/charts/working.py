@@ -21,18 +21,19 @@ LOSS_OFFSET = 2.0
 
 @dataclass(frozen=True)
 class Working:
-    """The points on the working scale. y: value; n: readings; lots, flours: integer labels of the lots."""
+    """The points on the working scale. y: value; n: readings; lots, flours, days: integer labels."""
 
     char: Characteristic
     y: np.ndarray
     n: np.ndarray
     lots: np.ndarray
     flours: np.ndarray
+    days: np.ndarray
     reference: float
 
     def series(self, within: float) -> Series:
         """What the filter takes, `within` being the sd of one reading on the working scale."""
-        return Series(self.y, self.error_var(within), self.lots, self.flours)
+        return Series(self.y, self.error_var(within), self.lots, self.flours, self.days)
 
     def error_var(self, within: float) -> np.ndarray:
         """Variance of each point's own error, `within` being the sd of one reading on the working scale."""
@@ -66,7 +67,8 @@ def working(char: Characteristic, points: Points, reference: float | None = None
     y = scaled(char, points)
     if reference is None:
         reference = abs(float(np.median(y[:REFERENCE_POINTS]))) or 1.0
-    return Working(char, y, points.n, lot_labels(points), flour_labels(points), reference)
+    days = points.day.astype("datetime64[D]").astype(int)
+    return Working(char, y, points.n, lot_labels(points), flour_labels(points), days, reference)
 
 
 def scaled(char: Characteristic, points: Points) -> np.ndarray:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from models.snapshot import Snapshot
 
 DAYS_SHOWN = 21
+LOTS_CHARTED = "gassing power of the lot"
+"""The chart whose points are lots, not batches."""
 ORDER = (
     "specific volume",
     "volume",
@@ -60,7 +62,7 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
     shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
-    stories = _stories(charted, snapshot, shown)
+    stories = _stories(charted, snapshot, _told_of(charted, days, shown, today))
     dots = tuple(_dot(charted, snapshot, i, days[i].astype(object) == today, stories) for i in shown)
     spans = tuple(
         span
@@ -81,6 +83,8 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
         level=base.level if base else None,
         lower=charted.lower,
         upper=charted.upper,
+        lasting=charted.lasting,
+        limits_say=_limits_say(charted, snapshot),
         window=window,
         day=_day(today, snapshot) if today else None,
         window_name=name,
@@ -96,13 +100,42 @@ def _day(day: date, snapshot: Snapshot) -> tuple[str, str]:
     return _iso(start(day, snapshot.plant), snapshot), _iso(end(day, snapshot.plant), snapshot)
 
 
+def _limits_say(charted: Charted, snapshot: Snapshot) -> str:
+    """What the lines mean, in a sentence, with the date they have stood since."""
+    base, unit = charted.baseline, charted.stream.unit
+    if base is None or charted.lower is None or charted.upper is None:
+        return ""
+    what = "yeast lots" if charted.stream.characteristic == LOTS_CHARTED else "batches"
+    says = f"Two {what} in a row outside {words.interval(charted.lower, charted.upper, unit)} signal"
+    if charted.lasting is not None:
+        says += f", and eight whose mean is outside {words.interval(*charted.lasting, unit)}"
+    last = words.local(base.last_at, snapshot.plant.zone)
+    if base.learning or last is None:
+        return f"{says}; these lines still move while the chart learns."
+    return f"{says}; these lines have stood since {words.span(last.date(), last.date())}."
+
+
+def _left_out(base: Baseline, unit: str) -> str:
+    """The batches that the baseline leaves out, by reason, with the first few named."""
+    reasons: dict[str, list[str]] = {}
+    for key, why in base.excluded:
+        reasons.setdefault(why, []).append(words.batch(key))
+    parts = []
+    for why, names in reasons.items():
+        more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+        parts.append(f"{len(names)} {why} ({', '.join(names[:3])}{more})")
+    return f"Left out of it: {'; '.join(parts)}." if parts else ""
+
+
 def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
-    said = baseline_says(charted.baseline, charted.stream.unit, snapshot)
+    one = "yeast lot" if charted.stream.characteristic == LOTS_CHARTED else "batch"
+    said = baseline_says(charted.baseline, charted.stream.unit, snapshot, one)
     bad = against_window(charted, snapshot.plant)
     changed = charted.baseline is not None and row_changed(charted.baseline, charted.points)
     parts = (
         said,
+        _left_out(charted.baseline, charted.stream.unit) if charted.baseline else "",
         bad,
         "A batch of the baseline was corrected since it was frozen; the baseline stays until a person sets it anew."
         if changed
@@ -111,24 +144,20 @@ def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot) -> str:
-    """Level, spread, n and dates of a baseline, in one sentence."""
+def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot, one: str = "batch") -> str:
+    """Level, spread, n and dates of a baseline, in one sentence. one: what a point is."""
     if base is None:
         return "No baseline yet: too few batches."
     zone = snapshot.plant.zone
     first, last = words.local(base.first_at, zone), words.local(base.last_at, zone)
     dates = words.span(first.date(), last.date()) if first and last else words.NOT_RECORDED
-    size = words.join(
-        [
-            words.count(base.batches, "batch", "batches"),
-            words.count(base.days, "day"),
-            words.count(base.lots, "yeast lot"),
-        ]
-    )
+    many = [words.count(base.batches, one, "batches" if one == "batch" else f"{one}s"), words.count(base.days, "day")]
+    size = words.join([*many, words.count(base.lots, "yeast lot")] if one == "batch" else many)
     fine = words.finer(unit)
-    says = f"Level {number(base.level, unit)} ± {number(base.level_se, unit, fine)} (standard error), batch spread"
+    says = f"Level {number(base.level, unit)} ± {number(base.level_se, unit, fine)} (standard error), {one} spread"
     says += f" {number(base.sd, unit, fine)} (sd), from {size}, {dates}"
-    return f"Learning. {says}." if base.learning else f"{says}."
+    so_far = base.says if one == "batch" else base.says.replace("batches", "yeast lots").split(", ")[0]
+    return f"{words.sentence(so_far)} {says}." if base.learning else f"{says}."
 
 
 def title_of(charted: Charted, plant: Plant) -> str:
@@ -150,21 +179,53 @@ def _on_the_clock(at: Any, zone: ZoneInfo) -> str:
     return words.iso(at, zone)
 
 
-def _stories(charted: Charted, snapshot: Snapshot, shown: list[int]) -> dict[str, str]:
-    """For the loaf's main chart, what else is known of each batch; elsewhere nothing."""
-    if charted.stream.characteristic != "specific volume":
-        return {}
-    rows = snapshot.batches
-    rows = rows[rows["batch_key"].isin(set(charted.points.keys[shown]))]
-    return {row["batch_key"]: _story(row) for row in records(rows[["batch_key", *_TOLD]])}
+def _told_of(charted: Charted, days: np.ndarray, shown: list[int], today: date | None) -> list[int]:
+    """The batches whose whole story is told: on a leading chart all, elsewhere the day's, and those asked about."""
+    if charted.stream.characteristic in LEADING:
+        return shown
+    value, low, high = charted.points.value, charted.lower, charted.upper
+    in_episode = {i for e in charted.episodes for i in range(e.began, e.until + 1)}
+    return [
+        i
+        for i in shown
+        if days[i].astype(object) == today
+        or i in in_episode
+        or (low is not None and value[i] < low)
+        or (high is not None and value[i] > high)
+    ]
 
 
-_TOLD = ("paste_key", "paste_loss_pct", "usual_gap_points", "dough_temp_c", "proof_minutes")
+def _stories(charted: Charted, snapshot: Snapshot, told: list[int]) -> dict[str, str]:
+    """What else is known of each of these batches, by its key."""
+    frame, key, says = (
+        (snapshot.pastes, "paste_key", _paste_story)
+        if charted.stream.kettle
+        else (snapshot.batches, "batch_key", _story)
+    )
+    rows = frame[frame[key].isin(set(charted.points.keys[told]))]
+    return {row[key]: says(row) for row in records(rows)}
+
+
+LEADING = ("specific volume", "paste loss")
+"""Charts on which every batch tells its whole story."""
+
+
+def _paste_story(row: dict[str, Any]) -> str:
+    weights = f"{number(row['before_kg'], 'kg')} before, {number(row['after_kg'], 'kg')} after"
+    told = [
+        f"loss {number(row['loss_pct'], '% of Wb')}, {weights}",
+        f"cook {number(row['cook_temp_c'], '°C')}, at 2 h {number(row['temp_2h_c'], '°C')},"
+        f" at 6 h {number(row['temp_6h_c'], '°C')}",
+        f"went into {words.count(row['doughs'], 'dough')}" if row["doughs"] == row["doughs"] else "doughs not recorded",
+    ]
+    return "\n".join(told)
 
 
 def _story(row: dict[str, Any]) -> str:
     paste = "paste not recorded" if words.missing(row["paste_key"]) else f"paste {words.batch(row['paste_key'])}"
+    loaf = f"{number(row['specific_volume'], 'mL/g')}, {number(row['volume_ml'], 'mL')}, {number(row['baked_g'], 'g')}"
     told = [
+        f"loaf {loaf}, bake loss {number(row['bake_loss_pct'], '%')}",
         f"{paste}, loss {number(row['paste_loss_pct'], '% of Wb')}",
         f"water {number(row['usual_gap_points'], 'points', signed=True)} beside the formula",
         f"dough {number(row['dough_temp_c'], '°C')}, proof {number(row['proof_minutes'], 'min')}",
@@ -181,12 +242,19 @@ def _dot(charted: Charted, snapshot: Snapshot, i: int, today: bool, stories: dic
     if points.sd_within[i] == points.sd_within[i]:
         known.append(f"sd within {number(float(points.sd_within[i]), unit, words.finer(unit))}")
     if points.lot[i]:
-        known.append(f"yeast lot {points.lot[i]}")
+        known.append(f"{'flour' if charted.stream.kettle else 'yeast'} lot {points.lot[i]}")
     story = (", ".join(known), *stories.get(key, "").split("\n"))
     at = _iso(points.at[i].astype(object), snapshot)
     return Dot(
         at, round(value, 4), today, below or above, key.rsplit("/", 1)[-1], words.batch(key), tuple(filter(None, story))
     )
+
+
+_KIND = {
+    "shift": "a shift",
+    "small lasting shift": "a small shift that lasts",
+    "far from the level at once": "far off at once",
+}
 
 
 def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[int]) -> Span | None:
@@ -202,7 +270,7 @@ def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[in
         direction=episode.direction,
         level=round(base + episode.change, 4),
         says=f"{words.how_big(charted.stream.characteristic, episode.change, base, unit)}"
-        f" ({number(episode.change, unit, signed=True)})",
+        f" ({number(episode.change, unit, signed=True)}), {_KIND.get(episode.kind, episode.kind)}",
         over=episode.over and until == episode.until,
         when=f"{words.when(at[episode.began].astype(object), zone)} to {words.when(at[until].astype(object), zone)}",
     )
@@ -229,7 +297,10 @@ def _summary(charted: Charted, dots: tuple[Dot, ...]) -> str:
         return f"{title}: no batch in these weeks."
     values = [dot.value for dot in dots]
     unit = charted.stream.unit
-    says = f"{title} of {words.count(len(dots), 'batch', 'batches')}, {words.interval(min(values), max(values), unit)}"
+    many = words.count(len(dots), "batch", "batches")
+    if charted.stream.characteristic == LOTS_CHARTED:
+        many = words.count(len(dots), "lot")
+    says = f"{title} of {many}, {words.interval(min(values), max(values), unit)}"
     return f"{says}; the last one {number(values[-1], unit)}."
 
 

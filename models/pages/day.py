@@ -14,7 +14,7 @@ from models.pages.footing import footing
 from models.pages.notchecked import not_checked
 from models.pages.production_day import of_day, on_during
 from models.pages.rowaccount import Account, account, restated
-from models.pages.shown import Curve, Footing, Item, Sheet, State
+from models.pages.shown import Curve, Footing, Item, Sheet, State, Tallies
 from models.pages.tables import Head, of_batches
 from models.pages.weights import Weights, weights
 from models.pages.words import slug
@@ -38,6 +38,7 @@ class Line:
     changes: tuple[Change, ...]
     batches: Sheet
     reckoning: tuple[str, ...] = ()
+    outside: tuple[Tallies, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class Day:
     account: Account
     footing: Footing
     believed: str = ""
-    quarantined: str = ""
+    quarantined: Tallies | None = None
 
 
 def day(snapshot: Snapshot, which: date | str) -> Day:
@@ -147,7 +148,8 @@ def _line(snapshot: Snapshot, name: str, on: date) -> Line:
         others=tuple(drawn for leads, drawn in curves if not leads and drawn.dots),
         changes=tuple(change(a, snapshot, on) for a in alerts),
         batches=_batches(snapshot, name, batches, on),
-        reckoning=(*reckoning.worth_of(snapshot, name, on), *reckoning.outside_of(snapshot, name, on)),
+        reckoning=reckoning.worth_of(snapshot, name, on),
+        outside=reckoning.outside_of(snapshot, name, on),
     )
 
 

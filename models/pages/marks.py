@@ -24,12 +24,13 @@ def marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark,
 
 def _lots(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
     points, found = charted.points, []
+    kind = "flour" if charted.stream.kettle else "yeast"
     seen = {points.lot[shown[0]], ""}
     for i in shown:
         if points.lot[i] not in seen:
             seen.add(points.lot[i])
             at = points.at[i].astype(object)
-            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"yeast lot {points.lot[i]}"))
+            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"{kind} lot {points.lot[i]}"))
     return found
 
 

@@ -11,7 +11,9 @@ import numpy as np
 from models.charts.believed import Closing, believed
 from models.charts.counts import counted
 from models.charts.worth import worth
+from models.pages import words
 from models.pages.production_day import end
+from models.pages.shown import Tallies, Tally
 from models.shapes import Charted, Points
 
 if TYPE_CHECKING:
@@ -51,8 +53,8 @@ def _upto(charted: Charted, until: datetime) -> Charted:
     return replace(charted, points=points, episodes=tuple(e for e in charted.episodes if e.signalled < n))
 
 
-def outside_of(snapshot: Snapshot, line: str, on: date) -> tuple[str, ...]:
-    """The day's loaves outside the window against what is usual, with limits made for counts: one sentence a product."""
+def outside_of(snapshot: Snapshot, line: str, on: date) -> tuple[Tallies, ...]:
+    """The day's loaves outside the window against what is usual, with limits made for counts: one chart a product."""
     import pandas as pd
 
     if snapshot.plant.lines[line].lidded:
@@ -63,12 +65,12 @@ def outside_of(snapshot: Snapshot, line: str, on: date) -> tuple[str, ...]:
     for product, days in rows.groupby("product", sort=True):
         window = snapshot.plant.products[str(product)].specific_volume
         if window and (days["shift_date"] == pd.Timestamp(on)).any():
-            said.append(_against(f"{product}: loaves outside {window[0]:g} to {window[1]:g} mL/g", days))
+            said.append(_against(f"{product}: loaves outside {window[0]:g} to {window[1]:g} mL/g", days, line))
     return tuple(said)
 
 
-def quarantined_of(snapshot: Snapshot, on: date) -> str:
-    """The day's rows in quarantine against what is usual."""
+def quarantined_of(snapshot: Snapshot, on: date) -> Tallies | None:
+    """The day's rows in quarantine against what is usual; None where no row came that day."""
     import pandas as pd
 
     rows = snapshot.account.dropna(subset=["shift_date"])
@@ -76,16 +78,18 @@ def quarantined_of(snapshot: Snapshot, on: date) -> str:
     days = rows.groupby("shift_date")[["quarantined", "received"]].sum()
     days = days[days["received"] > 0]
     if pd.Timestamp(on) not in days.index:
-        return ""
+        return None
     return _against("Rows in quarantine", days.set_axis(["sum", "count"], axis=1))
 
 
-def _against(what: str, days: pd.DataFrame) -> str:
-    """days: one row a day, the last one this day; sum of count."""
+def _against(what: str, days: pd.DataFrame, line: str = "plant") -> Tallies:
+    """days: one row a day, the last one this day; sum of count. No chart, only its sentence, from too few days."""
+    name = words.slug(f"counts-{line}-{what.split(':')[0]}")
     today, size = int(days["sum"].iloc[-1]), int(days["count"].iloc[-1])
     before = days.iloc[:-1].tail(60)
     if len(before) < LEAST_DAYS:
-        return f"{what}: {today} of {size}; too few days before ({len(before)} of {LEAST_DAYS}) to say what is usual."
+        says = f"{what}: {today} of {size}; too few days before ({len(before)} of {LEAST_DAYS}) to say what is usual."
+        return Tallies(name, what, 0.0, (), says)
     both = days.tail(len(before) + 1)
     chart = counted(
         both["sum"].to_numpy(float),
@@ -96,10 +100,13 @@ def _against(what: str, days: pd.DataFrame) -> str:
     )
     low, high = int(chart.lower[-1]), int(chart.upper[-1])
     word = "more than usual" if today > high else "fewer than usual" if today < low else "not out of the usual"
-    return (
+    says = (
         f"{what}: {today} of {size}, {word} (usually {1000 * chart.level:.0f} in 1000, {len(before)} days before; "
         f"limits for {size}: {low} to {high}, one day in {ONE_DAY_IN:.0f} beyond by chance)."
     )
+    rows = zip(both.index, both["sum"], both["count"], chart.lower, chart.upper, strict=True)
+    tallies = [Tally(f"{day:%Y-%m-%d}", *map(int, numbers)) for day, *numbers in rows]
+    return Tallies(name, what, 1000 * chart.level, tuple(tallies[-DAYS:]), says)
 
 
 def believed_of(snapshot: Snapshot, on: date) -> str:

@@ -96,7 +96,8 @@ class Span:
 class Curve:
     """One stream to be drawn. Values in `unit`; times local, ISO. `summary` says it without the drawing.
 
-    `day`: start and end of the day that the page is about, drawn wide beside the weeks before.
+    lower, upper: where two batches in a row signal; lasting: where the mean of eight does. `day`: start and end of the
+    day that the page is about, drawn wide beside the weeks before.
     """
 
     name: str
@@ -108,6 +109,8 @@ class Curve:
     level: float | None = None
     lower: float | None = None
     upper: float | None = None
+    lasting: tuple[float, float] | None = None
+    limits_say: str = ""
     window: tuple[float, float] | None = None
     window_name: str = "window"
     window_says: str = ""
@@ -116,6 +119,28 @@ class Curve:
     baseline_says: str = ""
     promise: str = ""
     summary: str = ""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """One day's count out of `size`, with the limits made for that size; day: ISO."""
+
+    day: str
+    count: int
+    size: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
+class Tallies:
+    """A proportion day by day; level: what is usual, in 1000; says: the last day in a sentence."""
+
+    name: str
+    title: str
+    level: float
+    days: tuple[Tally, ...]
+    says: str
 
 
 @dataclass(frozen=True)

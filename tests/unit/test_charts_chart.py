@@ -92,6 +92,57 @@ def test_a_gross_change_is_caught_while_learning():
     assert found.baseline.excluded[-1] == (str(found.points.keys[-1]), "in an episode")
 
 
+@pytest.mark.parametrize(("way", "window"), [("upper", 2), ("lower", 2), ("upper", 8), ("lower", 8)])
+def test_the_lines_drawn_are_where_two_and_eight_batches_signal(way: str, window: int):
+    """Most runs of two (eight) batches a tenth beyond the line signal by their last; few half-way to it do."""
+    caught = {1.1: 0, 0.5: 0}
+    for seed in range(8):
+        points = made(seed, 320)
+        found = _chart(first(points, 300))
+        low, high = (found.lower, found.upper) if window == 2 else found.lasting
+        level, edge = found.baseline.level, high if way == "upper" else low
+        for far in caught:
+            value = points.value[: 300 + window].copy()
+            value[300:] = level + far * (edge - level)
+            again = _chart(replace(first(points, 300 + window), value=value), baseline=found.baseline)
+            caught[far] += any(e.signalled >= 300 for e in again.episodes)
+    assert caught[1.1] >= 6 and caught[0.5] <= 1
+
+
+def test_the_lines_drawn_stay_where_they_are_as_batches_come():
+    points = made(3, 420)
+    early, late = _chart(first(points, 200)), _chart(points)
+    assert (early.lower, early.upper, early.lasting) == (late.lower, late.upper, late.lasting)
+
+
+def test_one_loaf_far_off_proves_less_than_eight():
+    """Unequal n: the same value is a far batch where it is the mean of many loaves, and none where it is one loaf."""
+    points = made(14, 320, lot=0.004)
+    value, scores = points.value.copy(), []
+    value[300] = LEVEL * 0.88
+    for loaves in (1.0, 8.0):
+        n = points.n.copy()
+        n[300] = loaves
+        scores.append(abs(_chart(replace(points, value=value, n=n)).statistic[300]))
+    assert scores[0] < 0.9 * scores[1]
+
+
+def test_missing_batches_and_changeovers_raise_nothing():
+    """A product made every other day, days missing, three to six loaves measured: the chart stands as it did."""
+    points = made(15, 800)
+    kept = np.flatnonzero((np.arange(800) // 8 % 2 == 0) & (np.arange(800) % 7 != 3))
+    some = Points(*(getattr(points, f)[kept] for f in ("keys", "at", "value", "n", "sd_within", "lot", "day")))
+    assert not [e for e in _chart(replace(some, n=3.0 + kept % 4)).episodes if e.signalled > 100]
+
+
+def test_after_an_adjustment_the_chart_starts_clean():
+    """A fall of 10 % is put right; a rise of 10 % sixteen batches later is found as fast as from a quiet start."""
+    found = _chart(made(16, 420, steps=((300, 320, -0.1), (336, 360, 0.1)))).episodes
+    late = [e for e in found if e.signalled >= 300]
+    assert [e.direction for e in late] == ["low", "high"]
+    assert late[0].over and late[1].signalled <= 340
+
+
 def test_bad_batches_stay_out_of_the_baseline_and_are_listed():
     points = made(6, 300, steps=((50, 70, -0.12), (90, 91, 0.3)))
     base = _chart(points).baseline

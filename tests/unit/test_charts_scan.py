@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -42,6 +44,35 @@ def test_scores_are_those_of_generalised_least_squares(seed: int):
             h = (np.arange(t + 1) >= tau).astype(float)
             assert dens[t - tau] == pytest.approx(h @ w @ h, rel=1e-9)
             assert nums[t - tau] == pytest.approx(h @ w @ y[: t + 1], abs=1e-9)
+
+
+def test_days_of_a_lot_that_differ_are_in_the_covariance():
+    """A lot's effect that lives on by half from day to day: V holds lot^2 0.5^|days apart| within a lot."""
+    rng = np.random.default_rng(5)
+    size, lots, days = 36, np.repeat(np.arange(3), 12), np.repeat(np.arange(9), 4)
+    same = np.equal.outer(lots, lots)
+    v = 0.8**2 * same * 0.5 ** np.abs(np.subtract.outer(days, days)) + (1 + 0.2) * np.eye(size)
+    y = 0.2 * np.linalg.cholesky(v) @ rng.standard_normal(size)
+    series = replace(_series(y, lots, None, 0.2), days=days)
+    model = Model(0.0, 1.0, 0.8, 0.0, 0.0, 0.0, 1e9, 0.0, False, stay=0.5)
+    nums, dens, _ = onset_evidence(filtered(series, model), size - 1, WINDOW)
+    w = np.linalg.inv(v)
+    for tau in range(size):
+        h = (np.arange(size) >= tau).astype(float)
+        assert dens[size - 1 - tau] == pytest.approx(h @ w @ h, rel=1e-9)
+        assert nums[size - 1 - tau] == pytest.approx(h @ w @ y, abs=1e-9)
+
+
+def test_days_that_differ_within_a_lot_are_found():
+    """Lots of five days; sd between lots 0.5, between days 0.8: correlation from day to day 0.28."""
+    rng = np.random.default_rng(8)
+    days = np.repeat(np.arange(150), 6)
+    lots = days // 5
+    y = rng.standard_normal(900) + rng.normal(0, 0.5, 30)[lots] + rng.normal(0, 0.8, 150)[days]
+    apart = fit(replace(_series(y, lots), days=days), Trade(0.8, 0.0), 0.0)[0]
+    assert apart.stay < 0.6 and apart.lot == pytest.approx((0.5**2 + 0.8**2) ** 0.5, rel=0.3)
+    y = rng.standard_normal(900) + rng.normal(0, 0.9, 30)[lots]
+    assert fit(replace(_series(y, lots), days=days), Trade(0.8, 0.0), 0.0)[0].stay > 0.85
 
 
 def test_a_learning_chart_scores_against_the_level_of_its_own_past():

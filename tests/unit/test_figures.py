@@ -62,8 +62,8 @@ def test_a_batch_beyond_the_limits_has_a_shape_of_its_own():
 def test_limits_level_and_episode_are_named_in_words():
     said = " ".join(word["text"] for word in drawn(figures.curve(curve_shown()))["layout"]["annotations"])
     for words in (
-        "limit 4.42",
-        "limit 4.90",
+        "two 4.42",
+        "two 4.90",
         "level 4.66",
         "window 4.40",
         "▼ 4.5 % small",

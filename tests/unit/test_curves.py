@@ -1,0 +1,98 @@
+"""What a chart says beside its points: what its lines mean and since when, what the baseline left out, the story."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from models.charts.characteristics import streams
+from models.charts.chart import chart
+from models.pages.curves import curve
+from models.pages.day import day
+from models.shapes import Charted, Stream
+from tests.unit.charts_streams import STREAM, first, made
+from tests.unit.snapshots import BAD, bare, snapshot
+
+FROM, TO = date(2026, 4, 6), date(2026, 7, 1)
+
+
+def shown(charted: Charted):
+    return curve(charted, bare(), FROM, TO)
+
+
+def test_the_lines_say_what_they_mean_and_since_when():
+    charted = chart(STREAM, made(3, 200), arl0=2000.0)
+    said = shown(charted).limits_say.replace("\u00a0", " ")
+    low, high = charted.lasting
+    assert said.startswith(f"Two batches in a row outside {charted.lower:.2f} to {charted.upper:.2f} mL/g signal")
+    assert f"eight whose mean is outside {low:.2f} to {high:.2f} mL/g" in said
+    assert said.endswith("these lines have stood since 20 Apr 2026.")
+    young = chart(STREAM, made(3, 60), arl0=2000.0)
+    assert shown(young).limits_say.endswith("these lines still move while the chart learns.")
+
+
+def test_a_learning_chart_counts_up_to_its_baseline():
+    young = chart(STREAM, made(3, 60), arl0=2000.0)
+    assert shown(young).baseline_says.startswith("Learning: 60 batches of 100, 4 lots of 8.")
+    lots = replace(STREAM, characteristic="gassing power of the lot", unit="mL", line=None, product=None)
+    found = shown(chart(lots, made(3, 20), arl0=500.0)).baseline_says
+    assert found.startswith("Learning: 20 yeast lots of 100.") and "batch" not in found
+
+
+def test_batches_left_out_of_the_baseline_are_named_with_the_reason():
+    charted = chart(STREAM, made(6, 300, steps=((50, 70, -0.12),)), arl0=2000.0)
+    said = shown(charted).baseline_says.replace("\u00a0", " ")
+    out = [why for _, why in charted.baseline.excluded]
+    assert out and f"Left out of it: {len(out)} in an episode that signalled while the chart learned (" in said
+    assert f"and {len(out) - 3} more)" in said
+
+
+def test_an_episode_says_what_kind_it_is():
+    far = shown(chart(STREAM, made(4, 400, steps=((250, 280, -0.2),)), arl0=2000.0))
+    assert [span.says.rsplit(", ", 1)[1] for span in far.spans] == ["far off at once"]
+    small = shown(chart(STREAM, made(4, 400, lot=0.004, steps=((250, 400, -0.03),)), arl0=2000.0))
+    assert small.spans[-1].says.endswith(("a shift", "a small shift that lasts"))
+
+
+def test_the_leading_chart_tells_every_batch_and_the_others_those_asked_about():
+    line = day(snapshot(), BAD).lines[0]
+    main, others = line.main[0], line.others
+    assert all(any(part.startswith("loaf ") for part in dot.says) for dot in main.dots)
+    assert all(any(part.startswith("loaf ") for part in dot.says) for c in others for dot in c.dots if dot.today)
+    found = streams(snapshot().plant, snapshot().pastes, snapshot().batches)
+    stream = next(s for s in found if s.characteristic == "paste loss")
+    told = curve(chart(stream, found[stream], arl0=2000.0), snapshot(), FROM, TO).dots[-1].says
+    assert any("before" in part for part in told) and any(part.startswith("cook ") for part in told)
+
+
+@pytest.mark.parametrize(("signal", "stays"), [("on", True), ("over", False)])
+def test_a_case_closed_while_its_signal_is_on_stays_on_the_page_until_it_is_over(signal: str, stays: bool):
+    (fall,) = (a for a in snapshot().alerts if a.line == "L1" and a.kind == "chart")
+    closed = replace(fall, case="closed", finding="real", signal=signal)
+    later = date.fromordinal(BAD.toordinal() + 2)
+    told = day(replace(snapshot(), alerts=(closed,)), later)
+    assert bool(told.lines[0].changes) is stays
+
+
+def test_loaves_taken_on_suspicion_are_no_points():
+    """A batch that has only loaves on suspicion has no routine loaf, so it is no point of any loaf chart."""
+    batches = snapshot().batches.copy()
+    stream = Stream("north", "specific volume", "mL/g", "L1", "milk-loaf")
+    before = streams(snapshot().plant, snapshot().pastes, batches)[stream]
+    batches.loc[batches["batch_key"] == before.keys[-1], "loaves"] = 0.0
+    after = streams(snapshot().plant, snapshot().pastes, batches)[stream]
+    assert np.array_equal(after.keys, before.keys[:-1])
+
+
+def test_an_unstable_or_short_stretch_says_no_worth():
+    from models.pages.reckoning import worth_of
+
+    moved = replace(chart(replace(STREAM, line="L1"), made(4, 330, steps=((250, 330, -0.1),)), arl0=2000.0), promise="")
+    base = replace(snapshot(), charted=(moved,))
+    last = moved.points.day[-1].astype(object)
+    assert "Unstable: the level moved" in worth_of(base, "L1", last)[0]
+    young = chart(replace(STREAM, line="L1"), first(made(3, 400), 20), arl0=2000.0)
+    assert "Not enough data" in worth_of(replace(snapshot(), charted=(young,)), "L1", date(2026, 4, 10))[0]
