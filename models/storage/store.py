@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 1
+VERSION = 2
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
@@ -40,6 +40,7 @@ FIXED = (
     "page",
     "case_event",
     "decision",
+    "hold_event",
 )
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
