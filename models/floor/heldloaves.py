@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import pandas as pd
+from models.floor.holdbook import shift_of
 
-SHIFT = ["line", "product", "shift_date", "shift"]
+if TYPE_CHECKING:
+    from models.floor.holdbook import Book
+
+MEASURED = ("loaves", "loaves_suspicion", "loaves_hot")
 
 
 @dataclass(frozen=True)
@@ -28,32 +30,19 @@ class Loaves:
     unknown: int
 
 
-def loaves_of(doughs: Sequence[str], batches: pd.DataFrame, output: pd.DataFrame) -> Loaves:
-    """Loaves of these doughs, by batch_key. Frames as `batchbook.BATCHES` and the output log declare them."""
-    wanted = set(doughs)
-    mine = batches[batches["batch_key"].isin(wanted)]
-    measured = mine[["loaves", "loaves_suspicion", "loaves_hot"]].to_numpy(dtype=float)
-    pieces, exact, known = 0.0, True, 0
-    for shift, held in mine.groupby(SHIFT, sort=True)["batch_key"]:
-        made = _made(shift, output)
-        if made is None:
-            continue
-        every = int((batches[SHIFT] == list(shift)).all(axis=1).sum())
-        pieces += made * len(held) / every
-        exact = exact and len(held) == every
-        known += len(held)
+def loaves_of(doughs: Iterable[str], book: Book) -> Loaves:
+    """Loaves of these doughs, by batch_key."""
+    wanted = dict.fromkeys(doughs)
+    rows = [book.doughs[key] for key in wanted if key in book.doughs]
+    shifts: dict[tuple, int] = {}
+    for row in rows:
+        shifts[shift_of(row)] = shifts.get(shift_of(row), 0) + 1
+    known = {shift: held for shift, held in shifts.items() if shift in book.made}
+    pieces = sum(book.made[shift] * held / len(book.of_shift[shift]) for shift, held in known.items())
     return Loaves(
         doughs=len(wanted),
-        measured=int(sum(n for n in measured.flat if math.isfinite(n))),
+        measured=int(sum(row[name] for row in rows for name in MEASURED if math.isfinite(row[name]))),
         pieces=pieces if known else None,
-        exact=exact,
-        unknown=len(wanted) - known,
+        exact=all(held == len(book.of_shift[shift]) for shift, held in known.items()),
+        unknown=len(wanted) - sum(known.values()),
     )
-
-
-def _made(shift: tuple, output: pd.DataFrame) -> float | None:
-    """Pieces made and not wasted in one shift of a line and product; None where the log has no row of it."""
-    rows = output[(output[SHIFT] == list(shift)).all(axis=1)]
-    if rows.empty:
-        return None
-    return max(0.0, float(rows["pieces_made"].sum() - rows["pieces_wasted"].fillna(0.0).sum()))

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from models.alarms.alerts import BAKED_AFTER
 from models.floor.heldloaves import Loaves, loaves_of
+from models.floor.holdbook import Book, book, shift_of, tubs
 from models.pages import words
-from models.snapshot import records
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,7 +34,6 @@ GROUND_OF: dict[str, Ground] = {
     "paste recipe": "allergen",
     "net weight": "short weight",
 }
-SHIFT = ["line", "product", "shift_date", "shift"]
 
 
 @dataclass(frozen=True)
@@ -105,32 +104,10 @@ class Hold:
         return tuple(batch for batch in self.batches if batch.kind == kind and batch.stands)
 
 
-@dataclass(frozen=True)
-class _Book:
-    """The wide rows and the output log as holds are read against them."""
-
-    pastes: pd.DataFrame
-    batches: pd.DataFrame
-    output: pd.DataFrame
-    now: datetime
-
-    def doughs_of(self, pastes: Iterable[str]) -> list[dict[str, Any]]:
-        """Doughs that name one of these pastes as first or second tub."""
-        names = set(pastes)
-        rows = self.batches
-        return records(rows[rows["paste_key"].isin(names) | rows["paste_key_2"].isin(names)]) if names else []
-
-    def rows(self, doughs: Iterable[str]) -> dict[str, dict[str, Any]]:
-        """These doughs' rows by key."""
-        found = self.batches[self.batches["batch_key"].isin(set(doughs))]
-        return {row["batch_key"]: row for row in records(found)}
-
-
 def holds_of(
     alerts: Sequence[Alert],
     events: Sequence[HoldEvent],
     batches: pd.DataFrame,
-    pastes: pd.DataFrame,
     output: pd.DataFrame,
     now: datetime,
 ) -> tuple[Hold, ...]:
@@ -138,12 +115,12 @@ def holds_of(
 
     events: in the order of their writing, what holds a batch before what ends its hold.
     """
-    book = _Book(pastes, batches, output, now)
+    known = book(batches, output, now)
     raised = {name_of(alert.alert): alert for alert in alerts if alert.urgency == "hold"}
     acts: dict[str, list[HoldEvent]] = {name: [] for name in raised}
     for event in events:
         acts.setdefault(event.hold, []).append(event)
-    found = [_hold(name, raised.get(name), mine, book) for name, mine in acts.items()]
+    found = [_hold(name, raised.get(name), mine, known) for name, mine in acts.items()]
     return tuple(sorted(found, key=lambda hold: (hold.since, hold.hold)))
 
 
@@ -184,16 +161,15 @@ def not_yet_kept(holds: Sequence[Hold], alerts: Sequence[Alert]) -> list[HoldEve
 GOT = "got a held paste"
 
 
-def scope_of(alert: Alert, batches: pd.DataFrame) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def scope_of(alert: Alert, book: Book) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Pastes and doughs that an alert speaks of; short weight speaks of all the line made of the product in those shifts."""
     keys = alert.batches or (alert.began_at_batch,)
     if alert.kettle:
         return keys, ()
     if GROUND_OF.get(alert.characteristic) != "short weight":
         return (), keys
-    shifts = set(batches[batches["batch_key"].isin(keys)][SHIFT].itertuples(index=False, name=None))
-    lot = batches.set_index(SHIFT)
-    return (), tuple(dict.fromkeys((*keys, *lot[lot.index.isin(shifts)]["batch_key"])))
+    shifts = dict.fromkeys(shift_of(book.doughs[key]) for key in keys if key in book.doughs)
+    return (), tuple(dict.fromkeys((*keys, *(key for shift in shifts for key in book.of_shift[shift]))))
 
 
 @dataclass(frozen=True)
@@ -208,7 +184,7 @@ Claims = Mapping[Key, Sequence[_Claim]]
 Ends = Mapping[Key, tuple[int, HoldEvent]]
 
 
-def _hold(name: str, alert: Alert | None, acts: Sequence[HoldEvent], book: _Book) -> Hold:
+def _hold(name: str, alert: Alert | None, acts: Sequence[HoldEvent], book: Book) -> Hold:
     batches = _batches(alert, acts, book)
     first = next((event for event in acts if event.act == "held"), None)
     stand = [batch for batch in batches if batch.stands]
@@ -222,30 +198,29 @@ def _hold(name: str, alert: Alert | None, acts: Sequence[HoldEvent], book: _Book
         since=min((batch.since for batch in stand or batches), default=book.now),
         by=(f"{first.who} ({first.role})" if first.role not in ("", first.who) else first.who) if first else "",
         batches=batches,
-        loaves=loaves_of([batch.key for batch in stand if batch.kind == "dough"], book.batches, book.output),
+        loaves=loaves_of((batch.key for batch in stand if batch.kind == "dough"), book),
         history=tuple(acts),
         ended=None if stand else max(ends, default=None),
     )
 
 
-def _batches(alert: Alert | None, acts: Sequence[HoldEvent], book: _Book) -> tuple[Held, ...]:
+def _batches(alert: Alert | None, acts: Sequence[HoldEvent], book: Book) -> tuple[Held, ...]:
     """Every batch of a hold, pastes first, then in order of time."""
     claims = _claims(alert, acts, book)
     ends = {key: (turn, event) for turn, event in enumerate(acts) if event.act in ENDS for key in event.keys}
     left = {key for event in acts if event.act == "left the house" for key in event.keys}
     pastes = {key for kind, key in claims if kind == "paste"}
-    reached = _reached(claims, ends, book.doughs_of(pastes))
-    rows = book.rows(key for kind, key in (*claims, *reached) if kind == "dough")
+    reached = _reached(claims, ends, book.got(pastes))
     found = []
     for key in dict.fromkeys((*claims, *reached)):
         since, state = _state((*claims.get(key, ()), *reached.get(key, ())), ends.get(key), key in left)
-        row = rows.get(key[1], {}) if key[0] == "dough" else {}
+        row = book.doughs.get(key[1], {}) if key[0] == "dough" else {}
         of = tuple(paste for paste in tubs(row) if paste in pastes) if row else ()
         found.append(Held(*key, words.batch(key[1]), since, state, of, _baked(row, book.now) if row else ""))
     return tuple(sorted(found, key=lambda batch: (batch.kind == "dough", batch.since, batch.key)))
 
 
-def _claims(alert: Alert | None, acts: Sequence[HoldEvent], book: _Book) -> dict[Key, list[_Claim]]:
+def _claims(alert: Alert | None, acts: Sequence[HoldEvent], book: Book) -> dict[Key, list[_Claim]]:
     """Batches held by themselves: what was written down, and what the alert speaks of now beyond that."""
     found: dict[Key, list[_Claim]] = {}
     for turn, event in enumerate(acts):
@@ -253,7 +228,7 @@ def _claims(alert: Alert | None, acts: Sequence[HoldEvent], book: _Book) -> dict
             for key in event.keys:
                 found.setdefault(key, []).append(_Claim(event.at, turn))
     if alert is not None:
-        pastes, doughs = scope_of(alert, book.batches)
+        pastes, doughs = scope_of(alert, book)
         new = _Claim(utc(alert.until_at if found else alert.signalled_at), len(acts))
         for paste in pastes:
             found.setdefault(("paste", paste), [new])
@@ -285,13 +260,8 @@ def _state(claims: Sequence[_Claim], end: tuple[int, HoldEvent] | None, left: bo
     return min(new), "left the house" if left else "held"
 
 
-def tubs(row: Mapping[str, Any]) -> tuple[str, ...]:
-    """The pastes a dough got, by key."""
-    return tuple(row[name] for name in ("paste_key", "paste_key_2") if not words.missing(row[name]))
-
-
 def _baked(row: Mapping[str, Any], now: datetime) -> Any:
-    if not words.missing(row["proof_out"]) or (row["loaves"] or 0) > 0:
+    if not words.missing(row["proof_out"]) or row["loaves"] > 0:
         return "baked"
     return "baked by now, not recorded" if now - utc(row["mixed_at"]) > BAKED_AFTER else "may not be in the oven yet"
 

@@ -16,7 +16,6 @@ from models.storage import gather, ledger, store, wide
 
 if TYPE_CHECKING:
     import duckdb
-    import pandas as pd
 
     from models.people import Person, Role
     from models.shapes import Alert
@@ -47,26 +46,25 @@ def events(con: duckdb.DuckDBPyConnection) -> list[HoldEvent]:
 
 def holds(con: duckdb.DuckDBPyConnection, now: datetime) -> tuple[Hold, ...]:
     """Every hold as it stands at `now` (naive UTC), ended ones too, the oldest first."""
-    return holds_of(
-        ledger.stored_alerts(con),
-        events(con),
-        wide.load(con, "batches"),
-        wide.load(con, "pastes"),
-        gather.log(con, "output"),
-        now,
-    )
+    return _holds(con, ledger.stored_alerts(con), now)
 
 
-def keep_raised(
-    con: duckdb.DuckDBPyConnection,
-    alerts: Sequence[Alert],
-    batches: pd.DataFrame,
-    pastes: pd.DataFrame,
-    output: pd.DataFrame,
-    now: datetime,
-) -> list[HoldEvent]:
+def _holds(con: duckdb.DuckDBPyConnection, alerts: Sequence[Alert], now: datetime) -> tuple[Hold, ...]:
+    acts, raised = events(con), [alert for alert in alerts if alert.urgency == "hold"]
+    keys = {key for event in acts for _, key in event.keys}
+    keys |= {key for alert in raised for key in (*alert.batches, alert.began_at_batch)}
+    return holds_of(raised, acts, wide.load(con, "batches", CONCERNED, [sorted(keys)]), gather.log(con, "output"), now)
+
+
+# doughs that these batches are or went into, and those of the same shifts
+CONCERNED = """(line, product, shift_date, shift) IN (SELECT (line, product, shift_date, shift)
+    FROM batches b, (SELECT ?::VARCHAR[] AS keys)
+    WHERE list_contains(keys, b.batch_key) OR list_contains(keys, b.paste_key) OR list_contains(keys, b.paste_key_2))"""
+
+
+def keep_raised(con: duckdb.DuckDBPyConnection, alerts: Sequence[Alert], now: datetime) -> list[HoldEvent]:
     """Write down what alerts hold by now and what held pastes went into; returns what is new. Call inside a transaction."""
-    new = not_yet_kept(holds_of(alerts, events(con), batches, pastes, output, now), alerts)
+    new = not_yet_kept(_holds(con, alerts, now), alerts)
     keep(con, new)
     return new
 

@@ -49,7 +49,6 @@ def frames(doughs: list[dict] | None = None) -> dict[str, pd.DataFrame]:
     """The frames that `holds_of` takes, by name."""
     return {
         "batches": frame("batches", DOUGHS if doughs is None else doughs),
-        "pastes": frame("pastes", PASTES),
         "output": frame("output", OUTPUT),
     }
 

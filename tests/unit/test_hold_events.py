@@ -13,10 +13,11 @@ import pytest
 
 from models.floor.holds import HoldEvent
 from models.people import ALONE, Person
+from models.snapshot import frame
 from models.storage import holds, ledger, store
 from models.storage.holds import HoldError
 from tests import tree
-from tests.unit.heldrows import AT, DAY, DOUGHS, OTHER, PASTE, frames, missed
+from tests.unit.heldrows import AT, DAY, DOUGHS, OTHER, PASTE, PASTES, frames, missed
 
 FLOOR, SUPERVISOR, QA, MANAGER = (
     Person(initials=name, role=role)
@@ -29,8 +30,8 @@ HELD = HoldEvent("", AT, "JS", "held", "a shard of the pan", doughs=(L1("03"),),
 @pytest.fixture
 def con(tmp_path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     con = store.open_for_writing(tmp_path / "s.duckdb")
-    for name, table in (("batches", "batches"), ("pastes", "pastes")):
-        store.insert(con, table, frames()[name])
+    store.insert(con, "batches", frames()["batches"])
+    store.insert(con, "pastes", frame("pastes", PASTES))
     ledger.keep_alerts(con, [missed()], 1)
     yield con
     con.close()
@@ -143,10 +144,9 @@ def test_no_statement_of_the_program_alters_history():
 
 
 def test_what_alerts_hold_is_written_down_once(con):
-    at = dict(now=AT, **frames())
-    (new,) = holds.keep_raised(con, [missed()], **at)
+    (new,) = holds.keep_raised(con, [missed()], AT)
     assert new.pastes == (PASTE,) and holds.events(con) == [new]
-    assert holds.keep_raised(con, [missed()], **at) == []
+    assert holds.keep_raised(con, [missed()], AT) == []
     ledger.keep_alerts(con, [missed(OTHER)], 2)
     assert stands(con, "Hc001")
     (hold,) = holds.holds(con, AT)
