@@ -234,7 +234,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     """Raise, go on with or end alerts; returns the names of those that are new or changed."""
     from models.alarms.alerts import reconcile
     from models.alarms.raising import Found, raise_alerts
-    from models.storage import cases, gather, ledger, wide
+    from models.storage import cases, gather, holds, ledger, wide
 
     found = Found(
         pastes=wide.load(con, "pastes"),
@@ -248,6 +248,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
         newest=gather.newest(con),
     )
     current = cases.applied(reconcile(raise_alerts(job.plant, found), ledger.stored_alerts(con)), cases.events(con))
+    holds.keep_raised(con, current, found.newest)
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
 
@@ -386,12 +387,15 @@ def version() -> str:
 def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled) -> dict[str, Any]:
     """The contract's result, without the reports of this run."""
     from models.alarms import alerts
-    from models.storage import account, gather, ledger
+    from models.floor.holdsays import to_json
+    from models.storage import account, gather, holds, ledger
 
+    newest = gather.newest(con)
     return {
         "rows": account.count(con),
         "files": pulled.files,
         "quarantine": gather.quarantine(gather.excluded(con)),
         "alerts": [alerts.to_json(one, job.plant) for one in ledger.stored_alerts(con)],
+        "holds": [to_json(one, job.plant, newest) for one in holds.holds(con, newest)],
         "reports": [],
     }

@@ -196,7 +196,7 @@ def _hold(name: str, alert: Alert | None, acts: Sequence[HoldEvent], book: Book)
         why=alert.says if alert else first.because if first else "",
         where=_where(stand or batches),
         since=min((batch.since for batch in stand or batches), default=book.now),
-        by=(f"{first.who} ({first.role})" if first.role not in ("", first.who) else first.who) if first else "",
+        by=f"{first.who} ({first.role})" if first and first.role not in ("", first.who) else first.who if first else "",
         batches=batches,
         loaves=loaves_of((batch.key for batch in stand if batch.kind == "dough"), book),
         history=tuple(acts),
