@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from models.people import Person
     from models.plant import Plant
 
+Doing = Callable[["duckdb.DuckDBPyConnection", "Job", int], "HoldEvent"]
 GROUNDS = ("cooling", "under-baked", "foreign body", "allergen", "short weight", "other")
 
 
@@ -196,3 +197,25 @@ def note_hold(con: duckdb.DuckDBPyConnection, job: Job, event: HoldEvent, by: Pe
     ledger.keep_pages(con, days | ({f"alert:{hold.alert}"} & set(printed)), run)
     steps.store_changed(con, run)
     return event
+
+
+def held_by_form(form: Mapping[str, str], by: Person, who: str, at: datetime) -> Doing:
+    """What POST /holds asks for, to be done by the owner of the store. Gives the act as kept; raises HoldError, one line."""
+
+    def doing(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> HoldEvent:
+        from models.floor.holdform import to_hold
+
+        return note_hold(con, job, to_hold(form, who, at, *_keys(con)), by, run)
+
+    return doing
+
+
+def ended_by_form(hold: str, form: Mapping[str, str], by: Person, who: str, at: datetime) -> Doing:
+    """What POST /holds/<hold>/release asks for, likewise."""
+
+    def doing(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> HoldEvent:
+        from models.floor.holdform import to_end
+
+        return note_hold(con, job, to_end(form, hold, who, at), by, run)
+
+    return doing

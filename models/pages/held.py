@@ -108,7 +108,8 @@ def _held(hold: Hold, alert: Alert | None, snapshot: Snapshot, on: date) -> Item
     steps = _steps(alert) if alert else ()
     closed = ("Its case is closed; that releases nothing.",) if alert and alert.case == "closed" else ()
     said = (*detail, *steps, *((decided,) if decided else ()), *closed, "Held until QA decides.")
-    return Item("hold", holdsays.title(hold), f"{since}; {long} at the end of the day.", said, hold.alert or None)
+    stood = f"; {long} at the end of the day" if hold.since < words.utc(end(on, snapshot.plant)) else ""
+    return Item("hold", holdsays.title(hold), f"{since}{stood}.", said, hold.alert or None)
 
 
 def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple[str, ...]:
