@@ -263,7 +263,10 @@ def _state(claims: Sequence[_Claim], end: tuple[int, HoldEvent] | None, left: bo
 def _baked(row: Mapping[str, Any], now: datetime) -> Any:
     if not words.missing(row["proof_out"]) or row["loaves"] > 0:
         return "baked"
-    return "baked by now, not recorded" if now - utc(row["mixed_at"]) > BAKED_AFTER else "may not be in the oven yet"
+    return "baked by now, not recorded" if now - utc(row["mixed_at"]) > BAKED_AFTER else UNBAKED
+
+
+UNBAKED: Literal["may not be in the oven yet"] = "may not be in the oven yet"
 
 
 def _where(batches: Sequence[Held]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from models.floor.holds import Held, Hold, how_long
+from models.floor.holds import UNBAKED, Held, Hold, how_long
 from models.pages import words
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def batches(hold: Hold, on: date | None = None) -> tuple[str, ...]:
 
 def _repair(pastes: Sequence[Held], doughs: Sequence[Held]) -> str:
     repair = " Baked ones too: baking does not repair it." if pastes else ""
-    early = [dough for dough in doughs if dough.baked == "may not be in the oven yet"]
+    early = [dough for dough in doughs if dough.baked == UNBAKED]
     return repair + (f" {words.join(dough.name for dough in early)}: may not be in the oven yet." if early else "")
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, get_args
 
 from models.floor import holdsays
 from models.floor.heldloaves import Loaves
-from models.floor.holds import Act, Ground, Held, Hold, how_long
+from models.floor.holds import UNBAKED, Act, Ground, Held, Hold, how_long
 from models.pages import words
 from models.people import MAY, Role
 from models.storage.holds import NEEDS
@@ -32,6 +32,11 @@ class Batch:
     field: str
     left: bool
     baked: str
+
+    @property
+    def unbaked(self) -> bool:
+        """Whether it can perhaps still be kept out of the oven."""
+        return self.baked == UNBAKED
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from flows import holding
+from flows import holding, steps
 from flows.cli import main
+from flows.floor import taking
 from models.floor.holds import HoldEvent
 from models.people import Person
 from models.storage import holds, store
@@ -106,6 +108,23 @@ def test_with_a_people_file_who_acts_must_be_in_it(folder: Path, capsys, monkeyp
         assert says in capsys.readouterr().err
     assert command(folder, *words, "MK") == 0
     assert listed(folder, capsys, "--all")[0]["history"][-1]["role"] == "QA"
+
+
+def test_the_board_records_by_its_forms_and_its_view_has_the_hold(folder: Path) -> None:
+    job = steps.read_job(PLANT, folder / "logs", folder / "s.duckdb", folder / "s-out")
+    at = datetime(2026, 10, 6, 14)
+    form = {"batch": "L1/73", "ground": "foreign body", "because": "a shard", "by": "JS"}
+    floor = Person(initials="JS", role="floor")
+    held = taking.act(job, 2, (), holding.held_by_form(form, floor, "JS", at))
+    assert [hold.hold for hold in held.view.holds if hold.stands][-1] == held.answer.hold
+    boxes = {"act": "released", "because": "found to be flour", "on:dough:2026-10-06/L1/73": "1"}
+    ends = holding.ended_by_form(held.answer.hold, boxes, floor, "JS", at)
+    with pytest.raises(holds.HoldError, match="only QA releases"):
+        taking.act(job, 3, (), ends)
+    by_qa = holding.ended_by_form(held.answer.hold, boxes, Person(initials="MK", role="QA"), "MK", at)
+    over = taking.act(job, 3, (), by_qa)
+    assert [hold.stands for hold in over.view.holds] == [True, False]
+    assert "foreign body" not in page(folder), "pages are printed later, by whoever prints what is due"
 
 
 def test_an_act_that_is_refused_changes_nothing(folder: Path) -> None:
