@@ -57,6 +57,8 @@ def test_it_says_what_it_said(old: tuple[Path, dict]) -> None:
         name: said[name] for name in ("rows", "quarantine")
     }
     assert [alert["alert"] for alert in again["alerts"]] == said["alerts"]
+    held = [[one["hold"], [batch["state"] for batch in one["batches"]]] for one in again["holds"]]
+    assert held == said.get("holds", [])
     assert again["reports"]
 
 
