@@ -25,7 +25,10 @@ def add_parsers(commands: Any) -> None:
     """Add the three commands and their options."""
     hold = commands.add_parser("hold", help="hold a paste, with every dough it went into, or a dough")
     hold.add_argument(
-        "batch", nargs="+", metavar="BATCH", help="like 2026-10-31/K1/03; K1/03 is the latest of that name"
+        "batch",
+        nargs="+",
+        metavar="BATCH",
+        help="like 2026-10-31/K1/03; K1/03 is the latest of that name, L1/03.. all that the line made since",
     )
     hold.add_argument("--ground", choices=GROUNDS, default="other", help="what kind of doubt (other)")
     hold.add_argument("--under", default="", metavar="HOLD", help="more batches under a hold that is there")

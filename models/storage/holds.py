@@ -172,20 +172,37 @@ def _insert(con: duckdb.DuckDBPyConnection, event: HoldEvent) -> None:
 def named(
     wanted: Sequence[str], pastes: Sequence[str], doughs: Sequence[str]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Batches a person means: by key, or as on the sheet ("K1/03": the latest of that name). Returns pastes and doughs.
+    """Batches a person means: by key, or as on the sheet ("K1/03": the latest of that name), or a stretch of one line or kettle
+    ("L1/03..L1/09", "L1/03..": to the newest). Returns pastes and doughs.
 
     pastes, doughs: every key, in order of production. Raises HoldError for a name that fits nothing, or both kinds.
     """
-    found: tuple[list[str], list[str]] = ([], [])
+    found: dict[Key, None] = {}
     for name in wanted:
-        if len(name.replace("/", " ").split()) < 2:
-            raise HoldError(f"{name}: of which kettle or line? Write it like 2026-05-06/K1/03, or K1/03")
-        tail = "/" + "/".join(name.split() if "/" not in name else name.split("/"))
-        fits = [[key for key in keys if key == name or key.endswith(tail)][-1:] for keys in (pastes, doughs)]
-        if not any(fits):
-            raise HoldError(f"{name}: there is no such batch in the store; write it like 2026-05-06/K1/03, or K1/03")
-        if all(fits):
-            raise HoldError(f"{name}: is a paste and a dough; say --paste or --dough")
-        found[0].extend(fits[0])
-        found[1].extend(fits[1])
-    return tuple(dict.fromkeys(found[0])), tuple(dict.fromkeys(found[1]))
+        first, dots, last = name.partition("..")
+        begins = _named(first.strip(), pastes, doughs)
+        found |= dict.fromkeys(_stretch(begins, last.strip(), pastes, doughs) if dots else [begins])
+    return tuple(key for kind, key in found if kind == "paste"), tuple(key for kind, key in found if kind == "dough")
+
+
+def _named(name: str, pastes: Sequence[str], doughs: Sequence[str]) -> Key:
+    if len(name.replace("/", " ").split()) < 2:
+        raise HoldError(f"{name or 'a batch'}: of which kettle or line? Write it like 2026-05-06/K1/03, or K1/03")
+    tail = "/" + "/".join(name.split("/") if "/" in name else name.split())
+    fits = [[key for key in keys if key == name or key.endswith(tail)][-1:] for keys in (pastes, doughs)]
+    if all(fits):
+        raise HoldError(f"{name}: is a paste and a dough; the plant's kettle and line have one name")
+    if not any(fits):
+        raise HoldError(f"{name}: there is no such batch in the store; write it like 2026-05-06/K1/03, or K1/03")
+    return ("paste", fits[0][0]) if fits[0] else ("dough", fits[1][0])
+
+
+def _stretch(begins: Key, last: str, pastes: Sequence[str], doughs: Sequence[str]) -> list[Key]:
+    """From one batch to another of the same line or kettle, all that were made between them; "": to the newest."""
+    kind, first = begins
+    place = first.split("/", 2)[1]
+    keys = [key for key in (pastes if kind == "paste" else doughs) if key.split("/", 2)[1] == place]
+    ends = _named(last, pastes, doughs) if last else (kind, keys[-1])
+    if ends[0] != kind or ends[1] not in keys or keys.index(ends[1]) < keys.index(first):
+        raise HoldError(f"{first}..{last}: a stretch runs from an earlier to a later batch of one line or kettle")
+    return [(kind, key) for key in keys[keys.index(first) : keys.index(ends[1]) + 1]]

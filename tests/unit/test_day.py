@@ -11,6 +11,7 @@ import pytest
 from models.floor.holds import HoldEvent, not_yet_kept
 from models.pages import held
 from models.pages.day import Day, day
+from models.pages.notice import notice
 from models.shapes import Episode
 from models.snapshot import FRAMES, Snapshot, frame
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
@@ -79,6 +80,24 @@ def test_a_release_ends_it_and_is_told_on_the_days_it_stood_on():
     told = said(day(after, BAD).held)
     assert "no longer held" in told and "Released by MK (QA), Thu 7 May 11:00: logger of the store read 18 °C" in told
     assert "nothing held" in day(after, BAD).lead[1].lower() and not day(after, BAD).held_cautions
+
+
+def test_the_alerts_own_page_says_what_qa_decided():
+    def decided(*events: HoldEvent) -> str:
+        alert = next(a for a in snapshot().alerts if a.urgency == "hold")
+        return notice(with_holds(*events), alert).decided.replace("\u00a0", " ")
+
+    assert decided() == ""
+    assert decided(release()).endswith("logger of the store read 18 °C. Nothing of it is held any more.")
+    assert decided(release(pastes=(), doughs=(f"{BAD}/L1/D04",))).endswith("The rest is held on.")
+
+
+def test_the_page_of_short_weight_names_all_that_is_held_with_what_was_weighed():
+    light = replace(
+        snapshot().alerts[-1], characteristic="net weight", kettle=None, line="L1", batches=(f"{BAD}/L1/D04",)
+    )
+    (line,) = notice(replace(snapshot(), alerts=(light,)), light).went_into
+    assert "Held with them, made in the same shifts: 3 doughs: L1 D01" in line.replace("\u00a0", " ")
 
 
 def test_a_release_of_a_part_leaves_the_rest_held():

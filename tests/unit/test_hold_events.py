@@ -17,7 +17,7 @@ from models.snapshot import frame
 from models.storage import holds, ledger, store
 from models.storage.holds import HoldError
 from tests import tree
-from tests.unit.heldrows import AT, DAY, DOUGHS, OTHER, PASTE, PASTES, frames, missed
+from tests.unit.heldrows import AT, DOUGHS, OTHER, PASTE, PASTES, frames, missed
 
 FLOOR, SUPERVISOR, QA, MANAGER = (
     Person(initials=name, role=role)
@@ -157,9 +157,18 @@ def test_batches_are_named_as_the_floor_writes_them():
     pastes, doughs = ["2026-05-05/K1/03", PASTE], [row["batch_key"] for row in DOUGHS]
     assert holds.named(["K1/03", "L1 02"], pastes, doughs) == ((PASTE,), (L1("02"),))
     assert holds.named(["2026-05-05/K1/03"], pastes, doughs) == (("2026-05-05/K1/03",), ())
-    for name, says in (("03", "of which kettle"), ("K9/01", "no such batch")):
+    for name, says in (("03", "of which kettle"), ("K9/01", "no such batch"), ("", "of which kettle")):
         with pytest.raises(HoldError, match=says):
             holds.named([name], pastes, doughs)
     with pytest.raises(HoldError, match="a paste and a dough"):
         holds.named(["K1/03"], pastes, [*doughs, PASTE])
-    assert str(DAY.date()) in PASTE
+
+
+def test_a_stretch_of_a_line_is_held_whole():
+    """Of foreign bodies and short weight: all since the last good check."""
+    doughs = ["2026-05-05/L1/09", L1("01"), "2026-05-06/L2/01", L1("02"), L1("03")]
+    assert holds.named(["L1/09..L1/02"], [], doughs) == ((), (doughs[0], L1("01"), L1("02")))
+    assert holds.named(["L1/02.."], [], doughs) == ((), (L1("02"), L1("03")))
+    for wrong in ("L1/03..L1/01", "L1/01..L2/01", "K1/03..L1/01"):
+        with pytest.raises(HoldError, match="a stretch runs|no such batch"):
+            holds.named([wrong], [PASTE], doughs)
