@@ -14,7 +14,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    from flows import baselines, casework, keeping, makeup, people, quarantine
+    from flows import baselines, casework, holding, keeping, makeup, people, quarantine
     from flows.floor import serve
 
     top = argparse.ArgumentParser(
@@ -37,6 +37,7 @@ def parser() -> argparse.ArgumentParser:
     )
     makeup.add_parser(commands)
     casework.add_parsers(commands)
+    holding.add_parsers(commands)
     quarantine.add_parser(commands)
     baselines.add_parser(commands)
     keeping.add_parsers(commands)
@@ -109,10 +110,10 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _command(args: argparse.Namespace) -> int:
     if args.command == "makeup":
         return args.run(args)
-    from flows import baselines, casework, commands, keeping, people, quarantine
+    from flows import baselines, casework, commands, holding, keeping, people, quarantine
     from flows.floor import serve
 
-    for module in (baselines, casework, commands, keeping, people, quarantine, serve):
+    for module in (baselines, casework, commands, holding, keeping, people, quarantine, serve):
         if hasattr(module, args.command):
             return getattr(module, args.command)(args)
     raise AttributeError(args.command)
@@ -131,6 +132,7 @@ def _explain(error: Exception) -> int:
         "PlantFileError",
         "WrongCommand",
         "CaseError",
+        "HoldError",
         "DecisionError",
         "BaselineError",
         "PeopleFileError",

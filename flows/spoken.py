@@ -24,13 +24,11 @@ def _rows(result: dict[str, Any]) -> str:
 
 
 def _held(result: dict[str, Any]) -> str:
-    held = [a for a in result["alerts"] if a["urgency"] == "hold" and a["case"] != "closed"]
+    held = [hold for hold in result["holds"] if hold["stands"]]
     if not held:
-        return (
-            "Held: nothing is held by a rule of safety, law or allergens; what was not checked stands on the day page."
-        )
-    first = held[-1]
-    return f"Held: {len(held)} to decide; the newest: {first['characteristic']} at {first['signalled_at_batch']}: {first['says']}."
+        return "Held: nothing is held by a rule of safety, law or allergens, or by hand; what was not checked stands on the day page."
+    last = held[-1]
+    return f"Held: {len(held)} to decide; the newest: {last['where']} since {last['since']}: {last['why']}."
 
 
 def _signals(result: dict[str, Any], plant: Plant) -> str:

@@ -287,7 +287,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     from models.alarms.alerts import reconcile
     from models.alarms.kept import Kept
     from models.alarms.raising import raise_alerts
-    from models.storage import cases, gather, ledger, memo
+    from models.storage import cases, gather, holds, ledger, memo
 
     traces, weights = memo.load(con, "trace"), memo.load(con, "weight")
     made_by = f"{memo.made_by(version())} {ledger.fact(con, 'plant_sha256')}"
@@ -296,6 +296,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     memo.keep(con, "trace", kept.traces_now, traces)
     memo.keep(con, "weight", kept.weights_now, weights)
     current = cases.applied(reconcile(raised, ledger.stored_alerts(con)), cases.events(con))
+    holds.keep_raised(con, current, gather.newest(con))
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
 
@@ -456,12 +457,15 @@ def version() -> str:
 def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled) -> dict[str, Any]:
     """The contract's result, without the reports of this run."""
     from models.alarms import alerts
-    from models.storage import account, gather, ledger
+    from models.floor.holdsays import to_json
+    from models.storage import account, gather, holds, ledger
 
+    newest = gather.newest(con)
     return {
         "rows": account.count(con),
         "files": pulled.files,
         "quarantine": gather.quarantine(gather.excluded(con)),
         "alerts": [alerts.to_json(one, job.plant) for one in ledger.stored_alerts(con)],
+        "holds": [to_json(one, job.plant, newest) for one in holds.holds(con, newest)],
         "reports": [],
     }

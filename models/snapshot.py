@@ -17,6 +17,7 @@ from models.logbook import TABLES, Column
 if TYPE_CHECKING:
     import pandas as pd
 
+    from models.floor.holds import HoldEvent
     from models.judging.independence import Looked
     from models.plant import Plant
     from models.shapes import Alert, Charted
@@ -131,7 +132,8 @@ class Snapshot:
     """What is in force, what was left out and why, what was found. Every frame as `FRAMES` declares it.
 
     loaves: accepted loaf rows, what pages ask of them; findings: the answers to *is this good?*; charted and alerts: of the
-    whole plant; looked: months looked at for readings that are not independent. Raises ValueError where a frame lacks a declared column.
+    whole plant; looked: months looked at for readings that are not independent;
+    hold_events: what people and alerts did with holds. Raises ValueError where a frame lacks a declared column.
     """
 
     plant: Plant
@@ -152,6 +154,7 @@ class Snapshot:
     charted: tuple[Charted, ...] = ()
     alerts: tuple[Alert, ...] = ()
     looked: tuple[Looked, ...] = ()
+    hold_events: tuple[HoldEvent, ...] = ()
 
     @cached_property
     def outside(self) -> pd.DataFrame:

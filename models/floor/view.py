@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from models.floor.holds import Hold
     from models.plant import Plant
     from models.shapes import Alert
     from models.storage.cases import CaseEvent
@@ -76,7 +77,7 @@ class View:
     kettles: Mapping[str, LastSeen] = field(default_factory=dict)
     charts: tuple[Chart, ...] = ()
     pastes: tuple[Paste, ...] = ()
-    holds: tuple[Any, ...] = ()
+    holds: tuple[Hold, ...] = ()
     rows: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     quarantine: tuple[dict[str, Any], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()

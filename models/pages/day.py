@@ -63,6 +63,7 @@ class Day:
     footing: Footing
     believed: str = ""
     quarantined: Tallies | None = None
+    held_cautions: tuple[str, ...] = ()
 
 
 def day(snapshot: Snapshot, which: date | str) -> Day:
@@ -71,13 +72,13 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
     Raises ValueError, one line, for a text that is no date.
     """
     on = date_of(which)
-    held_items, waiting = held.holds(snapshot, on), held.to_decide(snapshot, on)
+    holds, waiting = held.holds(snapshot, on), held.to_decide(snapshot, on)
     review = (*held.to_act_on(snapshot, on), *held.beyond_limits(snapshot, on))
     unchecked = not_checked(snapshot, on)
     sheet, corrected = restated(snapshot, on)
     lines = tuple(_line(snapshot, name, on) for name in sorted(snapshot.plant.lines))
     counts = {
-        "held": len(held_items),
+        "held": sum(hold.stands for hold in holds),
         "to decide": len(waiting),
         "to review": len(review),
         "not checked": len(unchecked),
@@ -87,7 +88,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
         plant=snapshot.plant.plant,
         title=words.long_day(on),
         lead=_lead(snapshot, on, counts, lines),
-        held=held_items,
+        held=held.shown(holds, snapshot, on),
         to_decide=waiting,
         to_review=review,
         not_checked=unchecked,
@@ -101,6 +102,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
         footing=footing(snapshot),
         believed=reckoning.believed_of(snapshot, on),
         quarantined=reckoning.quarantined_of(snapshot, on),
+        held_cautions=held.cautions_of(holds, snapshot),
     )
 
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from models.floor import holdsays
+from models.floor.holds import Hold, holds_of, how_long, utc
 from models.pages import words
-from models.pages.production_day import end, of_day, on_during
+from models.pages.production_day import end, of_day, on_during, start
 from models.pages.shown import Item, State
 from models.shapes import Alert
 from models.snapshot import records
+from models.trade import cautions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,17 +23,28 @@ if TYPE_CHECKING:
 _FIRST = ("paste", "dough", "loaf", "proof", "gas", "output", "check", "change")
 
 
-def holds(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
-    """Holds open at the end of the day, the oldest first; a hold stays until somebody closes it."""
-    last = end(day, snapshot.plant)
-    found = [
-        alert
-        for alert in snapshot.alerts
-        if alert.urgency == "hold"
-        and words.instant(alert.signalled_at) < last  # type: ignore[operator]
-        and (alert.case != "closed" or on_during(alert, day, day, snapshot.plant))
-    ]
-    return tuple(_held(alert, snapshot, day) for alert in sorted(found, key=lambda a: (a.began_at, a.alert)))
+def holds(snapshot: Snapshot, day: date) -> tuple[Hold, ...]:
+    """What is held on the day, the oldest first, and what QA decided on since: a hold stays until QA has ended it.
+
+    A hold is on the page of every day that it stood on, and of the days its batches were made on.
+    """
+    first, last = (words.utc(at) for at in (start(day, snapshot.plant), end(day, snapshot.plant)))
+    alerts = [alert for alert in snapshot.alerts if utc(alert.signalled_at) < last]
+    found = holds_of(alerts, snapshot.hold_events, snapshot.batches, snapshot.output, last)
+    mine = (hold for hold in found if hold.since < last or any(b.key.startswith(f"{day}/") for b in hold.batches))
+    return tuple(hold for hold in mine if hold.ended is None or hold.ended >= first)
+
+
+def shown(found: Sequence[Hold], snapshot: Snapshot, day: date) -> tuple[Item, ...]:
+    """Holds as the day page has them, those that stand first."""
+    by_name = {alert.alert: alert for alert in snapshot.alerts}
+    ordered = sorted(found, key=lambda hold: not hold.stands)
+    return tuple(_held(hold, by_name.get(hold.alert), snapshot, day) for hold in ordered)
+
+
+def cautions_of(found: Sequence[Hold], snapshot: Snapshot) -> tuple[str, ...]:
+    """The cautions of what stands, each once."""
+    return tuple(dict.fromkeys(cautions.of_hold(hold.ground, snapshot.plant) for hold in found if hold.stands))
 
 
 def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
@@ -70,8 +85,7 @@ def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:
     from models.pages.changes import call
 
     cause = (call(alert),) if alert.causes else ()
-    state = "" if alert.urgency == "hold" else f"; {going}{closed}"
-    return Item(alert.urgency, headline(alert), f"{since}{state}.", (*cause, *_steps(alert)), alert.alert)
+    return Item(alert.urgency, headline(alert), f"{since}; {going}{closed}.", (*cause, *_steps(alert)), alert.alert)
 
 
 def _steps(alert: Alert) -> tuple[str, ...]:
@@ -79,11 +93,23 @@ def _steps(alert: Alert) -> tuple[str, ...]:
     return (f"Check first: {'  '.join(numbered)}",) if alert.check_first else ()
 
 
-def _held(alert: Alert, snapshot: Snapshot, on: date) -> Item:
-    item = _item(alert, snapshot, on)
-    went = went_into(alert, snapshot, on)
-    decided = "Somebody has closed the case." if alert.case == "closed" else "Held until QA decides."
-    return Item("hold", item.title, item.says, (*went, *item.detail, decided), alert.alert)
+def _held(hold: Hold, alert: Alert | None, snapshot: Snapshot, on: date) -> Item:
+    """One hold: what, why, batches and loaves, how long, still in the house; or what QA decided."""
+    zone = snapshot.plant.zone
+    by = f", held by {hold.by}" if hold.by else ""
+    since = f"Since {words.when(hold.since, zone, on)}{by}"
+    decided = holdsays.ended(hold, snapshot.plant, on)
+    long = holdsays.lasted(how_long(hold, words.utc(end(on, snapshot.plant))))
+    if not hold.stands:
+        return Item(
+            "note", holdsays.title(hold), f"{since}; no longer held, after {long}.", (decided,), hold.alert or None
+        )
+    detail = (*holdsays.batches(hold, on), holdsays.loaves(hold.loaves), holdsays.in_house(hold))
+    steps = _steps(alert) if alert else ()
+    closed = ("Its case is closed; that releases nothing.",) if alert and alert.case == "closed" else ()
+    said = (*detail, *steps, *((decided,) if decided else ()), *closed, "Held until QA decides.")
+    stood = f"; {long} at the end of the day" if hold.since < words.utc(end(on, snapshot.plant)) else ""
+    return Item("hold", holdsays.title(hold), f"{since}{stood}.", said, hold.alert or None)
 
 
 def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple[str, ...]:

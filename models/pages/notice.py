@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from models.floor.holds import Hold, holds_of, name_of, utc
+from models.floor.holdsays import ended
 from models.pages import changes, words
 from models.pages.curves import curve, in_order
 from models.pages.footing import footing
@@ -55,6 +57,7 @@ class Notice:
     curves: tuple[Curve, ...]
     cautions: tuple[str, ...]
     footing: Footing
+    decided: str = ""
 
 
 def notice(snapshot: Snapshot, alert: Alert) -> Notice:
@@ -62,6 +65,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
     zone = snapshot.plant.zone
     told = changes.change(alert, snapshot)
     signalled = words.local(alert.signalled_at, zone)
+    hold = _hold(alert, snapshot)
     return Notice(
         alert=alert.alert,
         plant=snapshot.plant.plant,
@@ -76,7 +80,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         check_first=alert.check_first,
         who=_who(alert),
         batches=_batches(alert),
-        went_into=went_into(alert, snapshot) if alert.kettle else (),
+        went_into=_went_into(alert, hold, snapshot),
         signalled_at=signalled.isoformat() if signalled else "",
         signalled=f"Signalled by {words.batch(alert.signalled_at_batch)}, {words.when(alert.signalled_at, zone)}",
         size=told.size if math.isfinite(alert.change) else "",
@@ -87,7 +91,33 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         curves=_curves(alert, snapshot),
         cautions=told.cautions,
         footing=footing(snapshot),
+        decided=_decided(hold, snapshot),
     )
+
+
+def _hold(alert: Alert, snapshot: Snapshot) -> Hold | None:
+    """The hold that this alert made; None where it made none."""
+    if alert.urgency != "hold":
+        return None
+    acts = [event for event in snapshot.hold_events if event.hold == name_of(alert.alert)]
+    return holds_of([alert], acts, snapshot.batches, snapshot.output, utc(alert.until_at))[0]
+
+
+def _went_into(alert: Alert, hold: Hold | None, snapshot: Snapshot) -> tuple[str, ...]:
+    """Where a paste went; of short weight all that was made with what was weighed."""
+    if alert.kettle:
+        return went_into(alert, snapshot)
+    more = [one for one in hold.standing("dough") if one.key not in alert.batches] if hold else []
+    names = words.join(one.name for one in more)
+    return (f"Held with them, made in the same shifts: {words.count(len(more), 'dough')}: {names}.",) if more else ()
+
+
+def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
+    """What QA has decided on the hold; "" where nothing is decided."""
+    decided = ended(hold, snapshot.plant) if hold else ""
+    if not hold or not decided:
+        return ""
+    return f"{decided}. {'The rest is held on.' if hold.stands else 'Nothing of it is held any more.'}"
 
 
 def _what(alert: Alert, snapshot: Snapshot) -> str:

@@ -28,6 +28,7 @@ def snapshot(
 ) -> Snapshot:
     """Everything in force, everything left out and why, everything found. months: to be looked at for repeated patterns."""
     from models.judging.independence import BY_HAND, look
+    from models.storage import holds
 
     return Snapshot(
         plant=plant,
@@ -47,6 +48,7 @@ def snapshot(
         files=_files(con),
         charted=charted,
         alerts=alerts,
+        hold_events=tuple(holds.events(con)),
         looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant) for month in sorted(set(months))),
     )
 

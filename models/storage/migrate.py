@@ -6,10 +6,11 @@ not recorded them. A change that neither covers (a column renamed, a value re-co
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES, Column
-from models.storage import account, store
+from models.storage import account, gather, ledger, store
 
 if TYPE_CHECKING:
     import duckdb
@@ -27,6 +28,26 @@ def bring_up(con: duckdb.DuckDBPyConnection) -> None:
     for name, columns in store.WIDE.items():
         _add_columns(con, name, columns)
     con.execute(store.sql("views"))
+    if ledger.fact(con, "version") == "1":
+        _releases_of_closed_cases(con)
+
+
+def _releases_of_closed_cases(con: duckdb.DuckDBPyConnection) -> None:
+    """In version 1 a hold ended with the closing of its case: what was decided then stays decided, and says how."""
+    from models.floor.holds import HoldEvent, name_of, utc
+    from models.storage import cases, holds
+
+    closed = {act.alert: act for act in cases.events(con) if act.act == "closed"}
+    there = {hold.alert: hold for hold in holds.holds(con, gather.newest(con))}
+    for alert in (alert for alert in ledger.stored_alerts(con) if alert.alert in closed and alert.alert in there):
+        act, hold = closed[alert.alert], there[alert.alert]
+        pastes, doughs = (tuple(b.key for b in hold.batches if b.kind == kind) for kind in ("paste", "dough"))
+        because = f"its case was closed as {act.found}, before releases were kept{f': {act.note}' if act.note else ''}"
+        held = HoldEvent(
+            name_of(alert.alert), utc(alert.signalled_at), "", "held", alert.says, pastes, doughs, hold.ground
+        )
+        held = replace(held, alert=alert.alert)
+        holds.keep(con, [held, replace(held, at=act.at, who=act.who, act="released", because=because)])
 
 
 def _add_columns(con: duckdb.DuckDBPyConnection, table: str, columns: tuple[Column, ...]) -> list[str]:

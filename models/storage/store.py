@@ -41,6 +41,7 @@ FIXED = (
     "page",
     "case_event",
     "decision",
+    "hold_event",
 )
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from models.floor.view import Chart, LastSeen, Paste, View
-from models.storage import account, cases, decisions, gather, ledger
+from models.storage import account, cases, decisions, gather, holds, ledger
 
 if TYPE_CHECKING:
     import duckdb
@@ -36,6 +36,7 @@ def view(
         kettles=_last(con, "pastes", "kettle", "cook_end", "paste_key", "paste_batch", "recipe"),
         charts=tuple(_chart(one) for one in charted),
         pastes=_pastes(con, newest),
+        holds=holds.holds(con, as_of),
         rows=account.count(con),
         quarantine=tuple(_waiting(con)),
         refused=tuple(con.execute("SELECT path, why FROM file WHERE outcome = 'refused' ORDER BY file_id").fetchall()),

@@ -10,6 +10,7 @@ from models.pages.words import utc
 from models.plant import Plant
 
 if TYPE_CHECKING:
+    from models.floor.holds import Ground
     from models.shapes import Alert
     from models.snapshot import Snapshot
 
@@ -23,6 +24,15 @@ LEGAL_WEIGHT = (
     "The weight on the label is a legal promise. What is shown here is a sign, not a reference test; the local code"
     " and the authority's method decide."
 )
+FOREIGN_BODY = (
+    "A foreign body seldom comes alone: all that was made since the last good check is in doubt. What is held, searched or"
+    " called back is decided by the site's food-safety plan and local law, not by this page."
+)
+ALLERGEN = (
+    "An allergen that the label does not name can do grave harm. Nothing of it leaves; if some has left, QA and the authority"
+    " are told at once. Local law and the site's food-safety plan come first."
+)
+OTHER_GROUND = "Whether held bread may be sold is decided by local law and the site's food-safety plan, through those licensed to judge."
 
 
 def cooling(plant: Plant) -> str:
@@ -37,6 +47,14 @@ def cooling(plant: Plant) -> str:
         "Spores survive the cook, and a toxin they can form in a warm paste survives the oven: baking does not repair a"
         f" paste that cooled too slowly. {whose}; local law and the site's food-safety plan come first."
     )
+
+
+def of_hold(ground: Ground, plant: Plant) -> str:
+    """The caution that a hold carries, by what kind of doubt it rests on."""
+    if ground == "cooling":
+        return cooling(plant)
+    own = {"under-baked": UNDER_BAKED, "foreign body": FOREIGN_BODY, "allergen": ALLERGEN, "short weight": LEGAL_WEIGHT}
+    return own.get(ground, OTHER_GROUND)
 
 
 def of(alert: Alert, snapshot: Snapshot) -> tuple[str, ...]:

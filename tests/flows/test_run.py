@@ -41,7 +41,7 @@ def taken(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any
 
 def test_the_account_adds_up_and_has_every_log(taken) -> None:
     _, result = taken
-    assert list(result) == ["rows", "files", "quarantine", "alerts", "reports"]
+    assert list(result) == ["rows", "files", "quarantine", "alerts", "holds", "reports"]
     assert set(result["rows"]) == {"paste", "dough", "proof", "gas", "loaf", "output", "change", "check"}
     for counts in result["rows"].values():
         assert counts["received"] == sum(counts[name] for name in account.STATUSES)

@@ -1,6 +1,7 @@
 """Write the store that stands for this version: `python -m tests.stores.make FILE.zip`.
 
-Two days of the sample's logs and a few bad rows, one of them confirmed and one rejected, and a limit broken. Made once, when a store's version
+Two days of the sample's logs and a few bad rows, one of them confirmed and one rejected, a limit broken, and two doughs held by
+hand, one of them released. Made once, when a store's version
 is released, and never again: what an earlier program wrote is the point.
 """
 
@@ -36,7 +37,27 @@ def fill(folder: Path, logs: Path) -> dict:
     put(logs, "hot-paste.csv", HOT)
     put(logs, "shopping.csv", "milk,eggs\n2,12\n")
     run(folder, logs)
+    _hold(folder)
     return _decide(folder)
+
+
+def _hold(folder: Path) -> None:
+    """Two doughs held by hand, and one of them released."""
+    from flows import holding, steps
+    from models.floor.holds import HoldEvent
+    from models.people import Person
+
+    job = steps.read_job(SAMPLE / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "s-out")
+    con = store.open_for_reading(folder / "s.duckdb")
+    names = con.execute(
+        "SELECT batch_key FROM batches WHERE line = 'L1' ORDER BY mixed_at, batch_key LIMIT 2"
+    ).fetchall()
+    con.close()
+    doughs, at = tuple(name for (name,) in names), datetime(2026, 10, 6, 15, 0)
+    held = HoldEvent("", at, "JS", "held", "a shard of a pan", doughs=doughs, ground="foreign body")
+    kept, _ = holding.record_hold(job, held, Person(initials="JS", role="floor"))
+    release = HoldEvent(kept.hold, at, "MK", "released", "sieved, nothing found", doughs=doughs[:1])
+    holding.record_hold(job, release, Person(initials="MK", role="QA"))
 
 
 def _decide(folder: Path) -> dict:
@@ -70,7 +91,8 @@ def main(to: Path) -> None:
         (folder / "logs").mkdir()
         said = fill(folder, folder / "logs")
         answer = {name: said[name] for name in ("rows", "quarantine")} | {
-            "alerts": [a["alert"] for a in said["alerts"]]
+            "alerts": [a["alert"] for a in said["alerts"]],
+            "holds": [[one["hold"], [b["state"] for b in one["batches"]]] for one in said["holds"]],
         }
         to.with_suffix(".json").write_text(json.dumps(answer, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
         print(f"{to}: {backup.make(folder / 's.duckdb', to)} archived files, {to.stat().st_size} bytes")

@@ -7,12 +7,14 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+import duckdb
 import pytest
 
 from models.logbook import TABLES, Column
-from models.storage import backup, store
+from models.storage import backup, holds, ledger, store
 from tests.conftest import Loaftrace
 from tests.faults.killer import SAMPLE, pieces, put, run
+from tests.unit.heldrows import AT, missed
 
 STORES = Path(__file__).resolve().parents[1] / "stores"
 RELEASED = sorted(STORES.glob("version-*.zip"))
@@ -55,6 +57,8 @@ def test_it_says_what_it_said(old: tuple[Path, dict]) -> None:
         name: said[name] for name in ("rows", "quarantine")
     }
     assert [alert["alert"] for alert in again["alerts"]] == said["alerts"]
+    held = [[one["hold"], [batch["state"] for batch in one["batches"]]] for one in again["holds"]]
+    assert held == said.get("holds", [])
     assert again["reports"]
 
 
@@ -85,6 +89,25 @@ def test_a_new_column_is_added_and_the_rows_stay(old: tuple[Path, dict], monkeyp
         0,
     )
     assert con.execute("SELECT count(*) FROM paste_batches").fetchone()[0] > 0
+    con.close()
+
+
+def test_a_case_closed_in_version_1_released_what_it_held(tmp_path: Path) -> None:
+    """A hold ended with its case then; the other one, whose case was left open, is held on."""
+    backup.restore(STORES / "version-1.zip", tmp_path / "s.duckdb")
+    con = duckdb.connect(str(tmp_path / "s.duckdb"))
+    ledger.keep_alerts(con, [missed(), missed(alert="Ac002", case="seen")], 9)
+    con.execute("INSERT INTO case_event VALUES ('Ac001', ?, 'MK', 'closed', 'nothing found', 'second probe')", [AT])
+    con.close()
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    stands = {hold.alert: hold.stands for hold in holds.holds(con, AT)}
+    assert stands["Ac001"] is False and stands["Ac002"] is True
+    held, released = holds.events(con)
+    assert (held.act, released.act, released.who, released.role) == ("held", "released", "MK", "")
+    assert "closed as nothing found, before releases were kept: second probe" in released.because
+    con.close()
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    assert holds.events(con) == [held, released]
     con.close()
 
 

@@ -1,0 +1,46 @@
+"""What a person sent from the holds screen, as an act to be recorded. Nothing in it is believed beyond its form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import get_args
+
+from models.floor.holds import ENDS, Act, Ground, HoldEvent
+from models.storage.holds import HoldError, named
+
+LONGEST = 500
+ACTS: tuple[Act, ...] = (*ENDS, "left the house")
+
+
+def to_hold(form: Mapping[str, str], who: str, at: datetime, pastes: Sequence[str], doughs: Sequence[str]) -> HoldEvent:
+    """POST /holds: fields batch (names parted by commas), ground, because, and under ("" or a hold that is there).
+
+    pastes, doughs: every key in the store, in order of production. Raises HoldError, one line.
+    """
+    grounds: tuple[Ground, ...] = get_args(Ground)
+    ground = next((ground for ground in grounds if ground == form.get("ground", "other")), None)
+    if ground is None:
+        raise HoldError(f"what kind of doubt? It may be {', '.join(grounds)}")
+    names = [name.strip() for name in form.get("batch", "").split(",") if name.strip()]
+    own, into = named(names, pastes, doughs)
+    return HoldEvent(form.get("under", ""), at, who, "held", _because(form), own, into, ground)
+
+
+def to_end(form: Mapping[str, str], hold: str, who: str, at: datetime) -> HoldEvent:
+    """POST /holds/<hold>/release: fields act (released, disposed, left the house), because, and one on:KIND:KEY a batch
+    that was ticked. Raises HoldError, one line: only what the person saw and ticked is decided on."""
+    act = next((act for act in ACTS if act == form.get("act", "released")), None)
+    if act is None:
+        raise HoldError(f"what was decided? It may be {', '.join(ACTS)}")
+    ticked = [name.split(":", 2)[1:] for name in form if name.startswith("on:") and name.count(":") >= 2]
+    if not ticked:
+        raise HoldError("which batches? Tick those that this is about")
+    pastes, doughs = (tuple(key for kind, key in ticked if kind == wanted) for wanted in ("paste", "dough"))
+    if len(pastes) + len(doughs) < len(ticked):
+        raise HoldError("a box of the form is neither a paste nor a dough; load the screen again")
+    return HoldEvent(hold, at, who, act, _because(form), pastes, doughs)
+
+
+def _because(form: Mapping[str, str]) -> str:
+    return " ".join(form.get("because", "").split())[:LONGEST]
