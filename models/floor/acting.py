@@ -33,7 +33,7 @@ class ActRefused(ValueError):
 def needs(alert: Alert, act: Act) -> Role:
     """The role an act needs: whoever is on the floor sees and hands over; a supervisor closes; only QA closes a hold.
 
-    A hold is one by what it was stored as: closing it ends the hold, whatever the hour.
+    A hold is one by what it was stored as, whatever the hour. Closing its case releases nothing; still it says that all is done.
     """
     if act != "closed":
         return "floor"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from models.floor import urgency
 from models.pages import words
@@ -47,7 +47,8 @@ class Last:
 
 @dataclass(frozen=True)
 class Told:
-    """The alert a place is shown with. check: the first step, "" where none is named; handed_over: to this shift, by its note."""
+    """The alert, or the hold without an open alert, that a place is shown with. alert: "" for a hold made by hand or whose
+    case is closed; check: the first step, "" where none is named; handed_over: to this shift, by its note."""
 
     alert: str
     what: str
@@ -170,22 +171,44 @@ def _place(view: View, now: datetime, kind: Kind, name: str, alerts: Sequence[Al
     seen = (view.lines if kind == "line" else view.kettles).get(name)
     mine = [a for a in alerts if _kind(a, view) == kind and (a.line if kind == "line" else a.kettle) == name]
     mine = [a for a in mine if not any(says_the_same(limit, a) for limit in mine)]
+    holds = _holds(view, name, mine)
     charts = _charts(view, kind, name, seen)
     silent = seen is not None and is_silent(seen, now)
-    state = _state(mine, seen, silent, charts)
+    state: PlaceState = "hold" if holds else _state(mine, seen, silent, charts)
     return Place(
         name=name,
         kind=kind,
         state=state,
-        since=_since(view, now, state, mine, seen),
+        since=short(view, holds[0].since, now) if holds else _since(view, now, state, mine, seen),
         silent=silent,
         last=_last(view, now, seen),
-        told=_told(view, mine),
-        more=max(len(mine) - 1, 0),
+        told=_of_hold(holds[0]) if holds else _told(view, mine),
+        more=max(len(mine) + len(holds) - 1, 0),
         watched=_titles(c for c in charts if c.state in ("in control", "signal")),
         learning=_titles(c for c in charts if c.state not in ("in control", "signal")),
         n=charts[0].n if charts else 0,
     )
+
+
+def _holds(view: View, name: str, mine: Sequence[Alert]) -> list[Any]:
+    """Holds that stand here and that no open alert here speaks for: made by hand, or with their case closed.
+
+    A hold is where its pastes are, or its doughs where it holds no paste.
+    """
+    if any(a.urgency == "hold" for a in mine):
+        return []
+    found = [hold for hold in view.holds if hold.stands and name in _places_of(hold)]
+    return sorted(found, key=lambda hold: (hold.since, hold.hold))
+
+
+def _places_of(hold: Any) -> set[str]:
+    standing = [batch for batch in hold.batches if batch.stands]
+    pastes = [batch for batch in standing if batch.kind == "paste"]
+    return {batch.key.split("/", 2)[1] for batch in pastes or standing if batch.key.count("/") >= 2}
+
+
+def _of_hold(hold: Any) -> Told:
+    return Told("", hold.why, "", "seen", True, False)
 
 
 def _state(mine: Sequence[Alert], seen: LastSeen | None, silent: bool, charts: Sequence[Chart]) -> PlaceState:

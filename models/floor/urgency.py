@@ -1,4 +1,4 @@
-"""How pressing an alert still is while one looks: *now* falls by itself, nothing rises, and the stored alert stays as it is.
+"""How pressing an alert still is while one looks: it falls by itself, nothing rises, and the stored alert stays as it is.
 
 The store judges urgency against its own newest row. On the floor the clock goes on when no row comes: a dough is in the oven,
 a paste is used or too old. The same limits of time are asked here, with the clock of the one who looks.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from models.alarms.alerts import BAKED_AFTER, KETTLE_SIDE, USED_WITHIN
 
@@ -17,19 +17,24 @@ if TYPE_CHECKING:
     from models.plant import Plant
     from models.shapes import Alert, Urgency
 
-Fallen = Literal["used", "too old", "baked"]
+Fallen = Literal["used", "too old", "baked", "decided"]
 ORDER: dict[Urgency, int] = {"hold": 0, "now": 1, "review": 2}
 
 
 def urgency_now(alert: Alert, view: View, now: datetime) -> Urgency:
-    """The urgency at `now` (naive UTC): *now* falls to *hold* where a hold speaks of the same batch, else to *review*."""
+    """The urgency at `now` (naive UTC): *now* falls to *hold* where a hold speaks of the same batch, else to *review*.
+
+    A *hold* is one until QA has decided on all that it held; closing its case decides nothing.
+    """
     if fallen(alert, view, now) is None:
         return alert.urgency
-    return "hold" if _held(alert, view) else "review"
+    return "hold" if alert.urgency == "now" and _held(alert, view) else "review"
 
 
 def fallen(alert: Alert, view: View, now: datetime) -> Fallen | None:
     """Why nothing can be saved any more of an alert stored as *now*; None where it can, or where it never could."""
+    if alert.urgency == "hold":
+        return "decided" if (mine := hold_of(alert, view)) and not mine.stands else None
     if alert.urgency != "now":
         return None
     if alert.characteristic not in KETTLE_SIDE:
@@ -52,6 +57,11 @@ def open_alerts(view: View, now: datetime) -> tuple[Alert, ...]:
     return tuple(sorted(found, key=lambda a: (ORDER[a.urgency], a.began_at, a.alert)))
 
 
+def hold_of(alert: Alert, view: View) -> Any:
+    """The hold that an alert made, as the view has it; None where it made none."""
+    return next((hold for hold in view.holds if hold.alert == alert.alert), None)
+
+
 def _keeps(plant: Plant, paste: Paste | None) -> timedelta:
     """How long a paste may still be used: the plant's own age limit where that is the shorter one."""
     recipe = plant.pastes.get(paste.recipe) if paste else None
@@ -59,9 +69,12 @@ def _keeps(plant: Plant, paste: Paste | None) -> timedelta:
 
 
 def _held(alert: Alert, view: View) -> bool:
-    """Whether an open hold names the batch this alert speaks of, or a dough its paste went into."""
+    """Whether a hold that stands names the batch this alert speaks of, or a dough its paste went into."""
     mine = {alert.until_batch, *(d for p in view.pastes if p.paste_key == alert.until_batch for d in p.doughs)}
+    if any(batch.stands and batch.key in mine for hold in view.holds for batch in hold.batches):
+        return True
     return any(
-        other.urgency == "hold" and other.case != "closed" and mine & {*other.batches, other.until_batch}
+        other.urgency == "hold" and hold_of(other, view) is None and mine & {*other.batches, other.until_batch}
         for other in view.alerts
+        if other.case != "closed"
     )

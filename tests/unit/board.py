@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 from typing import Any
 
 from models import plant as plants
@@ -73,3 +74,15 @@ def view(alerts: tuple[Alert, ...] = (), acts: tuple[CaseEvent, ...] = (), **cha
 def page(name: str, here: str = "/", **data: Any) -> str:
     """A screen as HTML."""
     return board.screen(name, board.Frame("north", here, "nonce", "the-token", "MK"), **data)
+
+
+def hold(name: str = "H1", of: str = "", keys: tuple[str, ...] = ("2026-05-06/K1/P07",), stands: bool = True) -> Any:
+    """A hold as the view has it: what the screens ask of one."""
+    kinds = {True: "paste", False: "dough"}
+    batches = tuple(
+        SimpleNamespace(kind=kinds["/K" in key], key=key, name=key.rsplit("/", 1)[1], stands=stands) for key in keys
+    )
+    return SimpleNamespace(
+        hold=name, alert=of, ground="other", why="a glove was in the kettle", where="K1", since=ago(200), by="RS",
+        batches=batches, stands=stands,
+    )  # fmt: skip

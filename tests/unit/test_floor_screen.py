@@ -11,7 +11,7 @@ from models import plant as plants
 from models.floor.floor import STATES, Place, floor, is_silent, side_by_side
 from models.floor.view import View
 from models.storage.cases import CaseEvent
-from tests.unit.board import NOW, ago, chart, of_paste, page, paste, seen, view
+from tests.unit.board import NOW, ago, chart, hold, of_paste, page, paste, seen, view
 from tests.unit.snapshots import PLANT
 from tests.unit.test_alerts import alert
 
@@ -172,3 +172,16 @@ def test_what_changes_is_marked_and_no_operator_is_named() -> None:
     text = page("floor", floor=floor(shown, NOW + timedelta(minutes=1)))
     assert 'id="places" class="places" data-live' in text and 'id="beside" class="beside"' in text
     assert "Kowalska" not in text and "style=" not in text
+
+
+def test_a_hold_stands_on_the_floor_though_its_case_is_closed_or_nobody_raised_it() -> None:
+    shown = view((HOLD,), (CaseEvent("H", ago(5), "QA", "closed", "real"),), holds=(hold(of="H"),))
+    one = place("K1", shown)
+    assert one.state == "hold" and one.told is not None and one.told.what == "a glove was in the kettle"
+    assert 'href="/holds"' in page("floor", floor=floor(shown, NOW))
+    by_hand = view(holds=(hold(keys=("2026-05-06/L1/D07", "2026-05-06/L2/D01")),))
+    assert [place(name, by_hand).state for name in ("L1", "L2", "L3")] == ["hold", "hold", "steady"]
+
+
+def test_a_hold_that_qa_ended_is_none() -> None:
+    assert place("K1", view(holds=(hold(stands=False),))).state == "steady"

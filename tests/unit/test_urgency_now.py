@@ -8,7 +8,7 @@ import pytest
 
 from models.alarms.alerts import BAKED_AFTER
 from models.floor.urgency import fallen, open_alerts, urgency_now
-from tests.unit.board import NOW, ago, of_paste, paste, view
+from tests.unit.board import NOW, ago, hold, of_paste, paste, view
 from tests.unit.test_alerts import alert
 
 DOUGH = alert(characteristic="dough temperature", urgency="now", until_at=ago(10), until_batch="2026-05-06/L1/D07")
@@ -79,3 +79,17 @@ def test_open_alerts_stand_in_order_and_closed_ones_not_at_all() -> None:
     )  # fmt: skip
     seen = view(found, (CaseEvent("C", ago(5), "QA", "closed", "real"),))
     assert [a.alert for a in open_alerts(seen, NOW)] == ["H", "N", "R1", "R2"]
+
+
+def test_a_hold_falls_once_qa_has_decided_on_all_of_it_and_not_before() -> None:
+    stored = of_paste("A7", urgency="hold", characteristic="cooling")
+    assert urgency_now(stored, view((stored,), holds=(hold(of="A7"),)), NOW) == "hold"
+    assert fallen(stored, view((stored,), holds=(hold(of="A7", stands=False),)), NOW) == "decided"
+    assert urgency_now(stored, view((stored,), holds=(hold(of="A7", stands=False),)), NOW) == "review"
+    assert urgency_now(stored, view((stored,), holds=(hold(of="A8", stands=False),)), NOW) == "hold"
+
+
+def test_a_hold_made_by_hand_counts_for_a_used_paste() -> None:
+    used = (paste(doughs=("2026-05-06/L1/D08",)),)
+    held = hold(keys=("2026-05-06/L1/D08",))
+    assert urgency_now(of_paste(), view(pastes=used, holds=(held,)), NOW) == "hold"
