@@ -110,7 +110,7 @@ class FloorScreen:
 def floor(view: View, now: datetime) -> FloorScreen:
     """Every line and kettle of the plant file, and the plant where an alert is of no one place. now: naive UTC."""
     alerts = urgency.open_alerts(view, now)
-    shown = [a for a in alerts if not _of_before(a, now)]
+    shown = [a for a in alerts if not of_before(a, now)]
     places = [_place(view, now, "line", name, shown) for name in view.plant.lines]
     places += [_place(view, now, "kettle", name, shown) for name in view.plant.kettles]
     if of_plant := [a for a in shown if _kind(a, view) == "plant"]:
@@ -157,7 +157,8 @@ def watch(charts: Sequence[Chart]) -> PlaceState:
     return "known" if any(c.state == "signal" for c in charts) and lead == "steady" else lead
 
 
-def _of_before(alert: Alert, now: datetime) -> bool:
+def of_before(alert: Alert, now: datetime) -> bool:
+    """Whether an alert is a review whose change has been over for a day: still to be closed, but not the floor's."""
     return alert.urgency == "review" and alert.signal == "over" and now - alert.until_at > OVER_SHOWN
 
 
