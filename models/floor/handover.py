@@ -13,10 +13,12 @@ from models.floor.alertscreen import Past, past
 from models.floor.floor import is_silent, minutes, of_before, short
 from models.pages import words
 from models.pages.held import headline
+from models.pages.production_day import day_of
 from models.trade.kettle import WEIGHING
 
 if TYPE_CHECKING:
     from models.floor.view import Paste, View
+    from models.plant import Plant
     from models.shapes import Alert, Urgency
 
 # a paste older than this is the next day's; common practice, no source
@@ -51,12 +53,13 @@ class Held:
 
 @dataclass(frozen=True)
 class Owed:
-    """A paste that lost more than usual. kg: to put back by its ledger; put: recorded as put back, "" where nothing is."""
+    """A paste that lost more than usual. kg: to put back by its ledger; put: recorded as put back, "" where nothing is recorded."""
 
     name: str
     cooked: str
     kg: str
     put: str
+    none_put: bool
     doughs: tuple[str, ...]
 
 
@@ -80,7 +83,7 @@ class Quiet:
 
 @dataclass(frozen=True)
 class HandoverScreen:
-    """The note. shift: its code; began, clock: the plant's; alerts: neither handed over, nor said by a hold, nor older.
+    """The note. shift, day: its code and production day; began, clock: the plant's; alerts: neither handed over, nor said by a hold, nor older.
 
     older: reviews whose change has been over for a day; held: whether any batch is, as far as holds or alerts tell.
     """
@@ -115,18 +118,17 @@ def handover(view: View, now: datetime) -> HandoverScreen:
     holds = [hold for hold in view.holds if hold.stands]
     said = {hold.alert for hold in holds}
     rest = [(alert, one) for alert, one in told if not one.handed and alert.alert not in said]
-    local = words.local(now, zone)
     return HandoverScreen(
         shift=code,
         began=short(view, began, now),
-        day=words.long_day(local.date()) if local else "",
+        day=words.long_day(day_of(now, view.plant)),
         clock=words.clock(now, zone),
         holds=tuple(_held(hold, view, now) for hold in holds),
         handed=tuple(one for _, one in told if one.handed),
         alerts=tuple(one for alert, one in rest if not of_before(alert, now)),
         older=tuple(one for alert, one in rest if of_before(alert, now)),
         held=bool(holds) or any(alert.urgency == "hold" for alert, _ in told),
-        owed=tuple(_owed(paste, view, now) for paste in view.pastes if owes(paste, now)),
+        owed=tuple(_owed(paste, view, now) for paste in view.pastes if owes(paste, view.plant, now)),
         quiet=tuple(_quiet(view, now)),
         waiting=tuple(_waiting(view.quarantine)),
         unsent=len(view.unsent),
@@ -134,11 +136,17 @@ def handover(view: View, now: datetime) -> HandoverScreen:
     )
 
 
-def owes(paste: Paste, now: datetime) -> bool:
-    """Whether a paste of the last day lost more than usual, by more than two weighings can be wrong, and was not mended."""
+def owes(paste: Paste, plant: Plant, now: datetime) -> bool:
+    """Whether a paste of the last day lost more than usual and was not mended.
+
+    Within the recipe's warning limit of points, or within what two weighings can be wrong, no water is owed; where the points
+    are not known, the weighings decide alone.
+    """
     if paste.excess_kg is None or paste.cooked_at is None or now - paste.cooked_at > OWED_SHOWN:
         return False
-    return paste.excess_kg > WEIGHING * (paste.weight_kg or 0.0)
+    recipe = plant.pastes.get(paste.recipe)
+    within = recipe is not None and paste.points is not None and paste.points <= recipe.hydration_points.warn
+    return not within and paste.excess_kg > WEIGHING * (paste.weight_kg or 0.0)
 
 
 def _open(alert: Alert, view: View, now: datetime) -> Open:
@@ -167,6 +175,7 @@ def _owed(paste: Paste, view: View, now: datetime) -> Owed:
         cooked=short(view, paste.cooked_at, now) if paste.cooked_at else words.NOT_RECORDED,
         kg=words.number(paste.excess_kg, "kg", 1),
         put="" if paste.water_added_kg is None else words.number(paste.water_added_kg, "kg", 1),
+        none_put=paste.water_added_kg == 0,
         doughs=tuple(words.batch(key) for key in paste.doughs),
     )
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 from models.floor.handover import handover, owes
 from models.storage.cases import CaseEvent
-from tests.unit.board import NOW, ago, hold, of_paste, page, paste, seen, view
+from tests.unit.board import NORTH, NOW, ago, hold, of_paste, page, paste, seen, view
 from tests.unit.test_alerts import alert
 
 ROW = {
@@ -22,6 +23,11 @@ def html(shown) -> str:
 def test_it_names_the_shift_and_when_it_stands() -> None:
     note = handover(view(), NOW)
     assert (note.shift, note.began, note.clock, note.day) == ("late", "14:00", "14:20", "Wednesday 6 May 2026")
+
+
+def test_the_night_belongs_to_the_day_it_began_on() -> None:
+    night = handover(view(), NOW + timedelta(hours=14))
+    assert (night.shift, night.began, night.day) == ("night", "Wed 6 May 22:00", "Wednesday 6 May 2026")
 
 
 def test_nothing_open_is_said_in_so_many_words_and_only_then() -> None:
@@ -53,10 +59,11 @@ def test_a_hold_is_told_once_and_never_denied() -> None:
 
 
 def test_water_owed_is_what_two_weighings_cannot_make_up() -> None:
-    assert owes(paste(excess=4.0), NOW)
-    assert not owes(paste(excess=0.3), NOW)  # 112 kg x 2 x sqrt(2) x 0.1 % = 0.32 kg
-    assert not owes(replace(paste(), excess_kg=None), NOW)
-    assert not owes(paste(minutes=25 * 60), NOW)
+    assert owes(paste(excess=4.0), NORTH, NOW)
+    assert not owes(paste(excess=0.3), NORTH, NOW)  # 112 kg x 2 x sqrt(2) x 0.1 % = 0.32 kg
+    assert not owes(replace(paste(), excess_kg=None), NORTH, NOW)
+    assert not owes(paste(minutes=25 * 60), NORTH, NOW)
+    assert not owes(replace(paste(), points=1.0), NORTH, NOW) and owes(replace(paste(), points=1.1), NORTH, NOW)
     used = paste(doughs=("2026-05-06/L1/D08",))
     text = html(view(pastes=(used, paste("2026-05-06/K1/P08"))))
     assert "Went into L1\u00a0D08 of 6\u00a0May" in text and "put the water back before it is used" in text
