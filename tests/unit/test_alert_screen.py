@@ -189,3 +189,10 @@ def test_markup_from_a_log_is_text() -> None:
     )
     text = html("P1", seen)
     assert bad not in text and "&lt;img" in text
+
+
+def test_a_refusal_is_one_sentence_in_the_screens_words() -> None:
+    from reports.said import act_refused
+
+    assert act_refused(ActRefused("may not", "QA")) == "This is for QA."
+    assert act_refused(ActRefused("too long")) == f"The note is too long: at most {LONGEST_NOTE} characters."

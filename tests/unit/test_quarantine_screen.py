@@ -127,3 +127,9 @@ def test_reports_by_date_and_only_printed_pages() -> None:
     assert 'href="/reports/day-2026-05-02.html"' in text and "The month is not printed yet." in text
     assert "2026-13" not in text and ".." not in text
     assert "No page is printed yet" in page("reports", "/reports", reports=printed([]))
+
+
+def test_a_refusal_is_one_sentence_in_the_screens_words() -> None:
+    from reports.said import decision_refused
+
+    assert decision_refused(DecisionRefused("no reason")) == "A row is rejected with a reason."
