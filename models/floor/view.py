@@ -49,7 +49,8 @@ class Chart:
 
 @dataclass(frozen=True)
 class Paste:
-    """A paste made lately: what the ledger says, and whether it was used up. Weights kg; water_owed: to put back, not recorded as put."""
+    """A paste made lately: what the ledger says, and whether it was used up. Weights kg; excess_kg: lost beyond the usual and not
+    put back; water_added_kg: put back, None where not recorded; points: of hydration that excess_kg takes from its doughs."""
 
     paste_key: str
     name: str
@@ -61,6 +62,7 @@ class Paste:
     excess_kg: float | None
     water_added_kg: float | None
     doughs: tuple[str, ...] = ()
+    points: float | None = None
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from models.shapes import Alert
 from models.trade import cautions
 
 if TYPE_CHECKING:
+    from models.plant import Plant
     from models.snapshot import Snapshot
 
 
@@ -87,12 +88,16 @@ def size(alert: Alert, snapshot: Snapshot) -> str:
 def loaf_g(alert: Alert, snapshot: Snapshot) -> float:
     """What a loaf of the alert's product weighs, g: the label's weight, else the mean of its batches, else scaled."""
     product = snapshot.plant.products.get(alert.product or "")
-    if product and product.label_g:
-        return product.label_g
     weights = snapshot.batches.loc[snapshot.batches["product"] == alert.product, "baked_g"].dropna()
-    if len(weights):
+    if len(weights) and not (product and product.label_g):
         return float(weights.mean())
-    return product.scaled_g if product else 400.0
+    return loaf_g_of(alert, snapshot.plant)
+
+
+def loaf_g_of(alert: Alert, plant: Plant) -> float:
+    """What a loaf of the alert's product weighs by the plant file alone, g: the label's weight, else scaled."""
+    product = plant.products.get(alert.product or "")
+    return (product.label_g or product.scaled_g) if product else 400.0
 
 
 def call(alert: Alert) -> str:

@@ -19,6 +19,8 @@ from models.pages.words import number
 from models.shapes import Alert
 
 if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
     from models.snapshot import Snapshot
 
 _DAYS_BEFORE = 13
@@ -73,13 +75,13 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         state_means=_MEANS[alert.urgency],
         case=_case(alert),
         where=where(alert),
-        what=_what(alert, snapshot),
-        since=_since(alert, snapshot),
+        what=what(alert, changes.loaf_g(alert, snapshot)),
+        since=since(alert, zone),
         since_when=words.when(alert.began_at, zone),
         last_good=told.last_good,
         check_first=alert.check_first,
-        who=_who(alert),
-        batches=_batches(alert),
+        who=who(alert),
+        batches=batch_names(alert),
         went_into=_went_into(alert, hold, snapshot),
         signalled_at=signalled.isoformat() if signalled else "",
         signalled=f"Signalled by {words.batch(alert.signalled_at_batch)}, {words.when(alert.signalled_at, zone)}",
@@ -120,18 +122,19 @@ def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
     return f"{decided}. {'The rest is held on.' if hold.stands else 'Nothing of it is held any more.'}"
 
 
-def _what(alert: Alert, snapshot: Snapshot) -> str:
+def what(alert: Alert, loaf_g: float) -> str:
+    """What changed, in one sentence. loaf_g: what a loaf of its product weighs."""
     if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
         return words.sentence(alert.says)
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     if alert.characteristic == "specific volume":
-        return f"Loaves {big}, {words.on_a_loaf(alert.change, changes.loaf_g(alert, snapshot))}."
+        return f"Loaves {big}, {words.on_a_loaf(alert.change, loaf_g)}."
     title = words.characteristic(alert.characteristic).title
     return f"{title} {big}" + (f", at a level of {number(alert.level, alert.unit)}." if alert.level else ".")
 
 
-def _since(alert: Alert, snapshot: Snapshot) -> str:
-    zone = snapshot.plant.zone
+def since(alert: Alert, zone: ZoneInfo) -> str:
+    """Since which batch and when, and whether it goes on."""
     until = words.local(alert.until_at, zone)
     on = until.date() if until else None
     going = "still on at" if alert.signal == "on" else "over after"
@@ -144,7 +147,8 @@ def _case(alert: Alert) -> str:
     return {"open": "Nobody has seen it yet.", "seen": "Seen, not closed.", "closed": "Closed."}[alert.case]
 
 
-def _who(alert: Alert) -> str:
+def who(alert: Alert) -> str:
+    """Who acts on an alert of this urgency."""
     if alert.urgency == "hold":
         return "The shift supervisor holds it; only QA releases."
     if alert.kettle:
@@ -155,7 +159,8 @@ def _who(alert: Alert) -> str:
     return "The shift supervisor; the QA lead reads it in the morning."
 
 
-def _batches(alert: Alert) -> str:
+def batch_names(alert: Alert) -> str:
+    """How many doughs or pastes, and which; long lists cut in the middle."""
     keys = alert.batches or tuple(dict.fromkeys((alert.began_at_batch, alert.until_batch)))
     one, more = ("paste", "pastes") if alert.kettle else ("dough", "doughs")
     names = [words.batch(key) for key in keys]

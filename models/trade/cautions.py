@@ -59,12 +59,17 @@ def of_hold(ground: Ground, plant: Plant) -> str:
 
 def of(alert: Alert, snapshot: Snapshot) -> tuple[str, ...]:
     """The cautions that an alert carries: by what it speaks of, and by what moved with it."""
-    plant, name = snapshot.plant, alert.characteristic
+    return named(alert, snapshot.plant, bool(alert.line) and _less_baked(alert, snapshot))
+
+
+def named(alert: Alert, plant: Plant, less_baked: bool) -> tuple[str, ...]:
+    """The cautions of an alert where it is known whether the loaves of its line and product lost less in the oven."""
+    name = alert.characteristic
     if name in ("paste loss", "cook temperature", "kettle overdrawn"):
         return HOT_PASTE, POTABLE, cooling(plant)
     if name in ("cooling", "paste age", "paste at 2 h", "paste at 6 h"):
         return (cooling(plant),)
-    found = (UNDER_BAKED,) if alert.line and _less_baked(alert, snapshot) else ()
+    found = (UNDER_BAKED,) if less_baked else ()
     return (*found, LEGAL_WEIGHT) if name in ("net weight", "weight") else found
 
 

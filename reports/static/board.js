@@ -18,6 +18,16 @@ function watch() {
   touch.hidden = false;
 }
 
+// What somebody is filling in stays; a link that has the focus keeps it, and does not hold the screen back.
+function exchange(part, fresh) {
+  const focused = part.contains(document.activeElement) ? document.activeElement : null;
+  if (focused && focused.closest("form, details")) return;
+  const address = focused && focused.getAttribute("href");
+  part.innerHTML = fresh.innerHTML;
+  const again = address && [...part.querySelectorAll("a")].find((link) => link.getAttribute("href") === address);
+  if (again) again.focus({ preventScroll: true });
+}
+
 async function bringUp() {
   if (fetching) { again = true; return; }
   fetching = true;
@@ -28,7 +38,7 @@ async function bringUp() {
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     for (const part of document.querySelectorAll("[data-live]")) {
       const fresh = page.getElementById(part.id);
-      if (fresh && fresh.innerHTML !== part.innerHTML && !part.contains(document.activeElement)) part.innerHTML = fresh.innerHTML;
+      if (fresh && fresh.innerHTML !== part.innerHTML) exchange(part, fresh);
     }
     inTouch();
   } catch { /* the notice says so once the patience is over */ } finally {
