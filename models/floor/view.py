@@ -48,7 +48,11 @@ class Chart:
 
 @dataclass(frozen=True)
 class Paste:
-    """A paste made lately: what the ledger says, and whether it was used up. Weights kg; water_owed: to put back, not recorded as put."""
+    """A paste made lately: what the ledger says, and whether it was used up. Weights kg, readings °C.
+
+    excess_kg: as in `batchbook`, what went back into the kettle is off it already; water_added_kg: make-up water that its
+    doughs recorded. temp_2h_c, temp_6h_c: as on its row, None where not recorded.
+    """
 
     paste_key: str
     name: str
@@ -60,6 +64,8 @@ class Paste:
     excess_kg: float | None
     water_added_kg: float | None
     doughs: tuple[str, ...] = ()
+    temp_2h_c: float | None = None
+    temp_6h_c: float | None = None
 
 
 @dataclass(frozen=True)
