@@ -33,8 +33,8 @@ Known = Literal["known", "not chosen", "not weighed"]
 @dataclass(frozen=True)
 class Owed:
     """What the paste takes from this dough. dose_kg: of this paste, for the formula's flour and its share of the water; points:
-    of hydration that `paste_kg` of it takes; water_kg: to pour besides, 0 within half the warning limit. kettle_kg: owed by
-    the whole kettle still, less what its doughs recorded."""
+    of hydration that `paste_kg` of it takes; water_kg: to pour besides, 0 within half the warning limit. kettle_kg: what
+    all its doughs together are owed."""
 
     known: Known
     dose_kg: float | None = None
@@ -96,13 +96,13 @@ def plan(
 def strength(plant: Plant, paste: Paste) -> float | None:
     """What is left of 1 kg of Wb once the cook's loss is off and the water put back is in; None where it was not weighed.
 
-    Residue does not concentrate a paste and is left out.
+    Residue does not concentrate a paste and is left out; what is lost of its weight thereby is of second order.
     """
     recipe = plant.pastes.get(paste.recipe)
     if recipe is None or paste.excess_kg is None or paste.weight_kg is None:
         return None
     usual = 1 - recipe.usual_loss_pct / 100
-    before_kg = (paste.weight_kg + paste.excess_kg) / usual
+    before_kg = (paste.weight_kg + (paste.water_added_kg or 0.0) + paste.excess_kg) / usual
     return usual - paste.excess_kg / before_kg if before_kg > 0 else None
 
 
@@ -126,7 +126,7 @@ def owed_of(plant: Plant, product: Product, flour_kg: float, paste: Paste | None
     mixed = formula.beside_paste(all_flour_kg).with_paste(made.portion(kg))
     points = float(formula.hydration_pct - mixed.hydration_pct)
     water_kg = float(mixed.water_to(formula.hydration_pct)) if points > recipe.hydration_points.warn / 2 else 0.0
-    kettle_kg = max(0.0, (paste.excess_kg or 0.0) - (paste.water_added_kg or 0.0))
+    kettle_kg = max(0.0, paste.excess_kg or 0.0)
     return Owed("known", float(dose_kg), formula_kg, kg, points, water_kg, kettle_kg)
 
 

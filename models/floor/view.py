@@ -50,8 +50,8 @@ class Chart:
 class Paste:
     """A paste made lately: what the ledger says, and whether it was used up. Weights kg, readings °C.
 
-    excess_kg: as in `batchbook`, what went back into the kettle is off it already; water_added_kg: make-up water that its
-    doughs recorded. temp_2h_c, temp_6h_c: as on its row, None where not recorded.
+    weight_kg: cold where it was weighed cold, else Wa; excess_kg: as in `batchbook`, what went back into the kettle
+    (water_added_kg) is off it already. temp_2h_c, temp_6h_c: as on its row, None where not recorded.
     """
 
     paste_key: str
