@@ -121,10 +121,9 @@ def _of_rule(rule: Rule, row: pd.Series, cells: Mapping[str, str], plant: Plant)
 
 def _on_a_screen(says: str) -> str:
     """A rule's sentence without its last words, which are for paper."""
-    for words in (" or correct the sheet", ", and correct the sheet", ". Correct the sheet", "? Correct the sheet"):
-        if says.endswith(words):
-            return says.removesuffix(words) + ("?" if words.startswith("?") else "")
-    return says
+    for words in (" or correct the sheet", ", and correct the sheet", " Correct the sheet"):
+        says = says.removesuffix(words)
+    return says if says.endswith((".", "?")) else f"{says}."
 
 
 def stood_by(cells: Cells, questions: Sequence[Question], initials: str, at: str) -> Cells:

@@ -162,10 +162,16 @@ def _screen(view: View, desk: Desk, kettle: str, now: datetime, who: str) -> Scr
         typed.shifts_near(plant, now),
         _suggested(view, desk, kettle, now),
         desk.open("paste"),
-        tuple(answer(work, plant) for work in weighed if now - work.at <= clocks.STAYS),
+        _answers([work for work in weighed if now - work.at <= clocks.STAYS], plant, bool(mine)),
         clocks.on_the_clock(plant, cooled(view, desk), now),
         frozenset(work.key for work in desk.recorded("paste")),
     )
+
+
+def _answers(works: list[Work], plant: Plant, cooking: bool) -> tuple[Answer, ...]:
+    """What to do now; while the next paste cooks, of the one before only water that nobody has put back."""
+    found = [answer(work, plant) for work in works]
+    return tuple(one for one in found if not cooking or one.stage == "open" or (one.put_kg is None and one.owed_kg > 0))
 
 
 def _busiest(desk: Desk, plant: Plant) -> str:
