@@ -65,12 +65,15 @@ def _last(
 def _pastes(con: duckdb.DuckDBPyConnection, newest: datetime) -> tuple[Paste, ...]:
     rows = con.execute(
         f"""SELECT p.paste_key, p.paste_batch, p.kettle, p.recipe, p.cook_end, coalesce(p.cold_kg, p.after_kg), p.loss_pct,
-            p.excess_kg, p.kettle_water_kg, list(b.batch_key ORDER BY b.mixed_at) FILTER (b.batch_key IS NOT NULL)
+            p.excess_kg, p.kettle_water_kg, list(b.batch_key ORDER BY b.mixed_at) FILTER (b.batch_key IS NOT NULL),
+            p.temp_2h_c, p.temp_6h_c
         FROM pastes p LEFT JOIN batches b ON p.paste_key IN (b.paste_key, b.paste_key_2)
         WHERE p.cook_end >= CAST(? AS TIMESTAMP) - INTERVAL {LATELY_H} HOUR GROUP BY ALL ORDER BY p.cook_end DESC, p.paste_key""",
         [newest],
     ).fetchall()
-    return tuple(replace(Paste(*row[:9]), doughs=tuple(row[9] or ())) for row in rows)
+    return tuple(
+        replace(Paste(*row[:9]), doughs=tuple(row[9] or ()), temp_2h_c=row[10], temp_6h_c=row[11]) for row in rows
+    )
 
 
 def _chart(one: Charted) -> Chart:

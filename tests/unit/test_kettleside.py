@@ -441,3 +441,15 @@ def test_the_next_name_is_written_like_the_last() -> None:
 @pytest.mark.parametrize("text", ["36.5", "36,5", " 36,5 kg", "36.50"])
 def test_comma_or_point(text: str) -> None:
     assert typed.number(text, TABLES["paste"].by_name["weight_before_kg"]) == 36.5
+
+
+@pytest.mark.slow
+def test_the_board_knows_the_readings_of_the_row(view: View, journal: Journal, tmp_path: Path) -> None:
+    from models.storage import viewing
+
+    first, cold = cooked(view, journal), post(view, journal, {"step": "cooled", "key": KEY, "temp_2h_c": "19"}, 130)
+    taken(tmp_path, *((done.log_name or "", done.csv_text or "") for done in (first, cold)))
+    con = store.open_for_reading(tmp_path / "s.duckdb")
+    (paste,) = viewing._pastes(con, NOW + timedelta(hours=3))
+    con.close()
+    assert (paste.paste_key, paste.temp_2h_c, paste.temp_6h_c) == (KEY, 19.0, None)
