@@ -206,3 +206,11 @@ def test_every_id_on_a_screen_is_there_once(view: View, journal: Journal) -> Non
         ids = re.findall(r' id="([^"]+)"', page)
         assert len(ids) == len(set(ids))
         assert set(re.findall(r'<label for="([^"]+)"', page)) <= set(ids)
+
+
+def test_a_form_without_most_of_its_fields_is_asked_about_and_drawn(view: View, journal: Journal) -> None:
+    for step in ("charge", "", "nonsense"):
+        done = kettleside.post({"step": step, "note": "x"}, view, journal, NOW, "")
+        assert "Which batch?" in tablets.kettle_screen(FRAME, done.screen) and done.csv_text is None
+        asked = mixer.post({"step": step, "note": "x"}, view, journal, NOW, "")
+        assert "Which dough?" in tablets.mixer_screen(FRAME, asked.screen) and asked.csv_text is None
