@@ -49,8 +49,12 @@ class Chart:
 
 @dataclass(frozen=True)
 class Paste:
-    """A paste made lately: what the ledger says, and whether it was used up. Weights kg; excess_kg: lost beyond the usual and not
-    put back; water_added_kg: put back, None where not recorded; points: of hydration that excess_kg takes from its doughs."""
+    """A paste made lately: what the ledger says, and whether it was used up. Weights kg, readings °C.
+
+    weight_kg: cold where it was weighed cold, else Wa; excess_kg: as in `batchbook`, what went back into the kettle
+    (water_added_kg, None where not recorded) is off it already; points: of hydration that it takes from its doughs.
+    temp_2h_c, temp_6h_c: as on its row, None where not recorded.
+    """
 
     paste_key: str
     name: str
@@ -63,6 +67,8 @@ class Paste:
     water_added_kg: float | None
     doughs: tuple[str, ...] = ()
     points: float | None = None
+    temp_2h_c: float | None = None
+    temp_6h_c: float | None = None
 
 
 @dataclass(frozen=True)

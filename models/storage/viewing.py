@@ -66,12 +66,16 @@ def _last(
 def _pastes(con: duckdb.DuckDBPyConnection, newest: datetime) -> tuple[Paste, ...]:
     rows = con.execute(
         f"""SELECT p.paste_key, p.paste_batch, p.kettle, p.recipe, p.cook_end, coalesce(p.cold_kg, p.after_kg), p.loss_pct,
-            p.excess_kg, p.kettle_water_kg, list(b.batch_key ORDER BY b.mixed_at) FILTER (b.batch_key IS NOT NULL), p.points_lost
+            p.excess_kg, p.kettle_water_kg, list(b.batch_key ORDER BY b.mixed_at) FILTER (b.batch_key IS NOT NULL),
+            p.points_lost, p.temp_2h_c, p.temp_6h_c
         FROM pastes p LEFT JOIN batches b ON p.paste_key IN (b.paste_key, b.paste_key_2)
         WHERE p.cook_end >= CAST(? AS TIMESTAMP) - INTERVAL {LATELY_H} HOUR GROUP BY ALL ORDER BY p.cook_end DESC, p.paste_key""",
         [newest],
     ).fetchall()
-    return tuple(replace(Paste(*row[:9]), doughs=tuple(row[9] or ())) for row in rows)
+    return tuple(
+        replace(Paste(*row[:9]), doughs=tuple(row[9] or ()), points=row[10], temp_2h_c=row[11], temp_6h_c=row[12])
+        for row in rows
+    )
 
 
 def _chart(one: Charted) -> Chart:

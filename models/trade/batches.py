@@ -164,7 +164,7 @@ def _water(plant: Plant, p: pd.DataFrame) -> dict[str, pd.Series]:
 def _points_lost(plant: Plant, p: pd.DataFrame) -> pd.Series:
     """Points the excess takes from the doughs the kettle is meant for; the most sensitive product counts."""
     names = pd.MultiIndex.from_arrays([p["kettle"], p["recipe"]]).to_series(index=p.index)
-    meant = {key: formula_of(plant, product) for key, product in _meant_for(plant).items()}
+    meant = {key: formula_of(plant, product) for key, product in meant_for(plant).items()}
     formula = ledger.Formula(*(_of(names, {k: f[i] for k, f in meant.items()}) for i in range(5)))
     paste = ledger.Paste(p["made_kg"], p["made_flour_kg"], p["made_water_kg"])
     weighed = ledger.points_lost(formula, paste, p["flour_kg"], "weighed")
@@ -172,7 +172,7 @@ def _points_lost(plant: Plant, p: pd.DataFrame) -> pd.Series:
     return weighed.where(p["dosing"] == "weighed", divided)
 
 
-def _meant_for(plant: Plant) -> dict[tuple[str, str], Product]:
+def meant_for(plant: Plant) -> dict[tuple[str, str], Product]:
     """Kettle and recipe to the product that this paste matters most to.
 
     Of the products on lines that draw from the kettle; where no line does, of any product with the paste.

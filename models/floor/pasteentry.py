@@ -1,0 +1,90 @@
+"""What was typed by the kettle, as one entry: the row of the paste log as it would be now. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
+
+from models.floor import typed
+from models.floor.openpaste import Desk, Work
+from models.floor.typed import Cells
+from models.logbook import TABLES
+from models.reader.numbers import Misread
+
+if TYPE_CHECKING:
+    from models.plant import Plant
+
+Step = Literal["charge", "off", "weigh", "water", "cooled", "withdraw"]
+STEPS: tuple[Step, ...] = ("charge", "off", "weigh", "water", "cooled", "withdraw")
+STAMPED = ("cook_start", "cook_end")
+IDENTITY = ("paste_batch", "kettle", "shift_date", "shift")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What was typed. cells: the row as it would be now, standard form; wrong: what could not be read; before: the batch as it
+    stood, None where it is new; who: initials, "" where nobody tapped; at: naive UTC."""
+
+    step: Step
+    cells: Cells
+    more: Cells
+    wrong: Mapping[str, Misread]
+    typed: Mapping[str, str]
+    before: Work | None
+    who: str
+    at: datetime
+
+    @property
+    def key(self) -> str:
+        """The paste's name everywhere: shift_date/kettle/paste_batch."""
+        return "/".join(self.cells.get(name, "") for name in ("shift_date", "kettle", "paste_batch"))
+
+
+def entry_of(form: Mapping[str, str], desk: Desk, plant: Plant, now: datetime, who: str) -> Entry:
+    """A form as an entry. A field that is there and empty empties the cell; one that is not there leaves it as it stood."""
+    step: Step = next((one for one in STEPS if one == form.get("step")), "charge")
+    before = desk.works.get(f"paste:{form.get('key', '')}") if form.get("key") else None
+    texts = _with_shift(form)
+    cells, wrong = typed.typed("paste", texts, now, plant)
+    if before is not None:
+        kept = {name: text for name, text in before.cells.items() if name not in texts}
+        cells = kept | cells
+    if (
+        before is not None and before.stage == "recorded"
+    ):  # a row that is out cannot get another name: it would be a second row
+        cells |= {name: before.cells[name] for name in IDENTITY}
+    cells |= _stamps(step, cells, now, plant)
+    if not cells.get("recipe") and (only := plant.paste_of(cells.get("kettle", ""))):
+        cells["recipe"] = only
+    if who:
+        cells["operator"] = who
+    more = dict(before.more) if before else {}
+    if doughs := typed.plain(form.get("doughs", "")):
+        more["doughs"] = doughs
+    return Entry(step, cells, more, wrong, dict(form), before, who, now)
+
+
+def _with_shift(form: Mapping[str, str]) -> dict[str, str]:
+    date, _, code = form.get("shift_of", "").partition("/")
+    return {**form, "shift_date": date, "shift": code} if date else dict(form)
+
+
+def _stamps(step: Step, cells: Cells, now: datetime, plant: Plant) -> Cells:
+    """Times that are stamped where nobody typed one."""
+    stamp = {"charge": "cook_start", "off": "cook_end", "weigh": "cook_end"}.get(step)
+    return {stamp: typed.time_text(now, plant)} if stamp and (step == "off" or not cells.get(stamp)) else {}
+
+
+def row(entry: Entry) -> Cells:
+    """The entry as a row of the paste log: the contract's columns as text, then who confirmed what."""
+    names = (*(column.name for column in TABLES["paste"].columns), *typed.EXTRA)
+    return {name: entry.cells.get(name, "") for name in names}
+
+
+def same(cells: Mapping[str, str], work: Work) -> bool:
+    """Whether the same was typed once more (a button pressed twice): stamps and confirmations aside."""
+    aside = {*STAMPED, *typed.EXTRA, "operator"}
+    one, other = ({k: v for k, v in c.items() if k not in aside and v} for c in (cells, work.cells))
+    return one == other
