@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from models.plant import Plant
-    from models.storage.decisions import Decision, Waiting
+    from models.storage.decisions import Decision, Verdict, Waiting
 
 
 def add_parser(commands: Any) -> None:
@@ -52,7 +52,8 @@ def quarantine(args: argparse.Namespace) -> int:
     try:
         rows = decisions.waiting(con)
         if args.confirm or args.reject:
-            decided, logs = _decide(args, con, loaded, rows)
+            verdict: Verdict = "confirmed" if args.confirm else "rejected"
+            decided, logs = decide(con, loaded, verdict, args.rows, args.alike, args.by, args.because)
         cells = {row.seq: decisions.as_typed(con, loaded, row) for row in rows} if args.slips else {}
     finally:
         con.close()
@@ -85,17 +86,17 @@ def lines(rows: Sequence[Waiting]) -> list[str]:
     return said
 
 
-def _decide(
-    args: argparse.Namespace, con: Any, plant: Plant, rows: Sequence[Waiting]
+def decide(
+    con: Any, plant: Plant, verdict: Verdict, seqs: Sequence[int], alike: str | None, who: str, because: str
 ) -> tuple[list[Decision], dict[str, bytes]]:
+    """Decisions on rows that wait, and the corrections that go with them as logs. Raises DecisionError, one line."""
     from models.storage import decisions
 
-    mine = decisions.chosen(rows, args.rows, args.alike)
+    mine = decisions.chosen(decisions.waiting(con), seqs, alike)
     at = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    logs = decisions.correction(con, plant, mine, args.by, at) if args.confirm else {}
+    logs = decisions.correction(con, plant, mine, who, at) if verdict == "confirmed" else {}
     shas = {name.split("-")[0]: hashlib.sha256(content).hexdigest() for name, content in logs.items()}
-    verdict: decisions.Verdict = "confirmed" if args.confirm else "rejected"
-    return [decisions.Decision(row.seq, verdict, args.by, at, args.because, shas.get(row.kind)) for row in mine], logs
+    return [decisions.Decision(row.seq, verdict, who, at, because, shas.get(row.kind)) for row in mine], logs
 
 
 def _carry_out(args: argparse.Namespace, plant: Plant, decided: list[Decision], logs: dict[str, bytes]) -> int:

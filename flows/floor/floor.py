@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import secrets
+import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ from flows.floor.clerk import Clerk
 from flows.floor.hub import Hub
 from flows.floor.owner import Owner
 from flows.telling.messages import Messenger
+from models.floor import openpaste
 from models.storage.journal import Journal
 
 if TYPE_CHECKING:
@@ -39,6 +41,7 @@ class Floor:
         self.clerk = clerk
         self.messenger = Messenger(job.store.parent, job.plant, people)
         self.owner = Owner(job, self._committed)
+        self.at_tablet = threading.Lock()
         self._beginning = True
         self.tablet = Journal(job.store.with_name(job.store.name + ".weighings.jsonl"))
 
@@ -56,6 +59,9 @@ class Floor:
 
     def begin(self) -> None:
         """Take in what is there (history: it messages nobody the first time), then watch and tell."""
+        openpaste.tidy(self.tablet, taking.utc_now())
+        for name, text in openpaste.desk(self.tablet).to_drop:
+            self.drop_typed(name, text)
         self.owner.begin()
         self._beginning = False
         self._tell(self.view)
@@ -83,6 +89,12 @@ class Floor:
             self.messenger.tell(view.alerts, taking.utc_now())
         except OSError as error:
             log.error("messages cannot be kept: %s", error)
+
+    def drop_typed(self, name: str, text: str) -> None:
+        """Put a log typed at a tablet into the folder, and note that it lies there."""
+        self.drop(name, text)
+        with self.at_tablet:
+            openpaste.dropped(self.tablet, name, taking.utc_now())
 
     def drop(self, name: str, text: str) -> Path:
         """Put a log written on a tablet into the folder, whole at once; the owner takes it like any other."""

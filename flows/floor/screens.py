@@ -13,7 +13,12 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
 from flows.door import signing
-from reports import board
+from flows.floor import taking
+from models.floor import alertscreen as alerts
+from models.floor import floor as floors
+from models.floor import handover, kettleside, mixer, printed, quarantine
+from models.floor import holdscreen as holds
+from reports import board, tablets
 from reports.board import Frame
 
 if TYPE_CHECKING:
@@ -38,9 +43,9 @@ def frame(floor: Floor, request: Request, said: str = "") -> Frame:
     )
 
 
-def draw(floor: Floor, request: Request, name: str, **shown: Any) -> str:
+def draw(of: Floor, request: Request, name: str, **shown: Any) -> str:
     """One screen as HTML."""
-    return board.screen(name, frame(floor, request), **shown)
+    return board.screen(name, frame(of, request), **shown)
 
 
 def refused(request: Request, why: HTTPException) -> str:
@@ -67,4 +72,69 @@ def report(floor: Floor, name: str) -> Response:
     return Response(body, media_type="text/html", headers={"content-security-policy": policy})
 
 
-SCREENS: dict[str, Callable[[Floor, Request], str]] = {}
+def floor_screen(floor: Floor, request: Request) -> str:
+    """Every line and kettle at one look."""
+    return draw(floor, request, "floor", floor=floors.floor(floor.view, taking.utc_now()))
+
+
+def alert_screen(floor: Floor, request: Request) -> str:
+    """One alert, its history, and what may be done with it."""
+    name, person = request.path_params["alert"], signing.who(request)
+    shown = alerts.alert_screen(floor.view, name, taking.utc_now(), person, person.initials, floor.messenger.told(name))
+    if shown is None:
+        raise HTTPException(404, "there is no such alert")
+    return draw(floor, request, "alert", alert=shown)
+
+
+def hold_screen(floor: Floor, request: Request) -> str:
+    """What is held."""
+    person = signing.who(request)
+    shown = holds.screen(floor.view, taking.utc_now(), person.role, alone=person.alone)
+    return draw(floor, request, "holds", shown=shown)
+
+
+def handover_screen(floor: Floor, request: Request) -> str:
+    """What one shift leaves to the next."""
+    return draw(floor, request, "handover", handover=handover.handover(floor.view, taking.utc_now()))
+
+
+def quarantine_screen(floor: Floor, request: Request) -> str:
+    """Rows that wait for a person."""
+    person = signing.who(request)
+    return draw(floor, request, "quarantine", quarantine=quarantine.quarantine(floor.view, person, person.initials))
+
+
+def report_screen(floor: Floor, request: Request) -> str:
+    """The printed pages by date."""
+    names = [path.name for path in floor.job.out.glob("*.html")]
+    return draw(floor, request, "reports", reports=printed.printed(names))
+
+
+def kettle_screen(floor: Floor, request: Request) -> str:
+    """The tablet by the kettle."""
+    with floor.at_tablet:
+        shown = kettleside.get(
+            dict(request.query_params), floor.view, floor.tablet, taking.utc_now(), signing.who(request).initials
+        )
+    return tablets.kettle_screen(frame(floor, request), shown)
+
+
+def mixer_screen(floor: Floor, request: Request) -> str:
+    """The tablet by the mixer."""
+    with floor.at_tablet:
+        shown = mixer.get(
+            dict(request.query_params), floor.view, floor.tablet, taking.utc_now(), signing.who(request).initials
+        )
+    return tablets.mixer_screen(frame(floor, request), shown)
+
+
+SCREENS: dict[str, Callable[[Floor, Request], str]] = {
+    "/": floor_screen,
+    "/alerts/{alert}": alert_screen,
+    "/holds": hold_screen,
+    "/kettle": kettle_screen,
+    "/mixer": mixer_screen,
+    "/handover": handover_screen,
+    "/quarantine": quarantine_screen,
+    "/reports": report_screen,
+}
