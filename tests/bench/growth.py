@@ -85,11 +85,11 @@ def _parted(here: Path, month: Path) -> tuple[Path, Path]:
         plant = here / name
         shutil.rmtree(plant, ignore_errors=True)
         shutil.copytree(month, plant, ignore=shutil.ignore_patterns("later"))
-        for n, ((kind, head), lines) in enumerate(rows.items()):
-            for start in range(0, len(lines), size):
-                path = plant / "logs" / f"new-{n}-{start:05}-{kind}.csv"
+        for number, ((kind, heads), every) in enumerate(rows.items()):
+            for start in range(0, len(every), size):
+                path = plant / "logs" / f"new-{number}-{start:05}-{kind}.csv"
                 with path.open("w", encoding="utf-8", newline="") as file:
-                    csv.writer(file, lineterminator="\n").writerows([list(head), *lines[start : start + size]])
+                    csv.writer(file, lineterminator="\n").writerows([list(heads), *every[start : start + size]])
         made.append(plant)
     return made[0], made[1]
 
