@@ -65,7 +65,11 @@ def outside_of(snapshot: Snapshot, line: str, on: date) -> tuple[Tallies, ...]:
     for product, days in rows.groupby("product", sort=True):
         window = snapshot.plant.products[str(product)].specific_volume
         if window and (days["shift_date"] == pd.Timestamp(on)).any():
-            said.append(_against(f"{product}: loaves outside {window[0]:g} to {window[1]:g} mL/g", days, line))
+            said.append(
+                _against(
+                    f"{product}: loaves outside {window[0]:g} to {window[1]:g} mL/g", days.set_index("shift_date"), line
+                )
+            )
     return tuple(said)
 
 
