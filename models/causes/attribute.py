@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
 """How much wider than the model says the intervals are, and how far a slope may differ by line: from the benchmark."""
+STRETCH = 1.3
+"""How much further the bounds reach than the weighed candidates say, for what is on no list: set on plants drawn apart
+from the benchmark's."""
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
@@ -181,6 +184,17 @@ def shares(contributions: np.ndarray, change: float) -> np.ndarray:
     return out
 
 
+def add_up(parts: np.ndarray, change: float) -> np.ndarray:
+    """Parts that add up to the change: what chance did to its mean goes to the groups as their shares are."""
+    return parts + (change - parts.sum()) * shares(parts, change)
+
+
+def _bounds(found: Parts, parts: np.ndarray, unit: float) -> tuple[np.ndarray, np.ndarray]:
+    """90 % bounds around the parts, in the stream's unit."""
+    low, high = np.minimum(found.low * unit, parts), np.maximum(found.high * unit, parts)
+    return parts - STRETCH * (parts - low), parts + STRETCH * (high - parts)
+
+
 def unit_of(change: float, level: float) -> float:
     """The stream's unit for one unit of ln specific volume, exact for the whole change."""
     log_change = float(np.log1p(max(change / level, -0.95)))
@@ -224,10 +238,9 @@ def attribute(
     unit = unit_of(change, baseline.level)
     known = weigh_evidence(plant, field, episode, points, changes, checks, others, change / unit)
     found = parts_of(known)
-    parts = found.mean * unit
-    parts[-1] = change - parts[:-1].sum()
+    parts = add_up(found.mean * unit, change)
     story = Story(plant, stream, known, found, parts, change, unit, episode, points, tuple(others), pastes)
-    low, high = np.minimum(found.low * unit, parts), np.maximum(found.high * unit, parts)
+    low, high = _bounds(found, parts, unit)
     portion = shares(parts, change)
     causes = tuple(
         Cause(

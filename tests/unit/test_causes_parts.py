@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models.causes.attribute import shares, unit_of
+from models.causes.attribute import add_up, shares, unit_of
 from models.causes.drivers import shifts, terms
 from models.causes.effects import BY_NAME, size_text
 from models.causes.field import read
@@ -156,6 +156,12 @@ def test_checks_before_and_in_the_episode():
 def test_shares_leave_out_what_worked_against_the_change():
     assert shares(np.array([-0.3, 0.1, 0.0, -0.1]), -0.3) == pytest.approx([0.75, 0.0, 0.0, 0.25])
     assert shares(np.array([0.1, 0.1, 0.1, 0.1]), -0.3) == pytest.approx([0.0, 0.0, 0.0, 1.0])
+
+
+def test_what_chance_did_is_not_laid_to_the_unexplained():
+    parts = add_up(np.array([-3.0, 0.0, 1.0, -1.0]), -5.0)
+    assert parts == pytest.approx([-4.5, 0.0, 1.0, -1.5]) and parts.sum() == pytest.approx(-5.0)
+    assert add_up(np.zeros(4), -2.0) == pytest.approx([0.0, 0.0, 0.0, -2.0])
 
 
 def test_unit_turns_ln_back_into_the_whole_change():
