@@ -44,7 +44,8 @@ def over(store: Path, logs: Path) -> Served | None:
         with direct.open(asked, timeout=WAIT_S) as answer:
             said = json.loads(answer.read())
     except error.HTTPError as refused:
-        line = " ".join(refused.read().decode("utf-8", "replace").split())
+        with refused:
+            line = " ".join(refused.read().decode("utf-8", "replace").split())
         raise HandOverError(f"{store}: the service at {owner.address} refused: {line}") from None
     except (OSError, ValueError) as why:
         raise HandOverError(

@@ -6,6 +6,7 @@ import argparse
 import ipaddress
 import logging
 import os
+import signal
 import socket
 import sys
 from logging.handlers import RotatingFileHandler
@@ -178,6 +179,8 @@ def _until_stopped(floor: Floor, ear: socket.socket, loopback_only: bool) -> Non
         stop(sig, frame)
 
     server.handle_exit = stop_at_once  # type: ignore[method-assign]
+    for one in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(one, lambda *_: None)  # the server raises them again once it has stopped; the rest stops after it
     server.run(sockets=[ear])
 
 

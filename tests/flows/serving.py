@@ -1,0 +1,114 @@
+"""A real service for tests: its own process, its own folder, the sample's plant, stopped and killed like any other."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib import error, request
+
+from tests.faults.killer import SAMPLE, put
+
+ROOT = Path(__file__).resolve().parents[2]
+START_S = 120.0
+
+
+def free_port() -> int:
+    """A port nobody has at this moment."""
+    with socket.socket() as ear:
+        ear.bind(("127.0.0.1", 0))
+        return int(ear.getsockname()[1])
+
+
+def until(found: Callable[[], Any], within_s: float = 30.0) -> Any:
+    """What `found` gives once it gives anything. Raises AssertionError where it does not in time."""
+    end = time.monotonic() + within_s
+    while time.monotonic() < end:
+        if value := found():
+            return value
+        time.sleep(0.02)
+    raise AssertionError(f"not within {within_s} s: {found}")
+
+
+class Service:
+    """`loaftrace serve` on a folder of its own."""
+
+    def __init__(self, folder: Path, *more: str) -> None:
+        self.folder, self.port, self.more = folder, free_port(), more
+        self.logs, self.store = folder / "logs", folder / "s.duckdb"
+        self.logs.mkdir(exist_ok=True)
+        self.base = f"http://127.0.0.1:{self.port}"
+        self.process: subprocess.Popen[str] | None = None
+
+    def command(self, name: str = "serve") -> list[str]:
+        """The command line."""
+        where = ["--plant", str(SAMPLE / "plant.toml"), "--store", str(self.store), "--out", str(self.folder / "out")]
+        folder = ["--drop", str(self.logs), "--port", str(self.port), "--no-prefect", *self.more]
+        return [
+            sys.executable,
+            "-m",
+            "flows.cli",
+            name,
+            *where,
+            *(folder if name == "serve" else ["--logs", str(self.logs)]),
+        ]
+
+    def start(self) -> Service:
+        """Start it, and wait until it answers."""
+        self.process = subprocess.Popen(self.command(), cwd=ROOT, stderr=subprocess.PIPE, text=True)
+        until(self._answers, START_S)
+        return self
+
+    def _answers(self) -> bool:
+        assert self.process is not None
+        if self.process.poll() is not None:
+            raise AssertionError(self.process.stderr.read() if self.process.stderr else "ended")
+        try:
+            return bool(self.health())
+        except (error.URLError, OSError):
+            return False
+
+    def stop(self, with_signal: int = signal.SIGTERM) -> int:
+        """Stop it; how it ended."""
+        assert self.process is not None
+        self.process.send_signal(with_signal)
+        ended = self.process.wait(40)
+        if self.process.stderr:
+            self.process.stderr.close()
+        return ended
+
+    def kill(self) -> None:
+        """Kill it on the spot."""
+        assert self.process is not None
+        os.kill(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+        if self.process.stderr:
+            self.process.stderr.close()
+
+    def get(self, path: str) -> str:
+        """A page or an answer as text."""
+        with request.urlopen(request.Request(self.base + path, headers={"accept": "text/html"}), timeout=30) as answer:
+            return str(answer.read().decode())
+
+    def health(self) -> dict[str, Any]:
+        """GET /health."""
+        return dict(json.loads(self.get("/health")))
+
+    def received(self, kind: str = "dough") -> int:
+        """Rows of a log that the board's account knows."""
+        return int(self.health()["rows"][kind]["received"])
+
+    def drop(self, name: str, text: str) -> float:
+        """A log renamed into place; seconds until the account on the board knows of it."""
+        before = self.health()["version"]
+        began = time.monotonic()
+        put(self.logs, name, text)
+        until(lambda: self.health()["version"] > before)
+        return time.monotonic() - began

@@ -1,0 +1,177 @@
+"""The service as one process: what is dropped is on the board, work is handed over to it, it is killed and comes back."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from urllib import error, parse, request
+
+import pytest
+
+from models.storage import owned
+from tests.faults.killer import pieces, run
+from tests.flows.serving import ROOT, Service, until
+
+pytestmark = [pytest.mark.timeout(400), pytest.mark.slow]
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """A service with the sample's first logs taken in."""
+    found = Service(tmp_path_factory.mktemp("served"))
+    for name, text in list(pieces())[:40]:
+        (found.logs / name).write_text(text, encoding="utf-8")
+    found.start()
+    yield found
+    if found.process is not None and found.process.poll() is None:
+        assert found.stop() == 0
+
+
+def test_what_is_dropped_is_on_the_board(service: Service) -> None:
+    rest = list(pieces())[40:60]
+    took = [service.drop(name, text) for name, text in rest]
+    print(
+        f"{len(took)} drops on the board after {sorted(took)[len(took) // 2]:.2f} s in the middle, {max(took):.2f} s at most"
+    )
+    health = service.health()
+    for counts in health["rows"].values():
+        assert counts["received"] == sum(n for name, n in counts.items() if name != "received")
+    assert health["status"] == "runs" and health["newest_row_age_s"] > 0
+    assert "L1" in service.get("/")
+
+
+@pytest.mark.parametrize("path", ["/", "/holds", "/kettle", "/mixer", "/handover", "/quarantine", "/reports"])
+def test_every_screen_is_there(service: Service, path: str) -> None:
+    assert service.get(path).rstrip().endswith("</html>")
+    assert json.loads(service.get("/alerts.json")) == []  # the sample has nothing that calls for one yet
+
+
+def test_a_run_beside_it_is_handed_over(service: Service) -> None:
+    said = subprocess.run(service.command("run") + ["--json"], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert said.returncode == 0, said.stderr
+    assert "owns this store" in said.stderr
+    rows = json.loads(said.stdout)["rows"]
+    assert {kind: counts["received"] for kind, counts in rows.items()} == {
+        kind: counts["received"] for kind, counts in service.health()["rows"].items()
+    }
+
+
+def test_work_is_handed_over_with_the_key_alone(service: Service) -> None:
+    asked = request.Request(service.base + "/hand-over", data=b'{"logs": "/"}', headers={"x-loaftrace-key": "guessed"})
+    with pytest.raises(error.HTTPError) as refused:
+        request.urlopen(asked, timeout=10)
+    refused.value.close()
+    assert refused.value.code == 403
+    assert oct(owned.served_file(service.store).stat().st_mode)[-3:] == "600"
+
+
+def _two(service: Service, port: int | None = None, **changed: str) -> str:
+    """What a second service says that cannot start: one line."""
+    command = service.command()
+    for name, value in changed.items():
+        command[command.index(f"--{name}") + 1] = value
+    if port is not None:
+        command[command.index("--port") + 1] = str(port)
+    said = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    assert said.returncode in (1, 2) and said.stdout == ""
+    lines = said.stderr.strip().splitlines()
+    assert len(lines) == 1 and "Traceback" not in lines[0], said.stderr
+    return lines[0]
+
+
+def test_what_is_wrong_is_said_in_one_line(service: Service, tmp_path: Path) -> None:
+    elsewhere = {"store": str(tmp_path / "other.duckdb"), "out": str(tmp_path / "out")}
+    assert f"process {service.process.pid if service.process else 0}" in _two(service)
+    assert "another program has it" in _two(service, **elsewhere)
+    assert "no such folder" in _two(service, 1, **elsewhere | {"drop": str(tmp_path / "nowhere")})
+    assert "is no port" in _two(service, 99999, **elsewhere)
+    bad = tmp_path / "plant.toml"
+    bad.write_text("plant = 3\n", encoding="utf-8")
+    assert "plant.toml" in _two(service, **elsewhere | {"plant": str(bad)})
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    assert "file" in _two(service, **elsewhere | {"out": str(tmp_path / "file" / "out")})
+
+
+def _post(service: Service, path: str, cookie: str, **fields: str) -> tuple[int, str]:
+    asked = request.Request(
+        service.base + path, data=parse.urlencode(fields).encode(), headers={"cookie": cookie, "origin": service.base}
+    )
+    try:
+        with request.urlopen(asked, timeout=30) as answer:
+            return int(answer.status), str(answer.read().decode())
+    except error.HTTPError as refused:
+        with refused:
+            return refused.code, refused.read().decode()
+
+
+def _visit(service: Service, path: str) -> tuple[str, str]:
+    """The cookie and the form token of a screen."""
+    with request.urlopen(request.Request(service.base + path, headers={"accept": "text/html"}), timeout=30) as answer:
+        found = re.search(r'name="form_token" value="([^"]+)"', answer.read().decode())
+        return answer.headers["set-cookie"].partition(";")[0], found[1] if found else ""
+
+
+def test_a_hold_is_written_and_a_forged_one_is_not(service: Service) -> None:
+    cookie, token = _visit(service, "/holds")
+    status, _ = _post(service, "/holds", cookie, form_token="forged", batch="L1/01", because="glass", by="MK")
+    assert status == 403
+    before = service.get("/holds").count("Held by")
+    status, said = _post(
+        service,
+        "/holds",
+        cookie,
+        form_token=token,
+        batch="L1/01",
+        ground="foreign body",
+        because="<b>glass</b>",
+        by="MK",
+    )
+    assert status == 200, said
+    page = service.get("/holds")
+    assert page.count("Held by") == before + 1
+    assert "&lt;b&gt;glass" in page and "<b>glass" not in page
+
+
+def test_a_path_that_leaves_the_reports_is_refused(service: Service) -> None:
+    for path in ("/reports/..%2f..%2fs.duckdb", "/reports/%2e%2e/s.duckdb", "/static/..%2f..%2fboard.py"):
+        with pytest.raises(error.HTTPError) as refused:
+            service.get(path)
+        refused.value.close()
+        assert refused.value.code in (400, 404)
+
+
+@pytest.mark.timeout(900)
+def test_killed_amid_drops(tmp_path: Path) -> None:
+    """Twenty kills of the whole service while logs keep coming: no row and no alert is lost, none is there twice."""
+    said = subprocess.run(
+        [sys.executable, "-m", "tests.faults.serverkiller", str(tmp_path), "7", "20"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=850,
+    )
+    assert said.returncode == 0, said.stderr[-3000:]
+    print(said.stdout.strip())
+    undisturbed = run(tmp_path, tmp_path / "logs", "other")
+    after = run(tmp_path, tmp_path / "logs")
+    assert all(after[name] == undisturbed[name] for name in ("rows", "quarantine", "alerts"))
+
+
+def test_stops_cleanly_and_comes_back(tmp_path: Path) -> None:
+    service = Service(tmp_path)
+    for name, text in list(pieces())[:10]:
+        (service.logs / name).write_text(text, encoding="utf-8")
+    service.start()
+    rows = service.health()["rows"]
+    until(lambda: list((tmp_path / "out").glob("day-*.html")), 60)
+    assert service.stop() == 0
+    assert owned.owner_of(service.store) is None
+    service.start()
+    assert service.health()["rows"] == rows
+    service.kill()
+    assert owned.owner_of(service.store) is None
