@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from models import plant as plants
@@ -232,6 +232,7 @@ def test_limits_do_not_follow_a_drift():
 
 
 @given(st.integers(0, 1000), st.integers(20, 330), st.sampled_from([-0.1, -0.04, 0.05]))
+@example(1, 162, 0.05)  # the first level left for a whole baseline, and come back to later
 @settings(max_examples=15, deadline=None)
 def test_signals_never_move_as_points_come(seed: int, cut: int, change: float):
     points = made(seed, 330, steps=((30, 60, change), (220, 260, change)))

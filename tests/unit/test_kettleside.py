@@ -375,7 +375,7 @@ def test_heat_off_is_stamped_once(view: View, journal: Journal) -> None:
 
 
 def paste_at(temp_2h_c: float | None = None, temp_6h_c: float | None = None) -> Paste:
-    return Paste(KEY, "07", "K1", "water-5", NOW, 36.0, 2.0, 0.0, None, (), temp_2h_c, temp_6h_c)
+    return Paste(KEY, "07", "K1", "water-5", NOW, 36.0, 2.0, 0.0, None, temp_2h_c=temp_2h_c, temp_6h_c=temp_6h_c)
 
 
 @pytest.mark.parametrize(
