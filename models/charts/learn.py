@@ -55,7 +55,9 @@ def learn(work: Working, model: Model, limits: np.ndarray, stop: int) -> Learned
         episodes = earlier + found.episodes
         done = complete_at(work, start, episodes, stop)
         moved = _settled(work, start, found.episodes)
-        if moved is None or (done is not None and done < moved.until):  # what came first in time, whatever is known later
+        if moved is None or (
+            done is not None and done < moved.until
+        ):  # what came first in time, whatever is known later
             if done is not None:
                 episodes = tuple(raw for raw in episodes if raw.signalled <= done)
             return Learned(start, done, episodes, statistic, found.known)
