@@ -6,12 +6,14 @@ import json
 import socket
 import time
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from urllib import request
 
 import pytest
 
 from models import passphrases
-from tests.faults.killer import pieces, put
+from models import plant as plant_file
+from tests.faults.killer import SAMPLE, pieces, put
 from tests.flows.serving import Service, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.slow]
@@ -114,7 +116,8 @@ def test_an_impossible_weight_is_questioned_and_corrected(browser, service: Serv
     _sign_in(browser, service, "TS")
     browser.get(service.base + "/kettle?kettle=K1")
     _open_all(browser)
-    _fill(browser, paste_batch="71", weight_before_kg="120")
+    began = datetime.now(plant_file.load(SAMPLE / "plant.toml").zone) - timedelta(minutes=14)
+    _fill(browser, paste_batch="71", weight_before_kg="120", cook_start=f"{began:%Y-%m-%d %H:%M}")
     _press(browser)
     until(lambda: browser.find_elements("css selector", "[name='weight_after_kg']"))
     _fill(browser, weight_after_kg="1180", cook_temp_c="66")
