@@ -33,6 +33,8 @@ OWNERS = {
     "python_calamine": ("models/reader/workbook.py",),
     "scipy": ("models/*.py",),
     "apprise": ("flows/telling/notifying.py",),
+    "starlette": ("flows/door/*.py", "flows/floor/*.py"),
+    "uvicorn": ("flows/floor/serve.py",),
 }
 HEAVY = (*OWNERS, "pandas")
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "tests", *tree.PACKAGES}
