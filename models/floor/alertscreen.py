@@ -183,7 +183,7 @@ def _size(alert: Alert, view: View) -> str:
     """How big in the alert's unit, and from what level; "" where a limit was broken that has no number."""
     if alert.change == 0 and alert.level is None:
         return ""
-    level = f" from a level of {words.number(alert.level, alert.unit)}" if alert.level is not None else ""
+    level = f" from a level of {words.number(alert.level, alert.unit)}" if alert.level else ""
     return f"{words.number(alert.change, alert.unit, signed=True)}{level}"
 
 

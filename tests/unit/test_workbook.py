@@ -220,6 +220,9 @@ def test_ordinary_workbooks_pass_near_the_bombs():
         (books.xlsx(""), "no row holds"),
         (books.xlsx('<sheetData><row r="1"><c r="A1" t="s"><v>99</v></c></row></sheetData>'), "cannot be read|no row"),
     ],
+    ids=lambda given: (
+        given if isinstance(given, str) else "bytes"
+    ),  # a workbook holds the time it was made: as a name it would differ between workers
 )
 def test_broken_locked_and_foreign_files_are_refused_with_a_reason(content: bytes, why: str):
     with pytest.raises(Refused, match=why):
