@@ -109,7 +109,8 @@ def record(job: Job, said: dict[str, Any]) -> list[str]:
         description="received = accepted + waiting + quarantined + duplicate + superseded",
         table=[{"log": kind} | counts for kind, counts in said["rows"].items()],
     )
-    create_table_artifact(key="files", table=said["files"] or [{"file": "none", "outcome": ""}])
+    create_table_artifact(key="files", table=said["files"])
+    create_table_artifact(key="alerts-on", table=said["alerts"])
     return print_due(job, do=_tasks(None))
 
 
@@ -155,9 +156,19 @@ def local_server(tell: Tell, home: Path | None = None) -> Iterator[None]:
         ),
     ):
         tell("starting a local Prefect server")
-        yield
-        tell("stopping the local Prefect server")
-        _stop_servers()
+        try:
+            yield
+        finally:  # also when it is interrupted: nothing of it may be left behind
+            tell("stopping the local Prefect server")
+            _stop_servers()
+
+
+def reach_server() -> None:
+    """Start the server of the settings in force where none is configured; returns once it answers."""
+    from prefect.client.orchestration import get_client
+
+    with get_client(sync_client=True) as client:
+        client.hello().raise_for_status()
 
 
 def _stop_servers() -> None:

@@ -109,10 +109,11 @@ def _record(committed: Committed) -> dict[str, Any]:
     """What Prefect's record says of a commit."""
     view = committed.view
     return {
-        "version": view.version,
         "rows": {kind: dict(counts) for kind, counts in view.rows.items()},
         "files": [{"file": file["file"], "outcome": file["outcome"]} for file in committed.files],
         "alerts": [
-            [alert.alert, alert.urgency, alert.signal, alert.case] for alert in view.alerts if alert.signal == "on"
+            {"alert": alert.alert, "urgency": alert.urgency, "case": alert.case}
+            for alert in view.alerts
+            if alert.signal == "on"
         ],
     }

@@ -12,6 +12,7 @@ import os
 import signal
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any
@@ -57,11 +58,19 @@ def _with_prefect(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) 
     home = store.with_name(store.name + ".prefect")
     server = nullcontext() if os.environ.get("PREFECT_API_URL") else pipeline.local_server(log.info, home)
     with server:
+        _try(pipeline.reach_server)  # before there are two threads that would each start one
         writer = threading.Thread(target=_write_and_end, args=(told, places), daemon=True)
         writer.start()
-        pipeline.serve(plant, logs, store, out, PULL_EVERY)
-        writer.join(20)
+        _try(lambda: pipeline.serve(plant, logs, store, out, PULL_EVERY))
+        writer.join()  # where Prefect does not work, pages are written all the same
     return 0
+
+
+def _try(doing: Callable[[], None]) -> None:
+    try:
+        doing()
+    except Exception as error:
+        log.error("Prefect does not work: %s", " ".join(str(error).split()) or type(error).__name__)
 
 
 def _write_and_end(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) -> None:

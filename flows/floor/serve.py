@@ -71,7 +71,8 @@ def checked_job(args: argparse.Namespace) -> Job:
             raise ServeError(f"{folder}: cannot be written to; give the account that runs this the right to")
         if shutil.disk_usage(folder).free < LEAST_FREE_BYTES:
             raise ServeError(f"{folder}: less than {LEAST_FREE_BYTES // 1_000_000} MB are free on this disk; make room")
-    store.open_for_writing(args.store, wait_s=5).close()
+    if args.store.exists():  # a check makes none
+        store.open_for_writing(args.store, wait_s=5).close()
     return job
 
 
@@ -113,12 +114,11 @@ def listening(host: str, port: int) -> socket.socket:
 def address_of(host: str, ear: socket.socket) -> str:
     """Where the board is reached from this machine."""
     port = ear.getsockname()[1]
-    name = "127.0.0.1" if ipaddress_any(host) else host
+    name = "127.0.0.1" if _is_any(host) else host
     return f"http://[{name}]:{port}" if ":" in name else f"http://{name}:{port}"
 
 
-def ipaddress_any(host: str) -> bool:
-    """Whether an address means every one of this machine's."""
+def _is_any(host: str) -> bool:
     try:
         return ipaddress.ip_address(host).is_unspecified
     except ValueError:

@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from models.floor import asking, openpaste, typed
 from models.floor import cooling as clocks
-from models.floor.asking import Confirmation, Question
+from models.floor import openpaste, typed
+from models.floor.asking import Question
 from models.floor.openpaste import Desk, Work
 from models.floor.pasteanswer import Answer, advice_of, answer
 from models.floor.pastechecks import Previous, check
-from models.floor.pasteentry import Entry, entry_of, row, same
+from models.floor.pasteentry import entry_of, row, same
+from models.floor.tablet import Entry, Outcome, Place
 from models.floor.typed import Cells, number_of
 
 if TYPE_CHECKING:
@@ -51,42 +52,12 @@ class Screen:
     asked: str = ""
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What came of a post. csv_text and log_name: a log to drop into the folder, None where there is none yet. said: a word
-    of the screen's texts under [said]. key: the paste it was about."""
-
-    screen: Screen
-    csv_text: str | None = None
-    log_name: str | None = None
-    questions: tuple[Question, ...] = ()
-    said: str = ""
-    key: str = ""
-
-
 # --- one post, one answer -----------------------------------------------------------------------
 
 
-def post(form: Mapping[str, str], view: View, journal: Journal, now: datetime, who: str) -> Outcome:
-    """Take one step. form: fields by name, `step` among them; now: naive UTC; who: initials, "" where nobody tapped.
-
-    What is questioned changes nothing until it is corrected or confirmed. Raises OSError where the journal cannot be written.
-    """
-    desk = openpaste.desk(journal)
-    entry = entry_of(form, desk, view.plant, now, who)
-    if entry.step != "charge" and entry.before is None:
-        return _outcome(view, desk, entry, said="gone")
-    if entry.step == "withdraw" and entry.before is not None and entry.before.stage == "open":
-        openpaste.withdraw(journal, "paste", form.get("key", ""), who, now)
-        return _outcome(view, openpaste.desk(journal), entry, said="withdrawn")
-    if _again(entry, desk):
-        return _outcome(view, desk, entry, said="already")
-    questions = check(entry, view.plant, Previous(view.pastes, desk))
-    confirmed = Confirmation(typed.plain(form.get("confirm", "")), form.get("asked", ""), who)
-    if questions and not confirmed.covers(questions, entry.cells):
-        return _outcome(view, desk, entry, questions)
-    cells = asking.stood_by(entry.cells, questions, confirmed.initials, typed.time_text(now, view.plant))
-    return _keep(replace(entry, cells=cells), form, view, journal)
+def post(form: Mapping[str, str], view: View, journal: Journal, now: datetime, who: str) -> Outcome[Screen]:
+    """Take one step, as `tablet.Place.post` has it."""
+    return KETTLE.post(form, view, journal, now, who)
 
 
 def get(query: Mapping[str, str], view: View, journal: Journal, now: datetime, who: str) -> Screen:
@@ -103,45 +74,29 @@ def _again(entry: Entry, desk: Desk) -> bool:
     return entry.step == "withdraw" or (settled and same(entry.cells, known))
 
 
-def _keep(entry: Entry, form: Mapping[str, str], view: View, journal: Journal) -> Outcome:
-    was = entry.before.key if entry.before else None
-    if not _is_row(entry, form, view.plant):
-        openpaste.begin(journal, "paste", entry.key, entry.cells, entry.more, entry.at, was)
-        return _outcome(view, openpaste.desk(journal), entry, said="again" if entry.step == "weigh" else entry.step)
-    cells = entry.cells | {"entered_at": typed.time_text(entry.at, view.plant)}
-    name, log = openpaste.record(journal, "paste", entry.key, cells, entry.more, entry.at, was)
-    return _outcome(view, openpaste.desk(journal), entry, said=entry.step, log=(name, log))
+def _keep(entry: Entry, view: View, journal: Journal) -> Outcome[Screen]:
+    if _is_row(entry, view.plant):
+        return KETTLE.record(entry, view, journal, entry.step)
+    return KETTLE.begin(entry, view, journal, "again" if entry.step == "weigh" else entry.step)
 
 
-def _is_row(entry: Entry, form: Mapping[str, str], plant: Plant) -> bool:
+def _questions(entry: Entry, view: View, desk: Desk) -> tuple[Question, ...]:
+    return check(entry, view.plant, Previous(view.pastes, desk))
+
+
+def _shown(view: View, desk: Desk, entry: Entry) -> Screen:
+    return _screen(view, desk, entry.cells.get("kettle") or entry.typed.get("kettle", ""), entry.at, entry.who)
+
+
+def _is_row(entry: Entry, plant: Plant) -> bool:
     """A paste that has to be cooked on is no row yet, unless a person records it as it is."""
     if entry.step in ("charge", "off"):
         return False
     advice = advice_of(entry.cells, plant)
-    return not (entry.step == "weigh" and advice and advice.do == "cook on" and not form.get("as_it_is"))
+    return not (entry.step == "weigh" and advice and advice.do == "cook on" and not entry.typed.get("as_it_is"))
 
 
-def _outcome(
-    view: View,
-    desk: Desk,
-    entry: Entry,
-    questions: tuple[Question, ...] = (),
-    said: str = "",
-    log: tuple[str, str] | None = None,
-) -> Outcome:
-    kettle = entry.cells.get("kettle") or entry.typed.get("kettle", "")
-    screen = _screen(view, desk, kettle, entry.at, entry.who)
-    if questions:
-        screen = replace(
-            screen,
-            step=entry.step,
-            key=entry.typed.get("key", ""),
-            filled={**screen.filled, **entry.typed},
-            questions=questions,
-            asked=asking.mark(questions, entry.cells),
-        )
-    name, text = log or (None, None)
-    return Outcome(screen, text, name, questions, said, entry.key if entry.cells.get("paste_batch") else "")
+KETTLE = Place("paste", "charge", entry_of, _questions, _again, _keep, _shown)
 
 
 # --- the screen ---------------------------------------------------------------------------------

@@ -7,16 +7,17 @@ after all). `post` takes one of them, `get` shows where things stand.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from models.floor import asking, kettleside, openpaste, typed
 from models.floor import cooling as clocks
-from models.floor.asking import Confirmation, Question
+from models.floor.asking import Question
 from models.floor.doughplan import BESIDE, Plan, own_heat, plan
 from models.floor.openpaste import Desk, Work
 from models.floor.pasteentry import same
+from models.floor.tablet import Entry, Outcome, Place
 from models.floor.typed import Cells
 from models.logbook import DOUGH_LOG, PASTE, Column
 from models.reader.numbers import Misread
@@ -44,25 +45,6 @@ MORE: dict[str, Column] = {
     "ice_kg": DOUGH_LOG.by_name["makeup_water_kg"],
     **{f"{name}_kg": PASTE.by_name["residue_kg"] for name in BESIDE},
 }
-
-
-@dataclass(frozen=True)
-class Entry:
-    """What was typed, as at the kettle. more: what the log has no column for, numbers in the standard form."""
-
-    step: Step
-    cells: Cells
-    more: Cells
-    wrong: Mapping[str, Misread]
-    typed: Mapping[str, str]
-    before: Work | None
-    who: str
-    at: datetime
-
-    @property
-    def key(self) -> str:
-        """The dough's name everywhere: shift_date/line/dough_batch."""
-        return "/".join(self.cells.get(name, "") for name in ("shift_date", "line", "dough_batch"))
 
 
 @dataclass(frozen=True)
@@ -97,41 +79,12 @@ class Screen:
     asked: str = ""
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What came of a post; as at the kettle."""
-
-    screen: Screen
-    csv_text: str | None = None
-    log_name: str | None = None
-    questions: tuple[Question, ...] = ()
-    said: str = ""
-    key: str = ""
-
-
 # --- one post, one answer -----------------------------------------------------------------------
 
 
-def post(form: Mapping[str, str], view: View, journal: Journal, now: datetime, who: str) -> Outcome:
-    """Take one step. form: fields by name, `step` among them; now: naive UTC; who: initials, "" where nobody tapped.
-
-    What is questioned changes nothing until it is corrected or confirmed. Raises OSError where the journal cannot be written.
-    """
-    desk = openpaste.desk(journal)
-    entry = entry_of(form, desk, view.plant, now, who)
-    if entry.step != "plan" and entry.before is None:
-        return _outcome(view, desk, entry, said="gone")
-    if entry.step == "withdraw" and entry.before is not None and entry.before.stage == "open":
-        openpaste.withdraw(journal, "dough", form.get("key", ""), who, now)
-        return _outcome(view, openpaste.desk(journal), entry, said="withdrawn")
-    if _again(entry, desk):
-        return _outcome(view, desk, entry, said="already")
-    questions = check(entry, view, desk)
-    confirmed = Confirmation(typed.plain(form.get("confirm", "")), form.get("asked", ""), who)
-    if questions and not confirmed.covers(questions, entry.cells):
-        return _outcome(view, desk, entry, questions)
-    cells = asking.stood_by(entry.cells, questions, confirmed.initials, typed.time_text(now, view.plant))
-    return _keep(replace(entry, cells=cells), view, journal)
+def post(form: Mapping[str, str], view: View, journal: Journal, now: datetime, who: str) -> Outcome[Screen]:
+    """Take one step, as `tablet.Place.post` has it."""
+    return MIXER.post(form, view, journal, now, who)
 
 
 def get(query: Mapping[str, str], view: View, journal: Journal, now: datetime, who: str) -> Screen:
@@ -148,28 +101,12 @@ def _again(entry: Entry, desk: Desk) -> bool:
     return entry.step == "withdraw" or (settled and unchanged)
 
 
-def _keep(entry: Entry, view: View, journal: Journal) -> Outcome:
-    was = entry.before.key if entry.before else None
-    if entry.step == "plan":
-        openpaste.begin(journal, "dough", entry.key, entry.cells, entry.more, entry.at, was)
-        return _outcome(view, openpaste.desk(journal), entry, said="plan")
-    cells = entry.cells | {"entered_at": typed.time_text(entry.at, view.plant)}
-    name, log = openpaste.record(journal, "dough", entry.key, cells, entry.more, entry.at, was)
-    return replace(_outcome(view, openpaste.desk(journal), entry, said="mixed"), csv_text=log, log_name=name)
+def _keep(entry: Entry, view: View, journal: Journal) -> Outcome[Screen]:
+    return (MIXER.begin if entry.step == "plan" else MIXER.record)(entry, view, journal, entry.step)
 
 
-def _outcome(view: View, desk: Desk, entry: Entry, questions: tuple[Question, ...] = (), said: str = "") -> Outcome:
-    screen = _screen(view, desk, entry.cells.get("line", ""), entry.at, entry.who)
-    if questions:
-        screen = replace(
-            screen,
-            step=entry.step,
-            key=entry.typed.get("key", ""),
-            filled={**screen.filled, **entry.typed},
-            questions=questions,
-            asked=asking.mark(questions, entry.cells),
-        )
-    return Outcome(screen, questions=questions, said=said, key=entry.key if entry.cells.get("dough_batch") else "")
+def _shown(view: View, desk: Desk, entry: Entry) -> Screen:
+    return _screen(view, desk, entry.cells.get("line", ""), entry.at, entry.who)
 
 
 # --- what was typed -----------------------------------------------------------------------------
@@ -191,7 +128,7 @@ def entry_of(form: Mapping[str, str], desk: Desk, plant: Plant, now: datetime, w
         cells["mixed_at"] = typed.time_text(now, plant)
     if who:
         cells["operator"] = who
-    return Entry(step, cells, more, wrong | also_wrong, dict(form), before, who, now)
+    return Entry("dough", step, cells, more, wrong | also_wrong, dict(form), before, who, now)
 
 
 def _spelt_out(form: Mapping[str, str]) -> dict[str, str]:
@@ -359,3 +296,6 @@ def _suggested(view: View, desk: Desk, line: str, now: datetime) -> Cells:
     also = ("tap_temp_c", "store_temp_c", "paste_key", *(f"{one}_kg" for one in BESIDE))
     cells |= {one: last.more[one] for one in also if last and last.more.get(one)}
     return cells | {"line": line, "shift_of": shift.name, "dough_batch": typed.next_name(name)}
+
+
+MIXER = Place("dough", "plan", entry_of, check, _again, _keep, _shown)

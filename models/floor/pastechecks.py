@@ -11,7 +11,8 @@ from models.floor import asking, cooling, typed
 from models.floor.asking import Question
 from models.floor.openpaste import Desk
 from models.floor.pasteanswer import advice_of, loss_pct, net
-from models.floor.pasteentry import IDENTITY, STAMPED, Entry, row, same
+from models.floor.pasteentry import IDENTITY, STAMPED, row, same
+from models.floor.tablet import Entry
 from models.floor.typed import Cells, number_of
 
 if TYPE_CHECKING:

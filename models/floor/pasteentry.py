@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 from models.floor import typed
 from models.floor.openpaste import Desk, Work
+from models.floor.tablet import Entry
 from models.floor.typed import Cells
 from models.logbook import TABLES
-from models.reader.numbers import Misread
 
 if TYPE_CHECKING:
     from models.plant import Plant
@@ -20,26 +19,6 @@ Step = Literal["charge", "off", "weigh", "water", "cooled", "withdraw"]
 STEPS: tuple[Step, ...] = ("charge", "off", "weigh", "water", "cooled", "withdraw")
 STAMPED = ("cook_start", "cook_end")
 IDENTITY = ("paste_batch", "kettle", "shift_date", "shift")
-
-
-@dataclass(frozen=True)
-class Entry:
-    """What was typed. cells: the row as it would be now, standard form; wrong: what could not be read; before: the batch as it
-    stood, None where it is new; who: initials, "" where nobody tapped; at: naive UTC."""
-
-    step: Step
-    cells: Cells
-    more: Cells
-    wrong: Mapping[str, Misread]
-    typed: Mapping[str, str]
-    before: Work | None
-    who: str
-    at: datetime
-
-    @property
-    def key(self) -> str:
-        """The paste's name everywhere: shift_date/kettle/paste_batch."""
-        return "/".join(self.cells.get(name, "") for name in ("shift_date", "kettle", "paste_batch"))
 
 
 def entry_of(form: Mapping[str, str], desk: Desk, plant: Plant, now: datetime, who: str) -> Entry:
@@ -63,7 +42,7 @@ def entry_of(form: Mapping[str, str], desk: Desk, plant: Plant, now: datetime, w
     more = dict(before.more) if before else {}
     if doughs := typed.plain(form.get("doughs", "")):
         more["doughs"] = doughs
-    return Entry(step, cells, more, wrong, dict(form), before, who, now)
+    return Entry("paste", step, cells, more, wrong, dict(form), before, who, now)
 
 
 def _with_shift(form: Mapping[str, str]) -> dict[str, str]:
