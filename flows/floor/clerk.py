@@ -29,7 +29,6 @@ class Clerk:
         self._process: subprocess.Popen[str] | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="clerk", daemon=True)
-        self.starts = 0
 
     def start(self) -> None:
         """Start the process and the thread that tells it."""
@@ -74,9 +73,15 @@ class Clerk:
     def _serve_one(self) -> None:
         """Start the process and tell it until it or the service ends."""
         self._process = subprocess.Popen(
-            [sys.executable, "-m", *self._command], stdin=subprocess.PIPE, text=True, encoding="utf-8"
+            [sys.executable, "-m", *self._command],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
+            encoding="utf-8",
+            errors="replace",
         )
-        self.starts += 1
+        threading.Thread(target=_relay, args=(self._process,), daemon=True).start()
         pipe = self._process.stdin
         assert pipe is not None
         with pipe:
@@ -93,3 +98,13 @@ class Clerk:
                 except OSError:
                     self._notes.put(said)
                     return
+
+
+def _relay(process: subprocess.Popen[str]) -> None:
+    """What the process complains of stands in the service's log, the one place for it."""
+    pipe = process.stderr
+    assert pipe is not None
+    with pipe:
+        for line in pipe:
+            if line.strip():
+                log.warning("%s", line.rstrip())

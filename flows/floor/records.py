@@ -13,6 +13,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any
@@ -26,7 +27,7 @@ PULL_EVERY = "*/15 * * * *"
 def main(argv: list[str]) -> int:
     """Serve until standard input ends."""
     quiet()
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    logging.basicConfig(level=logging.WARNING, format="%(name)s: %(message)s")  # the service puts the time before it
     if hasattr(os, "nice"):
         os.nice(5)  # the board goes first
     with_prefect = "--prefect" in argv
@@ -59,7 +60,8 @@ def _with_prefect(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) 
     server = nullcontext() if os.environ.get("PREFECT_API_URL") else pipeline.local_server(log.info, home)
     with server:
         _try(pipeline.reach_server)  # before there are two threads that would each start one
-        writer = threading.Thread(target=_write_and_end, args=(told, places), daemon=True)
+        here = copy_context()  # a thread of its own would know nothing of this server
+        writer = threading.Thread(target=lambda: here.run(_write_and_end, told, places), daemon=True)
         writer.start()
         _try(lambda: pipeline.serve(plant, logs, store, out, PULL_EVERY))
         writer.join()  # where Prefect does not work, pages are written all the same

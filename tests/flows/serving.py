@@ -40,8 +40,9 @@ def until(found: Callable[[], Any], within_s: float = 30.0) -> Any:
 class Service:
     """`loaftrace serve` on a folder of its own."""
 
-    def __init__(self, folder: Path, *more: str) -> None:
-        self.folder, self.port, self.more = folder, free_port(), more
+    def __init__(self, folder: Path, *more: str, prefect: bool = False) -> None:
+        self.folder, self.port = folder, free_port()
+        self.more = more if prefect else ("--no-prefect", *more)
         self.logs, self.store = folder / "logs", folder / "s.duckdb"
         self.logs.mkdir(exist_ok=True)
         self.base = f"http://127.0.0.1:{self.port}"
@@ -50,7 +51,7 @@ class Service:
     def command(self, name: str = "serve") -> list[str]:
         """The command line."""
         where = ["--plant", str(SAMPLE / "plant.toml"), "--store", str(self.store), "--out", str(self.folder / "out")]
-        folder = ["--drop", str(self.logs), "--port", str(self.port), "--no-prefect", *self.more]
+        folder = ["--drop", str(self.logs), "--port", str(self.port), *self.more]
         return [
             sys.executable,
             "-m",
@@ -112,3 +113,17 @@ class Service:
         put(self.logs, name, text)
         until(lambda: self.health()["version"] > before)
         return time.monotonic() - began
+
+
+def descendants(pid: int) -> set[int]:
+    """Every process that a process began, and those that they began; needs /proc."""
+    parents = {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            parents[int(stat.parent.name)] = int(stat.read_text().rpartition(")")[2].split()[1])
+        except OSError:
+            continue
+    found: set[int] = set()
+    while more := {child for child, parent in parents.items() if parent in found | {pid}} - found:
+        found |= more
+    return found

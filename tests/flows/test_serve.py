@@ -13,8 +13,8 @@ from urllib import error, parse, request
 import pytest
 
 from models.storage import owned
-from tests.faults.killer import pieces, run
-from tests.flows.serving import ROOT, Service, until
+from tests.faults.killer import SAMPLE, pieces, run
+from tests.flows.serving import ROOT, Service, descendants, until
 
 pytestmark = [pytest.mark.timeout(400), pytest.mark.slow]
 
@@ -175,3 +175,44 @@ def test_stops_cleanly_and_comes_back(tmp_path: Path) -> None:
     assert service.health()["rows"] == rows
     service.kill()
     assert owned.owner_of(service.store) is None
+
+
+@pytest.mark.prefect
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs /proc")
+def test_prefects_record_comes_after_and_its_server_goes_with_the_service(tmp_path: Path) -> None:
+    service = Service(tmp_path, prefect=True)
+    for name, text in list(pieces())[:10]:
+        (service.logs / name).write_text(text, encoding="utf-8")
+    service.start()
+    assert service.process is not None
+    until(lambda: _recorded(tmp_path), 120)
+    begun = descendants(service.process.pid)
+    assert len(begun) >= 2, "the process that keeps the record, and the server it began"
+    service.kill()
+    until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in begun), 60)
+
+
+def _recorded(folder: Path) -> bool:
+    """Whether Prefect's own database knows of a run of pages that is completed, and of its row account."""
+    import sqlite3
+    from contextlib import closing
+
+    path = folder / "s.duckdb.prefect" / "prefect.db"
+    if not path.exists():
+        return False
+    try:
+        with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as con:
+            runs = con.execute("SELECT count(*) FROM flow_run WHERE state_type = 'COMPLETED'").fetchone()[0]
+            kept = con.execute("SELECT count(*) FROM artifact WHERE key = 'row-account'").fetchone()[0]
+    except sqlite3.OperationalError:
+        return False
+    return bool(runs and kept)
+
+
+@pytest.mark.parametrize("words", [["hold", "L1/01", "--because", "x"], ["case", "A1", "--seen"]], ids=["hold", "case"])
+def test_what_would_write_beside_it_says_who_owns_the_store(service: Service, words: list[str]) -> None:
+    where = ["--plant", str(SAMPLE / "plant.toml"), "--store", str(service.store), "--out", str(service.folder / "out")]
+    command = [sys.executable, "-m", "flows.cli", *words, "--by", "MK", *where]
+    said = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    assert said.returncode == 1 and said.stdout == ""
+    assert f"is served at {service.base}" in said.stderr and len(said.stderr.strip().splitlines()) == 1
