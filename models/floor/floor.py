@@ -248,8 +248,13 @@ def _titles(charts) -> tuple[str, ...]:
 
 
 def _since(view: View, now: datetime, state: PlaceState, mine: Sequence[Alert], seen: LastSeen | None) -> str:
-    at = seen.at if state == "silent" and seen else mine[0].began_at if mine and state != "silent" else None
-    return short(view, at, now) if at else ""
+    """Of a hold since when its first batch is held, as the holds screen and the day page have it; else since when it began."""
+    if state == "silent" and seen:
+        return short(view, seen.at, now)
+    if not mine or state == "silent":
+        return ""
+    hold = urgency.hold_of(mine[0], view) if state == "hold" else None
+    return short(view, hold.since if hold else mine[0].began_at, now)
 
 
 def short(view: View, at: datetime, now: datetime) -> str:

@@ -185,3 +185,10 @@ def test_a_hold_stands_on_the_floor_though_its_case_is_closed_or_nobody_raised_i
 
 def test_a_hold_that_qa_ended_is_none() -> None:
     assert place("K1", view(holds=(hold(stands=False),))).state == "steady"
+
+
+def test_a_hold_is_since_when_it_holds_as_its_own_screen_says() -> None:
+    held = hold(of="H")
+    shown = place("K2", view((HOLD,), holds=(held,)))
+    assert shown.since == short(view(), held.since, NOW)
+    assert shown.since != short(view(), HOLD.began_at, NOW)
