@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from flows.floor import taking
 from flows.floor.watch import Watch
+from models.judging import checks
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -49,6 +50,7 @@ class Owner:
 
     def begin(self) -> None:
         """Read the store as it is and take what lies in the folder; then go on in a thread. Raises what keeps it from either."""
+        checks.load_suite()  # else the first drop would wait for it
         self._commit(lambda: taking.first(self.job, self._version + 1))
         self._look()
         self._thread.start()

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from models import plant as plants
-from models.floor.floor import STATES, Place, floor, is_silent, side_by_side
+from models.floor.floor import STATES, Place, floor, is_silent, short, side_by_side
 from models.floor.view import View
 from models.storage.cases import CaseEvent
 from tests.unit.board import NOW, ago, chart, hold, of_paste, page, paste, seen, view
