@@ -104,7 +104,7 @@ def _report(floor: Floor) -> Callable[[Request], Response]:
 
 async def _refused(request: Request, why: HTTPException) -> Response:
     """One line for a script; a page that says it for a person."""
-    if "text/html" in request.headers.get("accept", "") and request.method == "GET":
+    if "text/html" in request.headers.get("accept", ""):
         return Response(await run_in_threadpool(screens.refused, request, why), why.status_code, media_type="text/html")
     return PlainTextResponse(f"{why.detail}\n", why.status_code)
 

@@ -216,3 +216,11 @@ def test_what_would_write_beside_it_says_who_owns_the_store(service: Service, wo
     said = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
     assert said.returncode == 1 and said.stdout == ""
     assert f"is served at {service.base}" in said.stderr and len(said.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("path", ["/kettle", "/mixer"])
+def test_a_tablet_at_which_nobody_tapped_says_so_before_anybody_types(service: Service, path: str) -> None:
+    assert "Tap your initials before you type" in service.get(path)
+    cookie, token = _visit(service, path)
+    status, said = _post(service, path, cookie, form_token=token, step="charge")
+    assert status == 422 and "whose entry is this" in said
