@@ -39,6 +39,16 @@ class Job:
     decisions: tuple[Decision, ...] = ()
     only: frozenset[str] | None = None  # names below `logs`, where not all that lies there is looked at
 
+    def is_ours(self, path: Path) -> bool:
+        """Whether a file or folder is the store, lies beside it under its name, or holds the reports: never a log.
+
+        So a store kept among the logs takes in neither itself nor its archive.
+        """
+        path, store_file, out = path.absolute(), self.store.absolute(), self.out.absolute()
+        if path.parent == store_file.parent and (f"{path.name}.".startswith(f"{store_file.name}.")):
+            return True
+        return path == out
+
 
 @dataclass
 class Pulled:
@@ -129,7 +139,7 @@ def _read_new(
         sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
     }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
-    found, cannot = intake.find(job.logs, job.only)
+    found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(path.relative_to(job.logs).as_posix(), "", None, "refused", why) for path, why in cannot]
     pending: dict[str, list[Pending]] = {}
     for path in found:

@@ -35,7 +35,7 @@ class Owner:
 
     def __init__(self, job: Job, told: Told, every_s: float = 0.2) -> None:
         self.job, self._told, self._every_s = job, told, every_s
-        self._watch = Watch(job.logs)
+        self._watch = Watch(job.logs, job.is_ours)
         self._asked: queue.Queue[tuple[Callable[[], Any], Future[Any]] | None] = queue.Queue()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="owner", daemon=True)

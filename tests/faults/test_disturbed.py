@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
 import threading
 from pathlib import Path
 
+import duckdb
 import pytest
 
 from models.storage import store
@@ -130,6 +132,33 @@ def test_a_store_that_is_none(tmp_path: Path, loaftrace: Loaftrace) -> None:
     (tmp_path / "s.duckdb").write_text("not a store, " * 1000)
     assert "s.duckdb" in one_line(loaftrace(*words(tmp_path, fill(tmp_path)), cwd=tmp_path), 1)
     assert (tmp_path / "s.duckdb").read_text().startswith("not a store")
+
+
+def test_a_database_of_something_else_is_not_written_to(tmp_path: Path, loaftrace: Loaftrace) -> None:
+    con = duckdb.connect(str(tmp_path / "s.duckdb"))
+    con.execute("CREATE TABLE wages (name VARCHAR)")
+    con.close()
+    before = (tmp_path / "s.duckdb").read_bytes()
+    assert "something else" in one_line(loaftrace(*words(tmp_path, fill(tmp_path)), cwd=tmp_path), 1)
+    assert (tmp_path / "s.duckdb").read_bytes() == before
+
+
+def test_a_database_of_another_kind_fetches_no_extension(tmp_path: Path, loaftrace: Loaftrace) -> None:
+    with sqlite3.connect(tmp_path / "s.duckdb") as other:
+        other.execute("CREATE TABLE wages (name TEXT)")
+    said = one_line(loaftrace(*words(tmp_path, fill(tmp_path)), cwd=tmp_path), 1)
+    assert "not a store of this program" in said and "http" not in said
+
+
+def test_no_connection_may_fetch_an_extension(tmp_path: Path) -> None:
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    con.close()
+    store.publish(tmp_path / "s.duckdb")
+    for opened in (store.open_for_writing, store.open_for_reading):
+        con = opened(tmp_path / "s.duckdb")
+        for setting in ("autoinstall_known_extensions", "autoload_known_extensions"):
+            assert con.execute(f"SELECT current_setting('{setting}')").fetchone() == (False,)
+        con.close()
 
 
 @pytest.mark.slow
