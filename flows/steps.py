@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -68,6 +69,11 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
     loaded = plant.load(plant_file)
     if not logs.is_dir():
         raise FileNotFoundError(f"{logs}: there is no such folder of logs")
+    there = next(place for place in (out, *out.absolute().parents) if place.exists())
+    if not there.is_dir() or not os.access(there, os.W_OK):
+        raise FileNotFoundError(
+            f"{there}: no folder that reports may be written to; name another with --out (nothing was changed)"
+        )
     return Job(loaded, plant_file.read_text(encoding="utf-8-sig"), logs, store_file, out, single_file)
 
 

@@ -117,6 +117,11 @@ class Cooling(_Section):
     to_5_c_within_h: float = Field(gt=0, le=72)
     approved_by: str
 
+    @property
+    def limits(self) -> tuple[tuple[float, float], ...]:
+        """(°C, within h of the end of cooking), the first step first."""
+        return (21.0, self.to_21_c_within_h), (5.0, self.to_5_c_within_h)
+
 
 class Sampling(_Section):
     loaves_per_batch: int = Field(default=4, ge=1, le=1000)

@@ -60,6 +60,10 @@ class StoreError(RuntimeError):
     """The store cannot be used now. `str()` is one line that says why and what to do."""
 
 
+class NoStoreError(StoreError):
+    """There is no store at that place."""
+
+
 def links(kind: str) -> tuple[str, ...]:
     """Columns of a log's table that name the batches its row belongs to."""
     if kind in LINKS:
@@ -278,7 +282,7 @@ def open_for_reading(path: Path, older: bool = False) -> duckdb.DuckDBPyConnecti
     copy = reading_copy(path)
     if not copy.exists():
         _refuse_other(path)
-        raise StoreError(f"{path}: there is no store here yet; `loaftrace run` makes one")
+        raise NoStoreError(f"{path}: there is no store here yet; `loaftrace run` makes one")
     try:
         con = duckdb.connect(str(copy), read_only=True, config=SETTINGS)
     except duckdb.Error as error:

@@ -67,14 +67,18 @@ def test_a_missed_cooling_is_held_until_qa_releases_it(folder: Path, capsys) -> 
     for who in ("supervisor", "floor", "manager"):
         assert command(folder, "release", name, "--by", who, "--because", "it looked fine") == 2
         assert "only QA releases" in capsys.readouterr().err
+    for who in ("MK", "nobody at all", "QAX"):
+        assert command(folder, "release", name, "--by", who, "--because", "it looked fine") == 2
+        assert "only QA decides" in capsys.readouterr().err
+    assert command(folder, "release", name, "--by", "QA\nx", "--because", "two lines") == 2
     assert command(folder, "release", name, "--by", "QA", "--because", " ") == 2
     assert "with a reason" in capsys.readouterr().err
     assert batches(listed(folder, capsys)[0]) == HELD
-    assert command(folder, "release", name, "--by", "QA", "--because", "second probe: 19 °C") == 0
+    assert command(folder, "release", name, "--by", "QA MK", "--because", "second probe: 19 °C") == 0
     said = capsys.readouterr().out
-    assert said.startswith(f"{name}: released by QA: {', '.join(HELD)}") and "day-2026-10-06.html" in said
+    assert said.startswith(f"{name}: released by MK: {', '.join(HELD)}") and "day-2026-10-06.html" in said
     assert listed(folder, capsys) == [] and len(listed(folder, capsys, "--all")) == 1
-    assert "Released by QA" in page(folder) and "second probe: 19 °C" in page(folder)
+    assert "Released by MK" in page(folder) and "second probe: 19 °C" in page(folder)
 
 
 def test_a_corrected_reading_or_a_corrected_link_releases_nothing(folder: Path, capsys) -> None:

@@ -16,7 +16,7 @@ import pytest
 from flows import steps
 from flows.floor import watch
 from flows.work import work
-from models.storage import account, store, wide
+from models.storage import account, gather, store, wide
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
 
@@ -195,6 +195,23 @@ def test_a_store_and_reports_among_the_logs_take_in_nothing_of_their_own(tmp_pat
     job = steps.read_job(*places)
     assert watch.Watch(logs, job.is_ours).changed() == {file["file"] for file in first["files"]}
     assert job.is_ours(logs / "s.duckdb.wal") and not job.is_ours(logs / "s.duckdb2.csv")
+
+
+def test_one_row_with_a_wrong_year_does_not_age_everything(tmp_path: Path) -> None:
+    logs = tmp_path / "logs"
+    shutil.copytree(SAMPLE / "logs", logs)
+    run(tmp_path, logs)
+    con = store.open_for_reading(tmp_path / "s.duckdb")
+    before = gather.newest(con)
+    con.close()
+    head = "instrument,checked_at,quantity,standard,as_found\n"
+    for day, moves in (("2027-10-05", False), ("2028-02-05", False), ("2028-02-06", True)):
+        (logs / f"{day}.csv").write_text(f"{head}V1,{day} 10:00,volume,1000,1001\n")
+        run(tmp_path, logs)
+        con = store.open_for_reading(tmp_path / "s.duckdb")
+        assert con.execute("SELECT max(checked_at) FROM log_check WHERE status = 'accepted'").fetchone()[0].year > 2026
+        assert (gather.newest(con) != before) == moves
+        con.close()
 
 
 def digests(folder: Path) -> dict[Path, str]:
