@@ -10,6 +10,7 @@ import pytest
 
 from models import passphrases
 from models import plant as plant_file
+from tests.browser.accessible import violations
 from tests.faults.killer import SAMPLE, pieces, put
 from tests.flows.serving import Service, until
 
@@ -175,6 +176,26 @@ def _hears(ear: socket.socket, version: bytes) -> bool:
             return False
         heard += more
     return True
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (390, 844)])
+def test_every_screen_is_accessible(chromium, service: Service, width: int, height: int) -> None:
+    """WCAG 2.2 A and AA as far as axe-core can tell."""
+    size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
+    chromium.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    chromium.driver.delete_all_cookies()
+    chromium.driver.get(service.base + "/sign-in")
+    found = {"/sign-in": violations(chromium.driver)}
+    _sign_in(chromium.driver, service, "MK")
+    chromium.driver.get(service.base + "/")
+    links = chromium.driver.find_elements("css selector", "a[href^='/alerts/']")
+    alerts = [str(link.get_dom_attribute("href")) for link in links][:2]
+    screens = ["/", "/kettle?kettle=K1", "/mixer", "/mixer?line=L1", "/holds", "/handover", "/quarantine", "/reports"]
+    for screen in [*screens, *alerts, "/no-such-screen"]:
+        chromium.driver.get(service.base + screen)
+        _open_all(chromium.driver)
+        found[screen] = violations(chromium.driver)
+    assert {screen: lines for screen, lines in found.items() if lines} == {}
 
 
 def test_words_of_a_log_are_never_markup(browser, service: Service) -> None:
