@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import http.client
+import json
+import os
 import socket
 import subprocess
 import sys
@@ -50,6 +52,10 @@ class Served:
         ) as answer:
             return str(answer.read().decode())
 
+    def version(self) -> int:
+        """How many times the board has changed."""
+        return int(json.loads(self.get("/health"))["version"])
+
     def drop(self, name: str, text: str) -> float:
         """Rename a log into the folder; the instant, of the monotonic clock."""
         part = self.logs / f".{name}.part"
@@ -66,8 +72,6 @@ class Served:
 
 
 def _world() -> dict[str, str]:
-    import os
-
     return {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
