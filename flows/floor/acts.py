@@ -110,7 +110,12 @@ def _tablet(floor: Floor, request: Request, name: str, post: Callable[..., Any],
     form = signing.form(request)
     who = signing.signature(request, form.get("by", ""))
     with floor.at_tablet:
-        outcome = post(form, floor.view, floor.tablet, taking.utc_now(), who)
+        try:
+            outcome = post(form, floor.view, floor.tablet, taking.utc_now(), who)
+        except OSError as error:
+            raise HTTPException(
+                503, f"not recorded: {error.strerror or error}; write it down, and enter it again later"
+            ) from None
     if outcome.csv_text is not None:
         floor.drop_typed(outcome.log_name, outcome.csv_text)
     words = board.texts(name)["said"].get(outcome.said, "")

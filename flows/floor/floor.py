@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import secrets
 import threading
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from flows.floor import taking
 from flows.floor.clerk import Clerk
 from flows.floor.hub import Hub
-from flows.floor.owner import Owner
+from flows.floor.owner import AGAIN_AFTER_S, Owner
 from flows.telling.messages import Messenger
 from models.floor import openpaste
 from models.storage.journal import Journal
@@ -39,8 +41,9 @@ class Floor:
         self.key = secrets.token_urlsafe(32)
         self.hub = Hub()
         self.clerk = clerk
-        self.messenger = Messenger(job.store.parent, job.plant, people)
-        self.owner = Owner(job, self._committed)
+        self.messenger = Messenger(job.store.parent, job.plant, people, emit=self._emit)
+        self.owner = Owner(job, self._committed, self._published, self._drop_waiting)
+        self._undropped_at: float | None = None
         self.at_tablet = threading.Lock()
         self._beginning = True
         self.tablet = Journal(job.store.with_name(job.store.name + ".weighings.jsonl"))
@@ -76,33 +79,62 @@ class Floor:
             self.clerk.stop()
 
     def _committed(self, committed: Committed) -> None:
-        """After each commit, in this order: the board, the messages, the record and the pages."""
-        view = committed.view
-        self.hub.set(view.version)
+        """At once after each commit, in this order: the board, the messages."""
+        self.hub.set(committed.view.version)
         if not self._beginning:
-            self._tell(view)
+            self._tell(committed.view)
+
+    def _published(self, committed: Committed) -> None:
+        """Then, once it can be read beside the service: the record and the pages."""
         if self.clerk is not None and (committed.files or committed.charted is not None or committed.acted):
             self.clerk.note(_record(committed))
 
     def _tell(self, view: View) -> None:
         try:
-            self.messenger.tell(view.alerts, taking.utc_now())
+            self.messenger.tell(view.alerts, taking.utc_now(), holds=view.holds)
         except OSError as error:
             log.error("messages cannot be kept: %s", error)
 
+    def _emit(self, name: str, alert: str, payload: dict[str, Any]) -> None:
+        """Prefect's event is the clerk's: this process neither imports Prefect nor waits for its server."""
+        if self.clerk is not None:
+            self.clerk.note({"event": name, "alert": alert, "payload": payload})
+
     def drop_typed(self, name: str, text: str) -> None:
-        """Put a log typed at a tablet into the folder, and note that it lies there."""
-        self.drop(name, text)
+        """Put a log typed at a tablet into the folder, and note that it lies there.
+
+        It is on record already: where the folder takes nothing now, it is put there once there is room.
+        """
+        try:
+            self.drop(name, text)
+            with self.at_tablet:
+                openpaste.dropped(self.tablet, name, taking.utc_now())
+        except OSError as error:
+            log.error("%s: waits for room in the folder: %s", name, error)
+            self._undropped_at = time.monotonic()
+
+    def _drop_waiting(self) -> None:
+        """Put into the folder what waits for room there."""
+        if self._undropped_at is None or time.monotonic() < self._undropped_at + AGAIN_AFTER_S:
+            return
+        self._undropped_at = None
         with self.at_tablet:
-            openpaste.dropped(self.tablet, name, taking.utc_now())
+            waiting = openpaste.desk(self.tablet).to_drop
+        for name, text in waiting:
+            self.drop_typed(name, text)
 
     def drop(self, name: str, text: str) -> Path:
         """Put a log written on a tablet into the folder, whole at once; the owner takes it like any other."""
         folder = self.job.logs / "tablet"
         folder.mkdir(exist_ok=True)
         part = folder / f".{name}.part"
-        part.write_text(text, encoding="utf-8", newline="")
-        return part.replace(folder / name)
+        try:
+            part.write_text(text, encoding="utf-8", newline="")
+            return part.replace(folder / name)
+        except OSError:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
+            raise
 
 
 def _record(committed: Committed) -> dict[str, Any]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import sqlite3
 import subprocess
 import sys
@@ -202,26 +201,6 @@ def test_power_cut_between_archive_and_commit(tmp_path: Path, monkeypatch: pytes
     result = run(tmp_path, logs)
     assert {file["outcome"] for file in result["files"]} == {"taken"}
     assert result["rows"] == run(tmp_path, logs, "other")["rows"]
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path):
-    """A file system of 6 MiB, for root only; grown by remounting."""
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    mounted = (
-        hasattr(os, "geteuid")
-        and os.geteuid() == 0
-        and shutil.which("mount")
-        and subprocess.run(
-            ["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", str(disk)], check=False, capture_output=True
-        ).returncode
-        == 0
-    )
-    if not mounted:
-        pytest.skip("not run: mounting a small file system needs root")
-    yield disk
-    subprocess.run(["umount", "-l", str(disk)], check=False)
 
 
 @pytest.mark.slow
