@@ -7,6 +7,7 @@ import json
 import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -79,7 +80,7 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
 
 def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
-    from models.storage import account, bulk, ledger, raw, store, take
+    from models.storage import account, bulk, gather, ledger, names, raw, store, take
 
     pulled = Pulled(run=run)
     first_new = raw.next_seq(con)
@@ -108,6 +109,8 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     elif any(f["outcome"] == "refused" and f.pop("new", False) for f in pulled.files):
         ledger.set_fact(con, "plant_sha256", plan)
         store_changed(con, run)
+    if pulled.touched is not None and job.plant.names.kept_days is not None:
+        names.forget(con, gather.newest(con) - timedelta(days=job.plant.names.kept_days))
     for file in pulled.files:
         file.pop("new", None)
     return pulled

@@ -145,6 +145,12 @@ class Limits(_Section):
     approved_on: str | None = None
 
 
+class Names(_Section):
+    """How long the store keeps who did what on the board and by command. None: as long as the store."""
+
+    kept_days: int | None = Field(default=None, ge=1, le=36500)
+
+
 class Plant(_Section):
     plant: str = Field(min_length=1)
     timezone: str
@@ -161,6 +167,7 @@ class Plant(_Section):
     net_weight: NetWeight = NetWeight()
     limits: Limits = Limits()
     columns: dict[str, dict[str, str]] = {}
+    names: Names = Names()
 
     @field_validator("timezone")
     @classmethod

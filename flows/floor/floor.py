@@ -6,7 +6,6 @@ import contextlib
 import logging
 import secrets
 import threading
-import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from flows.floor import taking
 from flows.floor.clerk import Clerk
 from flows.floor.hub import Hub
-from flows.floor.owner import AGAIN_AFTER_S, Owner
+from flows.floor.owner import Owner
 from flows.telling.messages import Messenger
 from models.floor import openpaste
 from models.storage.journal import Journal
@@ -42,8 +41,8 @@ class Floor:
         self.hub = Hub()
         self.clerk = clerk
         self.messenger = Messenger(job.store.parent, job.plant, people, emit=self._emit)
-        self.owner = Owner(job, self._committed, self._published, self._drop_waiting)
-        self._undropped_at: float | None = None
+        self.owner = Owner(job, self._committed, self._published, self._drop_left)
+        self._left = False
         self.at_tablet = threading.Lock()
         self._beginning = True
         self.tablet = Journal(job.store.with_name(job.store.name + ".weighings.jsonl"))
@@ -101,27 +100,23 @@ class Floor:
             self.clerk.note({"event": name, "alert": alert, "payload": payload})
 
     def drop_typed(self, name: str, text: str) -> None:
-        """Put a log typed at a tablet into the folder, and note that it lies there.
-
-        It is on record already: where the folder takes nothing now, it is put there once there is room.
-        """
+        """Put a log typed at a tablet into the folder, and note that it lies there. Raises OSError; the owner tries again then."""
         try:
             self.drop(name, text)
             with self.at_tablet:
                 openpaste.dropped(self.tablet, name, taking.utc_now())
-        except OSError as error:
-            log.error("%s: waits for room in the folder: %s", name, error)
-            self._undropped_at = time.monotonic()
+        except OSError:
+            self._left = True
+            raise
 
-    def _drop_waiting(self) -> None:
-        """Put into the folder what waits for room there."""
-        if self._undropped_at is None or time.monotonic() < self._undropped_at + AGAIN_AFTER_S:
+    def _drop_left(self) -> None:
+        if not self._left:
             return
-        self._undropped_at = None
         with self.at_tablet:
-            waiting = openpaste.desk(self.tablet).to_drop
-        for name, text in waiting:
+            to_drop = openpaste.desk(self.tablet).to_drop
+        for name, text in to_drop:
             self.drop_typed(name, text)
+        self._left = False
 
     def drop(self, name: str, text: str) -> Path:
         """Put a log written on a tablet into the folder, whole at once; the owner takes it like any other."""

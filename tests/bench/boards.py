@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import http.client
 import json
+import os
 import socket
 import subprocess
 import sys
@@ -14,25 +15,20 @@ from pathlib import Path
 from urllib import request
 
 from tests.bench.machine import PROGRAM, ROOT
-from tests.flows.serving import descendants
 
 LONGEST_S = 600.0
 
 
 class Served:
-    """`loaftrace serve` on the plant, logs, store and reports of a folder. prefect: with its own server, as on a floor.
+    """`loaftrace serve` on the plant, logs, store and reports of a folder. prefect: with its own server, as on a floor."""
 
-    cookie: of who has signed in, where there are people.
-    """
-
-    def __init__(self, folder: Path, prefect: bool, *options: str | Path) -> None:
-        self.cookie = ""
+    def __init__(self, folder: Path, prefect: bool) -> None:
         with socket.socket() as ear:
             ear.bind(("127.0.0.1", 0))
             self.port = int(ear.getsockname()[1])
         self.logs = folder / "logs"
         places = ("--plant", folder / "plant.toml", "--drop", self.logs, "--store", folder / "store.duckdb")
-        more = (*options, *(() if prefect else ("--no-prefect",)))
+        more = () if prefect else ("--no-prefect",)
         words = (*PROGRAM, "serve", *places, "--out", folder / "reports", "--port", str(self.port), *more)
         self.said = (folder / "served.txt").open("w", encoding="utf-8")
         self.process = subprocess.Popen([*map(str, words)], cwd=folder, env=_world(), stderr=self.said)
@@ -51,21 +47,14 @@ class Served:
 
     def get(self, path: str) -> str:
         """A page as text."""
-        asked = request.Request(f"http://127.0.0.1:{self.port}{path}", headers=self.headers("text/html"))
-        with request.urlopen(asked, timeout=60) as answer:
+        with request.urlopen(
+            request.Request(f"http://127.0.0.1:{self.port}{path}", headers={"accept": "text/html"}), timeout=60
+        ) as answer:
             return str(answer.read().decode())
 
-    def headers(self, accept: str) -> dict[str, str]:
-        """What a browser sends."""
-        return {"accept": accept, **({"cookie": self.cookie} if self.cookie else {})}
-
-    def version(self) -> str:
-        """The number of the last commit."""
-        return str(json.loads(self.get("/health"))["version"])
-
-    def descendants(self) -> set[int]:
-        """The processes it began, and those that they began."""
-        return descendants(self.process.pid)
+    def version(self) -> int:
+        """How many times the board has changed."""
+        return int(json.loads(self.get("/health"))["version"])
 
     def drop(self, name: str, text: str) -> float:
         """Rename a log into the folder; the instant, of the monotonic clock."""
@@ -83,8 +72,6 @@ class Served:
 
 
 def _world() -> dict[str, str]:
-    import os
-
     return {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
@@ -102,7 +89,7 @@ class Board(threading.Thread):
         """Listen until closed."""
         self._stream = http.client.HTTPConnection("127.0.0.1", self.served.port, timeout=LONGEST_S)
         try:
-            self._stream.request("GET", "/live", headers=self.served.headers("text/event-stream"))
+            self._stream.request("GET", "/live", headers={"accept": "text/event-stream"})
             for line in self._stream.getresponse():
                 if line.startswith(b"data:"):
                     self._fetch()

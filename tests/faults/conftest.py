@@ -1,4 +1,4 @@
-"""A disk that is soon full."""
+"""A small disk of its own."""
 
 from __future__ import annotations
 
