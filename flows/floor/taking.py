@@ -96,13 +96,12 @@ def publish_again(job: Job) -> str:
 
 def _published(con: duckdb.DuckDBPyConnection, job: Job) -> str:
     """Close the store and give readers its copy. What is in the way undoes no commit: it is said, and tried again."""
-    import duckdb
+    from models.storage import store
 
     try:
-        con.execute("CHECKPOINT")
-        con.close()
+        store.close(con)
         steps.publish(job)
-    except (OSError, duckdb.Error) as error:
+    except (OSError, store.StoreError) as error:
         return f"reports wait: {' '.join(str(error).split())}"
     return ""
 
