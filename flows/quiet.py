@@ -1,4 +1,4 @@
-"""Settings of the libraries that must hold before any of them is imported: nothing phones home."""
+"""Settings of the libraries that must hold before any of them is imported: nothing phones home, no threads that spin."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ SETTINGS = {
     "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "120",
     "PREFECT_LOGGING_LEVEL": "WARNING",
     "PREFECT_SERVER_UI_ENABLED": "false",
+    # the matrices here are of some hundred rows: a second thread gains nothing, and beside a busy process its
+    # waiting made a trace of 0.1 s one of 1.7 s
+    "OPENBLAS_NUM_THREADS": "1",
 }
 
 

@@ -2,7 +2,8 @@
 
 *Hold* and *now* go at once to the first in the list who is on duty for the line; again when nobody has seen it after the
 plant's minutes; then to the next. *Review* waits for the morning: the first shift of the plant file that begins after it
-was noted, all of one person's in one message. A hold is never kept back by quiet hours.
+was noted, all of one person's in one message. A hold is never kept back by quiet hours. A hold made by hand is somebody's own
+act: all who get holds are told of it at once and once, but for the one who made it.
 """
 
 from __future__ import annotations
@@ -16,11 +17,12 @@ from typing import TYPE_CHECKING, Literal
 from models.alarms.alerts import local
 
 if TYPE_CHECKING:
+    from models.floor.holds import Hold
     from models.people import People, Person
     from models.plant import Plant
     from models.shapes import Alert
 
-Why = Literal["first", "again", "next"]
+Why = Literal["first", "again", "next", "held"]
 URGENT = frozenset({"hold", "now"})
 
 
@@ -79,6 +81,52 @@ def decide(
     urgent = [_urgent(alert, known, people, plant, now) for alert, known in waiting if alert.urgency in URGENT]
     reviews = [(alert, known) for alert, known in waiting if alert.urgency not in URGENT]
     return [*filter(None, urgent), *_morning(reviews, people, plant, now)]
+
+
+def noted_holds(
+    holds: Iterable[Hold], heard: Mapping[str, Heard], people: People | None, now: datetime, beginning: bool
+) -> dict[str, Heard]:
+    """Holds made by hand that were not known before; what was held before the beginning, or long ago, is history."""
+    hours = people.messages.not_older_than_h if people else 48.0
+    return {
+        hold.hold: Heard(now, beginning or hold.history[0].at < now - timedelta(hours=hours))
+        for hold in holds
+        if not hold.alert and hold.history and hold.hold not in heard
+    }
+
+
+def of_holds(
+    holds: Iterable[Hold], heard: Mapping[str, Heard], people: People, plant: Plant, now: datetime
+) -> list[Message]:
+    """The messages of holds made by hand that still stand: one to each person who gets holds and is on duty."""
+    shift = shift_at(plant, now)[0]
+    due = []
+    for hold in holds:
+        known = heard.get(hold.hold)
+        if hold.alert or known is None or known.history or known.tellings or not hold.stands:
+            continue
+        due += [
+            _of_hold(person.initials, hold, people, plant, now)
+            for person in people.people.values()
+            if "hold" in person.urgencies
+            and person.initials != hold.by
+            and _reachable(person, people)
+            and (not person.shifts or shift in person.shifts)
+        ]
+    return due
+
+
+def _of_hold(to: str, hold: Hold, people: People, plant: Plant, now: datetime) -> Message:
+    name = "M" + hashlib.sha256("\x1f".join((to, "held", hold.hold)).encode()).hexdigest()[:10]
+    batches = ", ".join(f"{batch.kind} {batch.key}" for batch in hold.batches if batch.stands)
+    lines = [
+        plain(f"Held by {hold.by} at {local(hold.history[0].at, plant):%Y-%m-%d %H:%M}: {hold.why}"),
+        plain(batches),
+    ]
+    if people.messages.board:
+        lines.append(f"{people.messages.board}/holds")
+    title = plain(f"HOLD {hold.where}: held by hand") + f" ({plain(plant.plant)})"
+    return Message(name, to, "held", True, (hold.hold,), now, title, "\n".join([*lines, "", f"Message {name}."]))
 
 
 def unheard(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import secrets
 import threading
@@ -39,8 +40,8 @@ class Floor:
         self.key = secrets.token_urlsafe(32)
         self.hub = Hub()
         self.clerk = clerk
-        self.messenger = Messenger(job.store.parent, job.plant, people)
-        self.owner = Owner(job, self._committed, self._drop_left)
+        self.messenger = Messenger(job.store.parent, job.plant, people, emit=self._emit)
+        self.owner = Owner(job, self._committed, self._published, self._drop_left)
         self._left = False
         self.at_tablet = threading.Lock()
         self._beginning = True
@@ -77,19 +78,26 @@ class Floor:
             self.clerk.stop()
 
     def _committed(self, committed: Committed) -> None:
-        """After each commit, in this order: the board, the messages, the record and the pages."""
-        view = committed.view
-        self.hub.set(view.version)
+        """At once after each commit, in this order: the board, the messages."""
+        self.hub.set(committed.view.version)
         if not self._beginning:
-            self._tell(view)
+            self._tell(committed.view)
+
+    def _published(self, committed: Committed) -> None:
+        """Then, once it can be read beside the service: the record and the pages."""
         if self.clerk is not None and (committed.files or committed.charted is not None or committed.acted):
             self.clerk.note(_record(committed))
 
     def _tell(self, view: View) -> None:
         try:
-            self.messenger.tell(view.alerts, taking.utc_now())
+            self.messenger.tell(view.alerts, taking.utc_now(), holds=view.holds)
         except OSError as error:
             log.error("messages cannot be kept: %s", error)
+
+    def _emit(self, name: str, alert: str, payload: dict[str, Any]) -> None:
+        """Prefect's event is the clerk's: this process neither imports Prefect nor waits for its server."""
+        if self.clerk is not None:
+            self.clerk.note({"event": name, "alert": alert, "payload": payload})
 
     def drop_typed(self, name: str, text: str) -> None:
         """Put a log typed at a tablet into the folder, and note that it lies there. Raises OSError; the owner tries again then."""
@@ -115,8 +123,13 @@ class Floor:
         folder = self.job.logs / "tablet"
         folder.mkdir(exist_ok=True)
         part = folder / f".{name}.part"
-        part.write_text(text, encoding="utf-8", newline="")
-        return part.replace(folder / name)
+        try:
+            part.write_text(text, encoding="utf-8", newline="")
+            return part.replace(folder / name)
+        except OSError:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
+            raise
 
 
 def _record(committed: Committed) -> dict[str, Any]:

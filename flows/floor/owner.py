@@ -31,12 +31,21 @@ Told = Callable[["Committed"], None]
 
 
 class Owner:
-    """Owns the store of one plant. told: called in the owner's thread after each commit; before: before each look into the
-    folder. view: as last committed.
+    """Owns the store of one plant. view: as last committed. All that it calls, it calls in its own thread.
+
+    told: after each commit, at once; published: once readers have it; before: before each look into the folder.
     """
 
-    def __init__(self, job: Job, told: Told, before: Callable[[], None], every_s: float = 0.1) -> None:
-        self.job, self._told, self._before, self._every_s = job, told, before, every_s
+    def __init__(
+        self,
+        job: Job,
+        told: Told,
+        published: Told | None = None,
+        before: Callable[[], None] | None = None,
+        every_s: float = 0.1,
+    ) -> None:
+        self.job, self._told, self._published, self._before, self._every_s = job, told, published, before, every_s
+        self._unpublished: Committed | None = None
         self._watch = Watch(job.logs, job.is_ours)
         self._asked: queue.Queue[tuple[Callable[[], Any], Future[Any]] | None] = queue.Queue()
         self._stop = threading.Event()
@@ -53,7 +62,9 @@ class Owner:
     def begin(self) -> None:
         """Read the store as it is and take what lies in the folder; then go on in a thread. Raises what keeps it from either."""
         checks.load_suite()  # else the first drop would wait for it
-        self._commit(lambda: taking.first(self.job, self._version + 1))
+        as_it_is = taking.first(self.job, self._version + 1)
+        self._show(as_it_is)
+        self._settle(as_it_is, "")
         self._look()
         self._thread.start()
 
@@ -76,14 +87,16 @@ class Owner:
     def act(self, doing: Act) -> Future[Any]:
         """Record what a person did, in its turn; the future gives what `doing` returned, once it is committed."""
         return self._ask(
-            lambda: self._commit(lambda: taking.act(self.job, self._version + 1, self._charted, doing)).answer
+            lambda: (
+                self._commit(lambda: taking.act(self.job, self._version + 1, self._charted, doing, self._show)).answer
+            )
         )
 
     def take(self, **changes: Any) -> Future[Any]:
         """Look into the folder now (or take another job's: `changes` of the job), in its turn; gives the files' outcomes."""
         job = replace(self.job, only=None, **changes)
         return self._ask(
-            lambda: self._commit(lambda: taking.take(job, self._version + 1, self._charted), took=True).files
+            lambda: self._commit(lambda: taking.take(job, self._version + 1, self._charted, self._show)).files
         )
 
     def _ask(self, call: Callable[[], Any]) -> Future[Any]:
@@ -129,7 +142,10 @@ class Owner:
             self._not_before = time.monotonic() + AGAIN_AFTER_S
 
     def _look(self) -> None:
-        self._before()
+        if self._before is not None:
+            self._before()
+        if self._unpublished is not None:
+            self._settle(self._unpublished, taking.publish_again(self.job))
         began = time.monotonic()
         new = self._watch.changed()
         self._scan_s = time.monotonic() - began
@@ -137,20 +153,36 @@ class Owner:
         if new:
             states = self._watch.states(new)
             job = replace(self.job, only=frozenset(states))
-            committed = self._commit(lambda: taking.take(job, self._version + 1, self._charted), took=True)
+            committed = self._commit(lambda: taking.take(job, self._version + 1, self._charted, self._show))
             self._watch.settle({name: states[name] for name in states if name not in _not_yet(committed)})
-        self.trouble = None
+        if self._unpublished is None:
+            self.trouble = None
 
-    def _commit(self, doing: Callable[[], Committed], took: bool = False) -> Committed:
+    def _commit(self, doing: Callable[[], Committed]) -> Committed:
         committed = doing()
+        self._settle(committed, committed.unpublished)
+        return committed
+
+    def _show(self, committed: Committed) -> None:
+        """It is committed: whatever comes after it, the board shows it."""
         self._version += 1
         if committed.charted is not None:
             self._charted = committed.charted
         self.view = committed.view
-        if took:
+        if committed.files:
             self.taken_at = committed.view.as_of
         self._told(committed)
-        return committed
+
+    def _settle(self, committed: Committed, unpublished: str) -> None:
+        """Readers have it, or wait for it until there is room."""
+        self._unpublished = committed if unpublished else None
+        if unpublished:
+            fresh = self.trouble != unpublished
+            self.trouble, self._not_before = unpublished, time.monotonic() + AGAIN_AFTER_S
+            if fresh:
+                log.error("%s", unpublished)
+        elif self._published is not None:
+            self._published(committed)
 
 
 def _not_yet(committed: Committed) -> frozenset[str]:

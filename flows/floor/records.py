@@ -33,23 +33,39 @@ def main(argv: list[str]) -> int:
     with_prefect = "--prefect" in argv
     places = [Path(part) for part in argv if part != "--prefect"]
     told: SimpleQueue[dict[str, Any] | None] = SimpleQueue()
-    threading.Thread(target=_listen, args=(told,), daemon=True).start()
+    events: SimpleQueue[dict[str, Any]] = SimpleQueue()
+    threading.Thread(target=_listen, args=(told, events if with_prefect else None), daemon=True).start()
     try:
         if not with_prefect:
             _write(told, places, recorded=False)
             return 0
-        return _with_prefect(told, places)
+        return _with_prefect(told, events, places)
     except KeyboardInterrupt:
         return 0
 
 
-def _listen(told: SimpleQueue[dict[str, Any] | None]) -> None:
+def _listen(told: SimpleQueue[dict[str, Any] | None], events: SimpleQueue[dict[str, Any]] | None) -> None:
+    """Commits, of which the newest counts, apart from events, each of which does. events: None where nobody hears them."""
     for line in sys.stdin:
-        told.put(json.loads(line))
+        said = json.loads(line)
+        if "event" not in said:
+            told.put(said)
+        elif events is not None:
+            events.put(said)
     told.put(None)
 
 
-def _with_prefect(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) -> int:
+def _emit(events: SimpleQueue[dict[str, Any]]) -> None:
+    from flows.telling import notifying
+
+    while True:
+        said = events.get()
+        notifying.emit(said["event"], said["alert"], said["payload"])
+
+
+def _with_prefect(
+    told: SimpleQueue[dict[str, Any] | None], events: SimpleQueue[dict[str, Any]], places: list[Path]
+) -> int:
     """The server's life: begun here unless one is configured, ended with standard input."""
     from contextlib import nullcontext
 
@@ -63,6 +79,8 @@ def _with_prefect(told: SimpleQueue[dict[str, Any] | None], places: list[Path]) 
         here = copy_context()  # a thread of its own would know nothing of this server
         writer = threading.Thread(target=lambda: here.run(_write_and_end, told, places), daemon=True)
         writer.start()
+        speaker = copy_context()
+        threading.Thread(target=lambda: speaker.run(_emit, events), daemon=True).start()
         _try(lambda: pipeline.serve(plant, logs, store, out, PULL_EVERY))
         writer.join()  # where Prefect does not work, pages are written all the same
     return 0

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from flows.telling import notifying, outbox
 from flows.telling.outbox import Outbox, Outgoing
@@ -22,11 +22,13 @@ from models.storage.journal import Journal
 
 if TYPE_CHECKING:
     from models.calls import Message
+    from models.floor.holds import Hold
     from models.people import People
     from models.plant import Plant
     from models.shapes import Alert
 
 Transport = Callable[[str, str, str], bool]
+Emit = Callable[[str, str, dict[str, Any]], None]
 FILE = "messages.jsonl"
 # sent side by side, and in one go: what is new need not wait for all that fails
 AT_ONCE, AT_A_TIME = 4, 8
@@ -49,29 +51,38 @@ class Messenger:
         plant: Plant,
         people: People | Callable[[], People] | None,
         transport: Transport = notifying.send,
+        emit: Emit = notifying.event,
     ) -> None:
-        self.plant, self.transport = plant, transport
+        self.plant, self.transport, self._emit = plant, transport, emit
         self._people = people
         self._journal = Journal(store_folder / FILE)
         self._box = Outbox()
         self._lock, self._delivering = threading.RLock(), threading.Lock()
         self._alerts: tuple[Alert, ...] = ()
+        self._holds: tuple[Hold, ...] = ()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._resume()
 
     def tell(
-        self, alerts: Sequence[Alert], now: datetime | None = None, seen: frozenset[str] = frozenset()
+        self,
+        alerts: Sequence[Alert],
+        now: datetime | None = None,
+        seen: frozenset[str] = frozenset(),
+        holds: Sequence[Hold] = (),
     ) -> list[Message]:
         """Take the alerts as they are now, and queue what is due; gives the new messages. now: naive UTC.
 
-        seen: alerts that somebody has seen, beside those whose case says so. The very first call takes all as history.
+        seen: alerts that somebody has seen, beside those whose case says so; holds: all, of which those made by hand are told.
+        The very first call takes all as history.
         """
         now = now or utc_now()
         with self._lock:
             self._alerts = tuple(alert for alert in alerts if alert.alert not in seen)
+            self._holds = tuple(hold for hold in holds if not hold.alert)
             self._note(now)
-            self._settle_seen(frozenset(seen) | {a.alert for a in alerts if a.case != "open"}, now)
+            ended = {hold.hold for hold in self._holds if not hold.stands}
+            self._settle_seen(frozenset(seen) | ended | {a.alert for a in alerts if a.case != "open"}, now)
             return self._queue(now)
 
     def deliver(self, now: datetime | None = None) -> int:
@@ -146,11 +157,13 @@ class Messenger:
             self._box.apply(record)
 
     def _note(self, now: datetime) -> None:
-        fresh = calls.noted(self._alerts, self._box.heard, self._people_now(), now, beginning=not self._box.begun)
+        known = self._box.heard, self._people_now(), now, not self._box.begun
+        raised, held = calls.noted(self._alerts, *known), calls.noted_holds(self._holds, *known)
         by_name = {alert.alert: alert for alert in self._alerts}
-        for name, heard in fresh.items():
+        for name, heard in raised.items():
             if not heard.history:
-                notifying.event("raised", name, _payload(by_name[name]))
+                self._emit("raised", name, _payload(by_name[name]))
+        fresh = raised | held
         records = [outbox.noted(name, heard) for name, heard in fresh.items()]
         if not self._box.begun:
             names = list(fresh)
@@ -167,12 +180,13 @@ class Messenger:
         people = self._people_now()
         if people is None:
             return []
-        due = calls.decide(self._alerts, self._box.heard, people, self.plant, now)
+        known = self._box.heard, people, self.plant, now
+        due = [*calls.of_holds(self._holds, *known), *calls.decide(self._alerts, *known)]
         for message in due:
             self._keep(outbox.queued(message, notifying.ways(people.people[message.to], people)))
-            if message.why != "first":
+            if message.why in {"again", "next"}:
                 for alert in message.alerts:
-                    notifying.event("unseen", alert, {"message": message.name, "told": len(self.told(alert))})
+                    self._emit("unseen", alert, {"message": message.name, "told": len(self.told(alert))})
         return due
 
     def _send(self, one: Outgoing, now: datetime | None) -> bool:

@@ -84,9 +84,13 @@ def _notifier(address: str) -> Any:
 
 
 def event(name: str, alert: str, payload: dict[str, Any]) -> None:
-    """Emit a Prefect event where a server is configured, else nothing; the same event keeps its id, whoever repeats it."""
-    if not os.environ.get("PREFECT_API_URL"):
-        return
+    """Emit a Prefect event where a server is configured, else nothing."""
+    if os.environ.get("PREFECT_API_URL"):
+        emit(name, alert, payload)
+
+
+def emit(name: str, alert: str, payload: dict[str, Any]) -> None:
+    """Emit a Prefect event to the server of the settings in force; the same event keeps its id, whoever repeats it."""
     try:
         from prefect.events import emit_event
 

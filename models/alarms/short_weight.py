@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from models.plant import Plant
 
 NAME = "net weight"
+# loaves that are weighed together; a production day is never parted
+TOGETHER = 500_000
 
 
 @dataclass(frozen=True)
@@ -93,13 +95,27 @@ def weigh_kept(plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: 
     keys = _day_keys(days, kept)
     stale = [day for day in days if kept.weights.get(day, ("", ""))[0] != keys[day]]
     made: dict[str, list[Weighed]] = {day: [] for day in stale}
-    if stale:
-        rows = batches[batches["shift_date"].isin(pd.to_datetime(stale))]
-        for one in weigh(plant, rows, *load(stale), checks):
+    for some in _bounded(stale, kept.days["loaves"]):
+        rows = batches[batches["shift_date"].isin(pd.to_datetime(some))]
+        for one in weigh(plant, rows, *load(some), checks):
             made[one.day].append(one)
     for day in days:
         kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
     return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
+
+
+def _bounded(days: list[str], loaves: Mapping[str, str]) -> Iterator[list[str]]:
+    """Days in order, as many together as have about `TOGETHER` loaves. loaves: day -> digest, its count first."""
+    together, n = list[str](), 0
+    for day in days:
+        count = int(loaves[day].partition("/")[0])
+        if together and n + count > TOGETHER:
+            yield together
+            together, n = [], 0
+        together.append(day)
+        n += count
+    if together:
+        yield together
 
 
 def _day_keys(days: list[str], kept: Kept) -> dict[str, str]:

@@ -6,6 +6,7 @@ judge, or could not run, has its own outcome and is never counted as passed.
 
 from __future__ import annotations
 
+import ast
 import logging
 import os
 import sys
@@ -137,7 +138,17 @@ def verdict(rule: Rule, rows: pd.DataFrame) -> Verdict:
         return Verdict(can, rows[rule.column].isna().to_numpy() if rule.column in rows else ~can)
     for name in rule.needs:
         can &= rows[name].notna().to_numpy()
-    return Verdict(can, can & np.asarray(rows.eval(rule.fails), dtype=bool))
+    if not can.any():
+        return Verdict(can, np.zeros(len(rows), dtype=bool))
+    return Verdict(can, can & np.asarray(rows[_read_by(rule.fails)].eval(rule.fails), dtype=bool))
+
+
+@cache
+def _read_by(expression: str) -> list[str]:
+    """The columns an expression reads: pandas makes ready every column of the frame it is given."""
+    return sorted(
+        {node.id for node in ast.walk(ast.parse(expression.strip(), mode="eval")) if isinstance(node, ast.Name)}
+    )
 
 
 def _expectation(rule: Rule, plant: Plant) -> Any:
@@ -167,7 +178,8 @@ def _import() -> None:
 
 
 @cache
-def _context() -> Any:
+def _frames() -> Any:
+    """How the library is handed a frame; made once, for making it costs as much as a few rules."""
     os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
     import great_expectations as gx
     from great_expectations.data_context.types.base import ProgressBarsConfig
@@ -175,7 +187,8 @@ def _context() -> Any:
     logging.getLogger("great_expectations").setLevel(logging.WARNING)
     context = gx.get_context(mode="ephemeral")
     context.variables.progress_bars = ProgressBarsConfig(globally=False)
-    return context
+    asset = context.data_sources.add_pandas("rows").add_dataframe_asset("rows")
+    return asset.add_batch_definition_whole_dataframe("all")
 
 
 def _validate(name: str, frame: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant) -> dict[str, dict[str, Any]]:
@@ -187,10 +200,7 @@ def _validate(name: str, frame: pd.DataFrame, rules: tuple[Rule, ...], plant: Pl
         return {}
     import great_expectations as gx
 
-    context = _context()
-    source = context.data_sources.add_or_update_pandas("rows")
-    asset = source.add_dataframe_asset("rows")
-    batch = asset.add_batch_definition_whole_dataframe("all").get_batch({"dataframe": frame})
+    batch = _frames().get_batch({"dataframe": frame})
     suite = gx.ExpectationSuite(name, expectations=[_expectation(rule, plant) for rule in rules])
     result = batch.validate(suite, result_format={"result_format": "COMPLETE", "return_unexpected_index_query": False})
     return {

@@ -257,6 +257,17 @@ def insert(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> No
         con.unregister("incoming")
 
 
+def close(con: duckdb.DuckDBPyConnection) -> None:
+    """Bring what was committed into the file itself, and close it. Raises StoreError where the disk has no room for that."""
+    import duckdb
+
+    try:
+        con.execute("CHECKPOINT")
+        con.close()
+    except duckdb.Error as error:
+        raise StoreError(_first_line(error)) from None
+
+
 def reading_copy(path: Path) -> Path:
     """Where the copy for readers lies."""
     return path.with_name(path.name + ".read")

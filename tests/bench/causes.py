@@ -343,6 +343,11 @@ def covered(calls: list[Judged], moved: bool, least: float = 0.01) -> list[bool]
     ]
 
 
+def is_the_cause(j: Judged) -> bool:
+    """Is the fault put in what moved most? Lots and days go on differing and may by chance do more than it."""
+    return j.group == j.truth_group
+
+
 def _logged(calls: list[Judged]) -> list[Judged]:
     return [j for j in calls if j.recorded and j.group != "unexplained"]
 
@@ -361,10 +366,14 @@ def _at(calls: list[Judged], later: int) -> list[str]:
         *lines,
         "  of these with one fault                           "
         f"{_rate([right(j) for j in _logged(apart) if not j.double])}",
+        "  of these, the fault put in is what moved most     "
+        f"{_rate([right(j) for j in _logged(apart) if not j.double and is_the_cause(j)])}",
         f"  unlogged called unexplained                       {_rate([j.called == 'unexplained' for j in unlogged])}   "
         f"peer {_rate([j.peer == 'unexplained' for j in unlogged])}",
         "  the same, or called the group that moved most     "
         f"{_rate([j.called in ('unexplained', j.truth_group) for j in unlogged])}",
+        "  unlogged and what moved most, called unexplained  "
+        f"{_rate([j.called == 'unexplained' for j in unlogged if is_the_cause(j)])}",
         f"  confident and wrong, 1 % and more apart           {_rate([confident_wrong(j) for j in apart])}   "
         f"all {_rate([confident_wrong(j) for j in calls])}",
         f"  90 % intervals cover, groups that moved           {_rate(covered(calls, True))}   "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -12,7 +13,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
-from urllib import error, request
+from urllib import error, parse, request
 
 from tests.faults.killer import SAMPLE, put
 
@@ -113,6 +114,25 @@ class Service:
         put(self.logs, name, text)
         until(lambda: self.health()["version"] > before)
         return time.monotonic() - began
+
+
+def visit(service: Service, path: str) -> tuple[str, str]:
+    """The cookie and the form token of a screen."""
+    with request.urlopen(request.Request(service.base + path, headers={"accept": "text/html"}), timeout=30) as answer:
+        found = re.search(r'name="form_token" value="([^"]+)"', answer.read().decode())
+        return answer.headers["set-cookie"].partition(";")[0], found[1] if found else ""
+
+
+def post(service: Service, path: str, cookie: str, **fields: str) -> tuple[int, str]:
+    asked = request.Request(
+        service.base + path, data=parse.urlencode(fields).encode(), headers={"cookie": cookie, "origin": service.base}
+    )
+    try:
+        with request.urlopen(asked, timeout=30) as answer:
+            return int(answer.status), str(answer.read().decode())
+    except error.HTTPError as refused:
+        with refused:
+            return refused.code, refused.read().decode()
 
 
 def descendants(pid: int) -> set[int]:

@@ -25,7 +25,7 @@ from flows.telling import messages, notifying, outbox
 from flows.telling.messages import Messenger
 from models import people, plant
 from models.storage.journal import Journal
-from tests.unit.test_calls import KEY, NOON, alert
+from tests.unit.test_calls import KEY, NOON, alert, by_hand
 
 SECRET = "way-secret-7f3a"
 
@@ -466,6 +466,21 @@ def test_an_address_that_cannot_be_is_told_without_it():
     assert [line.partition(":")[0] for line in wrong] == ["people.CC", "people.CC"]
     assert SECRET not in " ".join(wrong)
     assert notifying.wrong_ways(staff()) == []
+
+
+def test_a_hold_by_hand_goes_out_once_and_not_once_it_is_ended(tmp_path, ours):
+    went: list[str] = []
+    one = began(tmp_path, ours, staff(), transport=lambda _, title, __: bool(went.append(title)) or True)
+    ended = by_hand("H2", state="released")
+    one.tell([], NOON, holds=[by_hand("H1")])
+    assert [(message.to, message.alerts) for message in one.tell([], NOON, holds=[by_hand("H1")])] == []
+    assert one.deliver(NOON) == 2 and all("HOLD L1" in title for title in went)
+    one.tell([], minutes(1), holds=[by_hand("H1"), by_hand("H2")])
+    one.tell([], minutes(2), holds=[by_hand("H1"), ended])
+    assert one.deliver(minutes(3)) == 0, "QA ended it before it was sent"
+    again = Messenger(tmp_path, ours, staff(), transport=one.transport)
+    again.tell([], minutes(30), holds=[by_hand("H1"), ended])
+    assert again.deliver(minutes(30)) == 0 and len(went) == 2, "nor after a restart"
 
 
 def test_prefect_hears_of_it_only_where_a_server_is_configured(tmp_path, ours, monkeypatch):

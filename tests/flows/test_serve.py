@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import json
-import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
-from urllib import error, parse, request
+from urllib import error, request
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from models.storage import owned
 from tests.faults.killer import SAMPLE, pieces, run
-from tests.flows.serving import ROOT, Service, descendants, until
+from tests.flows.serving import ROOT, Service, descendants, post, until, visit
 
 pytestmark = [pytest.mark.timeout(400), pytest.mark.slow]
 
@@ -96,31 +97,12 @@ def test_what_is_wrong_is_said_in_one_line(service: Service, tmp_path: Path) -> 
     assert "file" in _two(service, **elsewhere | {"out": str(tmp_path / "file" / "out")})
 
 
-def _post(service: Service, path: str, cookie: str, **fields: str) -> tuple[int, str]:
-    asked = request.Request(
-        service.base + path, data=parse.urlencode(fields).encode(), headers={"cookie": cookie, "origin": service.base}
-    )
-    try:
-        with request.urlopen(asked, timeout=30) as answer:
-            return int(answer.status), str(answer.read().decode())
-    except error.HTTPError as refused:
-        with refused:
-            return refused.code, refused.read().decode()
-
-
-def _visit(service: Service, path: str) -> tuple[str, str]:
-    """The cookie and the form token of a screen."""
-    with request.urlopen(request.Request(service.base + path, headers={"accept": "text/html"}), timeout=30) as answer:
-        found = re.search(r'name="form_token" value="([^"]+)"', answer.read().decode())
-        return answer.headers["set-cookie"].partition(";")[0], found[1] if found else ""
-
-
 def test_a_hold_is_written_and_a_forged_one_is_not(service: Service) -> None:
-    cookie, token = _visit(service, "/holds")
-    status, _ = _post(service, "/holds", cookie, form_token="forged", batch="L1/01", because="glass", by="MK")
+    cookie, token = visit(service, "/holds")
+    status, _ = post(service, "/holds", cookie, form_token="forged", batch="L1/01", because="glass", by="MK")
     assert status == 403
     before = service.get("/holds").count("Held by")
-    status, said = _post(
+    status, said = post(
         service,
         "/holds",
         cookie,
@@ -186,27 +168,48 @@ def test_prefects_record_comes_after_and_its_server_goes_with_the_service(tmp_pa
     service.start()
     assert service.process is not None
     until(lambda: _recorded(tmp_path), 120)
+    service.drop("boiled.csv", _boiled(datetime.now(ZoneInfo("Europe/Lisbon"))))
+    (alert,) = json.loads(service.get("/alerts.json"))
+    until(lambda: _heard(tmp_path) == {("loaftrace.alert.raised", f"loaftrace.alert.{alert['alert']}")}, 60)
     begun = descendants(service.process.pid)
     assert len(begun) >= 2, "the process that keeps the record, and the server it began"
     service.kill()
     until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in begun), 60)
 
 
+def _boiled(now: datetime) -> str:
+    """A paste of K1 that lost 10 % of its weight, a quarter of an hour ago."""
+    start, end = (f"{now - timedelta(minutes=ago):%Y-%m-%d %H:%M}" for ago in (30, 15))
+    since_six = now - timedelta(hours=6, minutes=30)  # the shifts begin at six, fourteen and twenty-two
+    shift = ("early", "late", "night")[since_six.hour // 8]
+    names = "paste_batch,kettle,shift_date,shift,flour_kg,liquid_kg,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,probe"
+    return f"{names}\n99,K1,{since_six:%Y-%m-%d},{shift},64,128,192,172.8,{start},{end},66,contact\n"
+
+
+def _heard(folder: Path) -> set[tuple[str, str]]:
+    """The alerts' events that Prefect's own database holds."""
+    asked = "SELECT event, resource_id FROM events WHERE event LIKE 'loaftrace.alert.%'"
+    return {(event, resource) for event, resource in _asked_of_prefect(folder, asked)}
+
+
 def _recorded(folder: Path) -> bool:
     """Whether Prefect's own database knows of a run of pages that is completed, and of its row account."""
+    runs = _asked_of_prefect(folder, "SELECT 1 FROM flow_run WHERE state_type = 'COMPLETED'")
+    return bool(runs and _asked_of_prefect(folder, "SELECT 1 FROM artifact WHERE key = 'row-account'"))
+
+
+def _asked_of_prefect(folder: Path, query: str) -> list[tuple]:
     import sqlite3
     from contextlib import closing
 
     path = folder / "s.duckdb.prefect" / "prefect.db"
     if not path.exists():
-        return False
+        return []
     try:
         with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as con:
-            runs = con.execute("SELECT count(*) FROM flow_run WHERE state_type = 'COMPLETED'").fetchone()[0]
-            kept = con.execute("SELECT count(*) FROM artifact WHERE key = 'row-account'").fetchone()[0]
+            return con.execute(query).fetchall()
     except sqlite3.OperationalError:
-        return False
-    return bool(runs and kept)
+        return []
 
 
 @pytest.mark.parametrize("words", [["hold", "L1/01", "--because", "x"], ["case", "A1", "--seen"]], ids=["hold", "case"])
@@ -221,6 +224,6 @@ def test_what_would_write_beside_it_says_who_owns_the_store(service: Service, wo
 @pytest.mark.parametrize("path", ["/kettle", "/mixer"])
 def test_a_tablet_at_which_nobody_tapped_says_so_before_anybody_types(service: Service, path: str) -> None:
     assert "Tap your initials before you type" in service.get(path)
-    cookie, token = _visit(service, path)
-    status, said = _post(service, path, cookie, form_token=token, step="charge")
+    cookie, token = visit(service, path)
+    status, said = post(service, path, cookie, form_token=token, step="charge")
     assert status == 422 and "whose entry is this" in said

@@ -10,6 +10,8 @@ import pytest
 
 from models import calls, people, plant
 from models.calls import Heard, Message, Telling
+from models.floor.heldloaves import Loaves
+from models.floor.holds import Held, Hold, HoldEvent
 from models.shapes import Alert
 
 KEY = base64.b64encode(b"k" * 32).decode()
@@ -208,3 +210,44 @@ def test_a_name_from_a_log_starts_no_new_line_and_no_header(staff, ours):
     assert "\n" not in message.title and "\r" not in message.title + message.body
     assert not any(line.startswith(("Bcc:", "Subject:")) for line in message.body.splitlines())
     assert "\x1b" not in message.title and "\u202e" not in message.body
+
+
+def by_hand(name: str = "HX", by: str = "MK", at: datetime = NOON, state: str = "held", made_by: str = "") -> Hold:
+    act = HoldEvent(name, at, by, "held", "a bolt is missing from the mixer", (), ("2026-11-20/L1/07",), "foreign body")
+    batch = Held("dough", "2026-11-20/L1/07", "07", at - timedelta(days=5), state)
+    return Hold(
+        name,
+        made_by,
+        "foreign body",
+        act.because,
+        "L1",
+        batch.since,
+        by,
+        (batch,),
+        Loaves(1, 0, None, False, 1),
+        (act,),
+    )
+
+
+def test_a_hold_by_hand_tells_all_who_get_holds_but_who_made_it(staff, ours):
+    heard = calls.noted_holds([by_hand()], {}, staff, NOON, beginning=False)
+    assert whom(calls.of_holds([by_hand()], heard, staff, ours, NOON)) == [("AA", "held"), ("BB", "held")]
+    assert whom(calls.of_holds([by_hand(by="AA")], heard, staff, ours, NOON)) == [("BB", "held")]
+    in_the_night = calls.of_holds([by_hand()], heard, staff, ours, NOON.replace(hour=23))
+    assert whom(in_the_night) == [("AA", "held"), ("BB", "held"), ("CC", "held")], "quiet hours keep back no hold"
+    (one, _) = calls.of_holds([by_hand()], heard, staff, ours, NOON)
+    assert one.urgent and "HOLD L1" in one.title and "07" in one.body and "a bolt is missing" in one.body
+    assert "http://floor-pc:8080/holds" in one.body
+
+
+def test_a_hold_by_hand_is_told_once_and_not_where_an_alert_or_history_made_it_or_qa_ended_it(staff, ours):
+    none = {"HX": Heard(NOON, False, (told("AA", 0),))}
+    assert calls.of_holds([by_hand()], none, staff, ours, NOON) == []
+    fresh = {"HX": Heard(NOON, False)}
+    assert calls.of_holds([by_hand(state="released")], fresh, staff, ours, NOON) == []
+    assert calls.of_holds([by_hand(made_by="A1")], fresh, staff, ours, NOON) == []
+    assert calls.noted_holds([by_hand(made_by="A1")], {}, staff, NOON, beginning=False) == {}
+    assert calls.noted_holds([by_hand()], {}, staff, NOON, beginning=True)["HX"].history
+    old = by_hand(at=NOON - timedelta(hours=49))
+    assert calls.noted_holds([old], {}, staff, NOON, beginning=False)["HX"].history
+    assert calls.of_holds([old], {"HX": Heard(NOON, True)}, staff, ours, NOON) == []

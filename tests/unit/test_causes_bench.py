@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -35,3 +37,15 @@ def test_a_judged_call_adds_up_to_the_episodes_change():
         assert j.called in plants.GROUPS
     text = "\n".join(causes.report(calls))
     assert "right group" in text and "confident and wrong" in text
+
+
+def test_an_unlogged_fault_that_a_lot_outweighed_is_counted_in_the_wider_row_only():
+    calls = [j for i in range(6) for j in causes.judge(causes.simulate(i), i)]
+    one = next(j for j in calls if j.later == 0)
+    small = np.array([0.0, 0.0, 0.0, -0.01])
+    outweighed = replace(one, group="unexplained", recorded=False, double=False, truth_group="yeast", called="yeast")
+    outweighed = replace(outweighed, truth=small + [0.0, -0.04, 0.0, 0.0], size=0.05)
+    own = replace(outweighed, truth_group="unexplained", called="unexplained", truth=small * 4)
+    text = "\n".join(causes.report([outweighed, own]))
+    assert "unlogged called unexplained                        50.0 % of 2" in text
+    assert "unlogged and what moved most, called unexplained  100.0 % of 1" in text

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from models.alarms import paste_part, short_weight
+from models.alarms.kept import Kept
 from models.batchbook import BATCHES
 from models.shapes import Alert
 from models.storage.store import FRAME_TYPE
@@ -69,6 +71,26 @@ def test_two_light_shifts_are_one_alert() -> None:
 
 def test_good_weight_raises_nothing() -> None:
     assert raised(*day([400.0, 400.0, 400.0])) == []
+
+
+def test_days_weighed_a_few_at_a_time_are_weighed_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    batches, loaves = day([380.0, 383.0, 402.0])
+    of_day = loaves["batch_key"].str.partition("/")[0]
+    counts = {str(name): f"{n}/digest" for name, n in of_day.value_counts().items()}
+    asked: list[list[str]] = []
+
+    def load(days: list[str]) -> tuple[pd.DataFrame, None]:
+        asked.append(days)
+        return loaves[of_day.isin(days)], None
+
+    def weighed() -> list[short_weight.Weighed]:
+        kept = Kept("", {"loaves": counts, "batches": {}, "output": {}, "weight check": {}})
+        return short_weight.weigh_kept(NORTH, batches, None, load, kept)  # type: ignore[arg-type]
+
+    at_once = weighed()
+    monkeypatch.setattr(short_weight, "TOGETHER", 1)
+    assert weighed() == at_once == short_weight.weigh(NORTH, batches, loaves, None, None)
+    assert asked == [["2026-05-06", "2026-05-07"], ["2026-05-06"], ["2026-05-07"]]
 
 
 def test_the_pastes_part_is_bounded_in_words() -> None:
