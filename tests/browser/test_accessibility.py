@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from reports import signin
 from tests.browser.test_board_screens import screens
 from tests.browser.test_report_pages import ALERT
 
@@ -49,6 +50,14 @@ def test_no_screen_breaks_a_rule(chromium, screens: Path, name: str, width: int)
 @pytest.mark.parametrize("name", PAGES)
 def test_no_printed_page_breaks_a_rule(chromium, reports: Path, name: str, width: int):
     assert violations(chromium, reports / f"{name}.html", width) == []
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("what", ["sign in", "tap", "type"])
+def test_no_page_at_the_door_breaks_a_rule(chromium, tmp_path: Path, what: str, width: int):
+    asked = signin.Asked(what, "token", "nonce", said=signin.TEXTS["wrong"], initials=("MK", "TS"))
+    (tmp_path / "door.html").write_text(signin.page(asked), encoding="utf-8")
+    assert violations(chromium, tmp_path / "door.html", width) == []
 
 
 def test_a_page_that_breaks_rules_is_caught(chromium, tmp_path: Path):
