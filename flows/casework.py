@@ -58,7 +58,7 @@ def alerts(args: argparse.Namespace) -> int:
         place = ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part)
         print(
             f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {alert.urgency}, {alert.signal}, {alert.case}  "
-            f"{place}: {alert.characteristic} {alert.direction}. {alert.says}"
+            f"{place}: {alert.called}. {alert.says}"
         )
     if not found:
         print("No alert is open.")

@@ -6,10 +6,21 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from flows.quiet import quiet
 
 DONE, FAILED, WRONG = 0, 1, 2
+
+
+LONGEST_NAME = 40
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        """One line, as every error of a command."""
+        said = " ".join(message.split())
+        self.exit(WRONG, f"{self.prog}: {said}; `{self.prog} --help` lists what may be asked\n")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -17,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
     from flows import baselines, casework, holding, keeping, makeup, people, quarantine
     from flows.floor import serve
 
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="loaftrace",
         description="From a bakery's shift logs to a water ledger, control charts, alerts and three reports.",
     )
@@ -95,8 +106,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.version:
         return _say_version()
     if args.command is None:
-        top.print_help()
-        return WRONG
+        return _fail("say what to do: `loaftrace --help` lists the commands", WRONG)
+    who = getattr(args, "by", None) or ""
+    if len(who) > LONGEST_NAME or not who.isprintable():
+        return _fail(f"--by: at most {LONGEST_NAME} characters on one line; initials or a role", WRONG)
     try:
         return _command(args)
     except KeyboardInterrupt:
@@ -131,6 +144,8 @@ def _explain(error: Exception) -> int:
     wrong = type(error).__name__ in {
         "PlantFileError",
         "WrongCommand",
+        "NoStoreError",
+        "NotOursError",
         "CaseError",
         "HoldError",
         "DecisionError",

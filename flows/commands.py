@@ -38,8 +38,9 @@ def conduct(job: Job) -> dict[str, Any]:
         return _of_service(job, served.files)
     server = os.environ.get("PREFECT_API_URL")
     if not server:
-        _note("no Prefect server is configured (PREFECT_API_URL): the steps run directly")
-        return work(job)
+        result = work(job)
+        _note("no Prefect server is configured (PREFECT_API_URL): the steps ran directly")
+        return result
     from flows import pipeline
 
     _note(f"running as a flow on the Prefect server at {server}")

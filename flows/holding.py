@@ -57,7 +57,7 @@ def _acting(command: argparse.ArgumentParser) -> None:
     _places(command)
     command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the reports")
     command.add_argument("--because", required=True, metavar="TEXT", help="why")
-    command.add_argument("--by", required=True, metavar="WHO", help="initials or a role")
+    command.add_argument("--by", required=True, metavar="WHO", help='initials, a role, or both: "QA MK"')
     command.add_argument("--people", type=Path, metavar="FILE", help="the people file: WHO must be in it, and may")
 
 
@@ -129,7 +129,7 @@ def _done(args: argparse.Namespace, event: Callable[[duckdb.DuckDBPyConnection],
     from models import plant
     from models.storage import store
 
-    by = _person(args.people, args.by)
+    by = _person(args.people, args.by, releases=args.command == "release")
     job = Job(plant.load(args.plant), "", args.store.parent, args.store, args.out)
     con = store.open_for_reading(args.store)
     try:
@@ -150,8 +150,11 @@ def _keys(con: duckdb.DuckDBPyConnection) -> tuple[Sequence[str], Sequence[str]]
     return [key for (key,) in pastes], [key for (key,) in doughs]
 
 
-def _person(people: Path | None, who: str) -> Person:
-    """Who acts: of the people file where one is given; else alone on this machine, or with the role that was named."""
+def _person(people: Path | None, who: str, releases: bool = False) -> Person:
+    """Who acts: of the people file where one is given; else with the role that was named, as in "QA MK", or with none.
+
+    Raises PeopleFileError, one line, for who is not in the file, and for a release that does not say it is QA's.
+    """
     from models.people import ALONE, ROLES, PeopleFileError, Person, load
 
     if people is not None:
@@ -159,8 +162,15 @@ def _person(people: Path | None, who: str) -> Person:
         if found is None:
             raise PeopleFileError(f"--by: {who} is not in {people}; `loaftrace person list` says who is")
         return found
-    role = next((role for role in ROLES if role.lower() == who.strip().lower()), None)
-    return Person(initials=role, role=role) if role else ALONE
+    first, _, initials = who.strip().partition(" ")
+    role = next((role for role in ROLES if role.lower() == first.lower()), None)
+    if role:
+        return Person(initials=initials.strip() or role, role=role)
+    if releases:
+        raise PeopleFileError(
+            f'--by {who}: only QA decides on a hold; write --by QA, or "QA" and the initials, or name the people file with --people'
+        )
+    return ALONE
 
 
 def _now() -> datetime:

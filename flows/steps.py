@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,6 +41,16 @@ class Job:
     decisions: tuple[Decision, ...] = ()
     only: frozenset[str] | None = None  # names below `logs`, where not all that lies there is looked at
 
+    def is_ours(self, path: Path) -> bool:
+        """Whether a file or folder is the store, lies beside it under its name, or holds the reports: never a log.
+
+        So a store kept among the logs takes in neither itself nor its archive.
+        """
+        path, store_file, out = path.absolute(), self.store.absolute(), self.out.absolute()
+        if path.parent == store_file.parent and (f"{path.name}.".startswith(f"{store_file.name}.")):
+            return True
+        return path == out
+
 
 @dataclass
 class Pulled:
@@ -58,12 +70,17 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
     loaded = plant.load(plant_file)
     if not logs.is_dir():
         raise FileNotFoundError(f"{logs}: there is no such folder of logs")
+    there = next(place for place in (out, *out.absolute().parents) if place.exists())
+    if not there.is_dir() or not os.access(there, os.W_OK):
+        raise FileNotFoundError(
+            f"{there}: no folder that reports may be written to; name another with --out (nothing was changed)"
+        )
     return Job(loaded, plant_file.read_text(encoding="utf-8-sig"), logs, store_file, out, single_file)
 
 
 def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
-    from models.storage import account, bulk, ledger, raw, store, take
+    from models.storage import account, bulk, gather, ledger, names, raw, store, take
 
     pulled = Pulled(run=run)
     first_new = raw.next_seq(con)
@@ -92,6 +109,8 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     elif any(f["outcome"] == "refused" and f.pop("new", False) for f in pulled.files):
         ledger.set_fact(con, "plant_sha256", plan)
         store_changed(con, run)
+    if pulled.touched is not None and job.plant.names.kept_days is not None:
+        names.forget(con, gather.newest(con) - timedelta(days=job.plant.names.kept_days))
     for file in pulled.files:
         file.pop("new", None)
     return pulled
@@ -129,7 +148,7 @@ def _read_new(
         sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
     }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
-    found, cannot = intake.find(job.logs, job.only)
+    found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(path.relative_to(job.logs).as_posix(), "", None, "refused", why) for path, why in cannot]
     pending: dict[str, list[Pending]] = {}
     for path in found:

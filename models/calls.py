@@ -200,7 +200,7 @@ def _told(alert: Alert, plant: Plant, board: str | None, alone: bool) -> list[st
 
 def _line(alert: Alert, plant: Plant) -> str:
     place = " ".join(part for part in (alert.kettle, alert.line, alert.product or alert.recipe) if part) or plant.plant
-    return plain(f"{alert.urgency.upper()} {place}: {alert.characteristic} {alert.direction}")
+    return plain(f"{alert.urgency.upper()} {place}: {alert.called}")
 
 
 def plain(text: str) -> str:

@@ -117,6 +117,11 @@ class Cooling(_Section):
     to_5_c_within_h: float = Field(gt=0, le=72)
     approved_by: str
 
+    @property
+    def limits(self) -> tuple[tuple[float, float], ...]:
+        """(°C, within h of the end of cooking), the first step first."""
+        return (21.0, self.to_21_c_within_h), (5.0, self.to_5_c_within_h)
+
 
 class Sampling(_Section):
     loaves_per_batch: int = Field(default=4, ge=1, le=1000)
@@ -140,6 +145,12 @@ class Limits(_Section):
     approved_on: str | None = None
 
 
+class Names(_Section):
+    """How long the store keeps who did what on the board and by command. None: as long as the store."""
+
+    kept_days: int | None = Field(default=None, ge=1, le=36500)
+
+
 class Plant(_Section):
     plant: str = Field(min_length=1)
     timezone: str
@@ -156,6 +167,7 @@ class Plant(_Section):
     net_weight: NetWeight = NetWeight()
     limits: Limits = Limits()
     columns: dict[str, dict[str, str]] = {}
+    names: Names = Names()
 
     @field_validator("timezone")
     @classmethod

@@ -127,6 +127,9 @@ class Cause:
     not_checked: tuple[str, ...] = ()
 
 
+NO_MATTER_OF_SIZE = frozenset({"cooling", "paste recipe", "allergen", "kettle overdrawn"})
+
+
 @dataclass(frozen=True)
 class Alert:
     """One episode or one broken limit, as the contract prints it. `alert` never changes."""
@@ -167,3 +170,12 @@ class Alert:
     last_time: tuple[str, ...] = ()
     finding: Finding | None = None
     recipe: str | None = None  # of a kettle's chart, where the kettle makes several
+
+    @property
+    def called(self) -> str:
+        """What moved and where to, as a person says it; a fault that is no matter of size has no direction."""
+        return (
+            self.characteristic
+            if self.characteristic in NO_MATTER_OF_SIZE
+            else f"{self.characteristic} {self.direction}"
+        )

@@ -28,13 +28,18 @@ class Written:
     rows: dict[str, int]
 
 
+class NotOursError(ValueError):
+    """The folder holds a plant file or a log that the demo did not write. `str()` is one line."""
+
+
 def write(folder: Path, *, seed: int = SEED, days: int = DAYS) -> Written:
     """Write plant.toml and logs/ below `folder`, which is made if need be.
 
-    The files are the same to the last byte for one seed and number of days.
+    The files are the same to the last byte for one seed and number of days. Raises NotOursError, before anything is
+    written, where a plant file or a log is there that would not be the same.
     """
-    sheets, _ = _sheets(seed, days)
-    files = {"plant.toml": PLANT_FILE.read_bytes()} | {path: _content(sheet) for path, sheet in sheets.items()}
+    sheets, files = _files(seed, days)
+    _refuse_others(folder, files)
     for path in sorted(files):
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -43,6 +48,18 @@ def write(folder: Path, *, seed: int = SEED, days: int = DAYS) -> Written:
     for sheet in sheets.values():
         rows[sheet.kind] += len(sheet.rows)
     return Written(folder, tuple(sorted(files)), dict(sorted(rows.items())))
+
+
+def _refuse_others(folder: Path, files: dict[str, bytes]) -> None:
+    for path in (folder / "plant.toml", *sorted((folder / "logs").rglob("*"))):
+        if path.is_file() and files.get(path.relative_to(folder).as_posix()) != path.read_bytes():
+            raise NotOursError(f"{path}: was not written by this demo; name an empty folder (nothing was changed)")
+
+
+def _files(seed: int, days: int) -> tuple[dict[str, Sheet], dict[str, bytes]]:
+    sheets, _ = _sheets(seed, days)
+    logs = {path: _content(sheet) for path, sheet in sheets.items()}
+    return sheets, {"plant.toml": PLANT_FILE.read_bytes()} | logs
 
 
 def _content(sheet: Sheet) -> bytes:

@@ -109,10 +109,20 @@ def mix(floor: Floor, request: Request) -> Response:
 def _tablet(floor: Floor, request: Request, name: str, post: Callable[..., Any], draw: Callable[..., str]) -> Response:
     form = signing.form(request)
     who = signing.signature(request, form.get("by", ""))
-    with floor.at_tablet:
-        outcome = post(form, floor.view, floor.tablet, taking.utc_now(), who)
-    if outcome.csv_text is not None:
-        floor.drop_typed(outcome.log_name, outcome.csv_text)
+    try:
+        with floor.at_tablet:
+            outcome = post(form, floor.view, floor.tablet, taking.utc_now(), who)
+    except OSError as error:
+        raise HTTPException(
+            503, f"not recorded: {error.strerror}; write it on the sheet, and tell who looks after this machine"
+        ) from None
+    try:
+        if outcome.csv_text is not None:
+            floor.drop_typed(outcome.log_name, outcome.csv_text)
+    except OSError as error:
+        raise HTTPException(
+            503, f"kept, but not on the board yet: {error.strerror}; it is taken as soon as that is over"
+        ) from None
     words = board.texts(name)["said"].get(outcome.said, "")
     if outcome.questions or words:
         frame = screens.frame(floor, request, words)
@@ -133,7 +143,7 @@ def _recorded(future: Any) -> Any:
         raise HTTPException(422, str(error)) from None
     except TimeoutError:
         raise HTTPException(503, "the store is busy; look in a minute if this was recorded") from None
-    except (RuntimeError, OSError) as error:
+    except Exception as error:  # a full disk comes as an error of the database's own
         raise HTTPException(503, f"not recorded: {' '.join(str(error).split())}") from None
 
 

@@ -5,6 +5,7 @@ It is told over its standard input and ends with it, so that no server is left b
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import queue
@@ -13,7 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Sequence
-from typing import Any
+from typing import IO, Any
 
 log = logging.getLogger("loaftrace.clerk")
 KEPT = 100
@@ -63,7 +64,10 @@ class Clerk:
         rest = 1.0
         while not self._stop.is_set():
             began = time.monotonic()
-            self._serve_one()
+            try:
+                self._serve_one()
+            except Exception:  # whatever it is, pages must not stop for good
+                log.exception("the process that writes pages could not be told")
             if self._stop.is_set():
                 return
             rest = 1.0 if time.monotonic() - began > LONGEST_REST_S else min(rest * 2, LONGEST_REST_S)
@@ -84,20 +88,29 @@ class Clerk:
         threading.Thread(target=_relay, args=(self._process,), daemon=True).start()
         pipe = self._process.stdin
         assert pipe is not None
-        with pipe:
-            while self._process.poll() is None:
-                try:
-                    said = self._notes.get(timeout=1.0)
-                except queue.Empty:
-                    continue
-                if said is None:
-                    return
-                try:
-                    pipe.write(said + "\n")
-                    pipe.flush()
-                except OSError:
-                    self._notes.put(said)
-                    return
+        try:
+            self._tell(self._process, pipe)
+        finally:
+            with contextlib.suppress(OSError):  # what an ended process did not take cannot be flushed
+                pipe.close()
+            if not self._stop.is_set():  # never two at once
+                self._process.kill()
+                self._process.wait()
+
+    def _tell(self, process: subprocess.Popen[str], pipe: IO[str]) -> None:
+        while process.poll() is None:
+            try:
+                said = self._notes.get(timeout=1.0)
+            except queue.Empty:
+                continue
+            if said is None:
+                return
+            try:
+                pipe.write(said + "\n")
+                pipe.flush()
+            except OSError:
+                self._notes.put(said)
+                return
 
 
 def _relay(process: subprocess.Popen[str]) -> None:

@@ -40,7 +40,8 @@ class Floor:
         self.hub = Hub()
         self.clerk = clerk
         self.messenger = Messenger(job.store.parent, job.plant, people)
-        self.owner = Owner(job, self._committed)
+        self.owner = Owner(job, self._committed, self._drop_left)
+        self._left = False
         self.at_tablet = threading.Lock()
         self._beginning = True
         self.tablet = Journal(job.store.with_name(job.store.name + ".weighings.jsonl"))
@@ -91,10 +92,23 @@ class Floor:
             log.error("messages cannot be kept: %s", error)
 
     def drop_typed(self, name: str, text: str) -> None:
-        """Put a log typed at a tablet into the folder, and note that it lies there."""
-        self.drop(name, text)
+        """Put a log typed at a tablet into the folder, and note that it lies there. Raises OSError; the owner tries again then."""
+        try:
+            self.drop(name, text)
+            with self.at_tablet:
+                openpaste.dropped(self.tablet, name, taking.utc_now())
+        except OSError:
+            self._left = True
+            raise
+
+    def _drop_left(self) -> None:
+        if not self._left:
+            return
         with self.at_tablet:
-            openpaste.dropped(self.tablet, name, taking.utc_now())
+            to_drop = openpaste.desk(self.tablet).to_drop
+        for name, text in to_drop:
+            self.drop_typed(name, text)
+        self._left = False
 
     def drop(self, name: str, text: str) -> Path:
         """Put a log written on a tablet into the folder, whole at once; the owner takes it like any other."""

@@ -31,11 +31,13 @@ Told = Callable[["Committed"], None]
 
 
 class Owner:
-    """Owns the store of one plant. told: called in the owner's thread after each commit. view: as last committed."""
+    """Owns the store of one plant. told: called in the owner's thread after each commit; before: before each look into the
+    folder. view: as last committed.
+    """
 
-    def __init__(self, job: Job, told: Told, every_s: float = 0.2) -> None:
-        self.job, self._told, self._every_s = job, told, every_s
-        self._watch = Watch(job.logs)
+    def __init__(self, job: Job, told: Told, before: Callable[[], None], every_s: float = 0.1) -> None:
+        self.job, self._told, self._before, self._every_s = job, told, before, every_s
+        self._watch = Watch(job.logs, job.is_ours)
         self._asked: queue.Queue[tuple[Callable[[], Any], Future[Any]] | None] = queue.Queue()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="owner", daemon=True)
@@ -127,6 +129,7 @@ class Owner:
             self._not_before = time.monotonic() + AGAIN_AFTER_S
 
     def _look(self) -> None:
+        self._before()
         began = time.monotonic()
         new = self._watch.changed()
         self._scan_s = time.monotonic() - began

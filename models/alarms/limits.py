@@ -39,7 +39,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("cook temperature", "pastes", "cook_temp_c", "°C", ("pastes.cook-temperature.action",)),
     Family("paste loss", "pastes", "loss_pct", "% of Wb", ("pastes.loss.action", "pastes.points.action")),
     Family("kettle overdrawn", "pastes", "overdrawn_kg", "kg", ("pastes.overdrawn.action",)),
-    Family("cooling", "pastes", "temp_2h_c", "°C", ("pastes.cooling",)),
+    Family("cooling", "pastes", "cooling_over_c", "°C", ("pastes.cooling",)),
     Family(
         "dough temperature",
         "batches",
@@ -152,7 +152,7 @@ def _level(family: Family, rows: pd.DataFrame, began: int) -> float:
     if middle:
         return float(row[list(middle)].mean())
     own = {"paste loss": "usual_loss_pct", "paste age": "age_act"}.get(family.characteristic)
-    return float(row[own]) if own else 21.0 if family.characteristic == "cooling" else 0.0
+    return float(row[own]) if own else 0.0
 
 
 def _sides(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> Sides:

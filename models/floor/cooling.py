@@ -68,9 +68,7 @@ def cooling(plant: Plant, paste: Paste, now: datetime) -> Clock | None:
     )
     limits = tuple(
         _limit(to_c, within_h, paste.cooked_at, readings, now)
-        for to_c, within_h in (
-            ((21.0, plant.cooling.to_21_c_within_h), (5.0, plant.cooling.to_5_c_within_h)) if plant.cooling else ()
-        )
+        for to_c, within_h in (plant.cooling.limits if plant.cooling else ())
     )
     minutes = (now - paste.cooked_at).total_seconds() / 60
     state = _in_all(limits, readings)

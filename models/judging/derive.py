@@ -152,12 +152,24 @@ def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     rows["overdrawn_pct"] = 100 * rows["overdrawn_kg"] / made
     rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_judged"] = rows["cooling"].where(rows["cooling"].isin(["met", "missed"]))
+    rows["cooling_over_c"] = _over_the_cooling_limits(rows, plant)
     rows["cooling_missed"] = rows["cooling"] == "missed"
     rows["low_but_lost"] = (rows["cook_temp_c"] < rows["cook_warn_low"]) & (rows["loss_pct"] >= rows["usual_loss_pct"])
     rows["recipe_listed"] = [
         k in plant.kettles and r in plant.kettles[k].pastes for k, r in zip(rows["kettle"], rows["recipe"], strict=True)
     ]
     return rows
+
+
+def _over_the_cooling_limits(rows: pd.DataFrame, plant: Plant) -> pd.Series:
+    """By how much, °C, the worst reading lies over a limit that was due when it was taken; below 0: under it."""
+    over = [
+        rows[reading] - temperature
+        for temperature, within_h in (plant.cooling.limits if plant.cooling else ())
+        for reading, hour in (("temp_2h_c", 2.0), ("temp_6h_c", 6.0))
+        if hour >= within_h
+    ]
+    return pd.concat(over, axis=1).max(axis=1) if over else pd.Series(float("nan"), index=rows.index)
 
 
 def for_good_batches(batches: pd.DataFrame, plant: Plant) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from datetime import date
 from functools import cache
 from typing import Literal
 
-from models.logbook import TABLES, Column, Table
+from models.logbook import NO_COOK_LOSES_PCT, TABLES, Column, Table
 
 Asks = Literal["true", "good"]
 Level = Literal["warning", "action"]
@@ -109,7 +109,7 @@ CROSS_COLUMN: tuple[Rule, ...] = (
         "loss-not-credible",
         "weight_after_kg",
         "weight_before_kg weight_after_kg",
-        "gross_loss_pct > 20",
+        f"gross_loss_pct > {NO_COOK_LOSES_PCT:g}",
         "Wb {weight_before_kg} kg less Wa {value} kg is {gross_loss_pct} % of the paste: no cook loses that. "
         "A tare left in Wb only, or a digit wrong? Weigh again or correct the sheet",
         3,

@@ -9,7 +9,7 @@ import signal
 import stat
 import sys
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 from models.reader.sheet import Refused
@@ -24,14 +24,21 @@ STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
 
-def find(folder: Path, only: Collection[str] | None = None) -> tuple[list[Path], list[tuple[Path, str]]]:
-    """The files below a folder that may be logs, and those refused outright with the reason. only: names below it, where not all.
+Apart = Callable[[Path], bool]
+
+
+def find(
+    folder: Path, only: Collection[str] | None = None, apart: Apart | None = None
+) -> tuple[list[Path], list[tuple[Path, str]]]:
+    """The files below a folder that may be logs, and those refused outright with the reason.
+
+    only: names below it, where not all. apart: files and folders that are none of the logs, such as the store's own.
 
     Both in bytewise order of the path relative to the folder. Hidden and temporary files are passed over. Links,
     pipes and devices are never opened, followed or waited for; a file somebody is still writing is refused for now.
     """
     files: list[tuple[Path, str | None]] = []
-    for path, trouble in _below(folder):
+    for path, trouble in _below(folder, apart):
         if only is None or path.relative_to(folder).as_posix() in only:
             files.append((path, trouble or _outright(path, folder)))
     files.sort(key=lambda item: _order(item[0], folder))
@@ -70,7 +77,7 @@ def _order(path: Path, folder: Path) -> bytes:
     return os.fsencode(path.relative_to(folder).as_posix())
 
 
-def _below(folder: Path) -> Iterator[tuple[Path, str | None]]:
+def _below(folder: Path, apart: Apart | None) -> Iterator[tuple[Path, str | None]]:
     """Every file below the folder that is not passed over; a folder that cannot be read, with the reason."""
     folders = [folder]
     while folders:
@@ -82,7 +89,7 @@ def _below(folder: Path) -> Iterator[tuple[Path, str | None]]:
             yield here, f"the folder cannot be read ({error.strerror})"
             continue
         for entry in found:
-            if is_passed_over(entry.name):
+            if is_passed_over(entry.name) or (apart and apart(here / entry.name)):
                 continue
             if entry.is_dir(follow_symlinks=False):
                 folders.append(here / entry.name)

@@ -17,6 +17,8 @@ def make(path: Path, to: Path) -> int:
     Raises StoreError where there is no store. The archive only grows, so that files of a run under way do no harm.
     """
     store.open_for_reading(path, older=True).close()
+    if to.exists():
+        raise store.StoreError(f"{to}: is there already; name another file, or move it away first")
     folder = store.archive_folder(path)
     files = sorted(p for p in folder.rglob("*") if p.is_file() and not p.name.endswith(".part"))
     to.parent.mkdir(parents=True, exist_ok=True)
@@ -48,7 +50,9 @@ def restore(backup: Path, path: Path) -> int:
             part.parent.mkdir(parents=True, exist_ok=True)
             part.write_bytes(pack.read(STORE))
             part.replace(path)
-    except (zipfile.BadZipFile, FileNotFoundError) as error:
+    except FileNotFoundError:
+        raise store.StoreError(f"{backup}: there is no such file; name the backup to put back") from None
+    except zipfile.BadZipFile as error:
         raise store.StoreError(f"{backup}: is no backup of a store ({error})") from None
     store.publish(path)
     return len(names)

@@ -146,15 +146,31 @@ def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
     return found
 
 
+ALONE_FOR = timedelta(days=3)
+
+
 def newest(con: duckdb.DuckDBPyConnection) -> datetime:
-    """The newest instant anything in force was recorded; alerts are aged against it, not against a clock."""
+    """The newest instant anything in force was recorded; alerts are aged against it, not against a clock.
+
+    One row alone, days after all others, is a slip of the pen (a wrong year) until a second one stands beside it.
+    """
     parts = [
-        f"SELECT max({TABLES[kind].at})::TIMESTAMP AS newest FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
+        f"SELECT {TABLES[kind].at}::TIMESTAMP AS noted FROM log_{kind} WHERE status IN ('accepted', 'waiting')"
         for kind in KINDS
         if TABLES[kind].by_name[TABLES[kind].at].type == "time"
     ]
-    found = con.execute(f"SELECT max(newest) FROM ({' UNION ALL '.join(parts)})").fetchone()
-    return found[0] if found and found[0] else datetime(1970, 1, 1)
+    instants = " UNION ALL ".join(parts)
+    (top,) = con.execute(f"SELECT max(noted) FROM ({instants})").fetchone() or (None,)
+    latest = top
+    while latest is not None:
+        beside, before = con.execute(
+            f"SELECT count(*) FILTER (noted > $at - $alone), max(noted) FILTER (noted <= $at - $alone) FROM ({instants}) WHERE noted <= $at",
+            {"at": latest, "alone": ALONE_FOR},
+        ).fetchone() or (0, None)
+        if beside > 1:
+            return latest
+        latest = before
+    return top or datetime(1970, 1, 1)
 
 
 def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:

@@ -47,11 +47,21 @@ WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
 LINKS = {"dough": ("batch_key", "paste_key", "paste_key_2"), "paste": ("paste_key",)}
 SQL_TYPE = {"text": "VARCHAR", "number": "DOUBLE", "time": "TIMESTAMP", "date": "DATE"}
+SETTINGS: dict[str, Any] = {
+    "python_enable_replacements": "false",
+    # a file that is no store never makes the database look for an extension on the internet
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+}
 FRAME_TYPE = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
 
 
 class StoreError(RuntimeError):
     """The store cannot be used now. `str()` is one line that says why and what to do."""
+
+
+class NoStoreError(StoreError):
+    """There is no store at that place."""
 
 
 def links(kind: str) -> tuple[str, ...]:
@@ -88,10 +98,11 @@ def open_for_writing(path: Path, wait_s: float = 60.0) -> duckdb.DuckDBPyConnect
 def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
     import duckdb
 
+    _refuse_other(path)
     until = time.monotonic() + wait_s
     while True:
         try:
-            return duckdb.connect(str(path), config={"python_enable_replacements": "false", "memory_limit": MEMORY})
+            return duckdb.connect(str(path), config=SETTINGS | {"memory_limit": MEMORY})
         except duckdb.IOException as error:
             if "lock" not in str(error).lower():
                 raise StoreError(f"{path}: {_first_line(error)}") from None
@@ -105,6 +116,23 @@ def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
         time.sleep(0.2)
 
 
+# a DuckDB file says so in these bytes: https://duckdb.org/docs/stable/internals/storage
+MARK, MARK_AT = b"DUCK", 8
+
+
+def _refuse_other(path: Path) -> None:
+    """Raises StoreError for a file that is there and no database of this kind: it is never opened, let alone written."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(MARK_AT + len(MARK))
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be read as a store ({error.strerror}); name another file") from None
+    if head and head[MARK_AT:] != MARK:
+        raise StoreError(f"{path}: is not a store of this program; name another file (nothing was changed)")
+
+
 def _holder(message: str) -> str:
     found = re.search(r"PID (\d+)", message)
     return f"another program (process {found[1]})" if found else "another program"
@@ -116,6 +144,9 @@ def _first_line(error: BaseException) -> str:
 
 def _migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     con.execute("SET preserve_insertion_order = true")
+    there = {name for (name,) in con.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
+    if there and not {"meta", "raw_row"} <= there:
+        raise StoreError(f"{path}: is a database of something else; name another file (nothing was changed)")
     con.execute(sql("meta"))
     found = con.execute("SELECT value FROM meta WHERE key = 'version'").fetchone()
     if found and int(found[0]) > VERSION:
@@ -250,9 +281,10 @@ def open_for_reading(path: Path, older: bool = False) -> duckdb.DuckDBPyConnecti
 
     copy = reading_copy(path)
     if not copy.exists():
-        raise StoreError(f"{path}: there is no store here yet; `loaftrace run` makes one")
+        _refuse_other(path)
+        raise NoStoreError(f"{path}: there is no store here yet; `loaftrace run` makes one")
     try:
-        con = duckdb.connect(str(copy), read_only=True, config={"python_enable_replacements": "false"})
+        con = duckdb.connect(str(copy), read_only=True, config=SETTINGS)
     except duckdb.Error as error:
         raise StoreError(f"{copy}: cannot be read ({_first_line(error)}); `loaftrace run` publishes it anew") from None
     found = con.execute("SELECT value FROM meta WHERE key = 'version'").fetchone()

@@ -197,10 +197,9 @@ def _cooling(plant: Plant, rows: pd.DataFrame) -> pd.Series:
     if plant.cooling is None:
         return pd.Series("not checked", index=rows.index, dtype="str")
     readings = {2.0: rows["temp_2h_c"], 6.0: rows["temp_6h_c"]}
-    limits = ((21.0, plant.cooling.to_21_c_within_h), (5.0, plant.cooling.to_5_c_within_h))
     met = rows["temp_2h_c"].notna() & rows["temp_6h_c"].notna()
     missed = pd.Series(False, index=rows.index)
-    for temperature, within_h in limits:
+    for temperature, within_h in plant.cooling.limits:
         shown = pd.Series(False, index=rows.index)
         for hour, reading in readings.items():
             shown |= (reading <= temperature) & (hour <= within_h)

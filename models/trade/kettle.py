@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from models.logbook import HOTTEST_PASTE_C, NO_COOK_LOSES_PCT
 from models.plant import Paste, Plant, Product
 from models.trade import paste as ledger
 from models.trade.formula import formula_of
@@ -18,8 +19,6 @@ Place = Literal["kettle", "mixer"]
 
 # A scale is good to 0.1 % of what stands on it (trade guidance for scale checks); two weighings, two sd.
 WEIGHING = 2 * 2**0.5 * 0.001
-# No cook of minutes boils off this share of a kettle; a tub left on the scale does it. Common practice, no source.
-NO_COOK_LOSES_PCT = 25.0
 # A steel wall reads this low under paste that is cooked. Derived from the emissivity of steel.
 STEEL_WALL_C = 55.0
 
@@ -192,7 +191,6 @@ def _doubts(book: _Ledger) -> tuple[str, ...]:
 def _weight_doubts(book: _Ledger) -> tuple[str, ...]:
     weighing, lowest = book.weighing, book.recipe.loss_pct.act[0]
     gross_pct = ledger.loss_pct(weighing.before_kg, weighing.before_kg - weighing.after_kg)
-    most = max(NO_COOK_LOSES_PCT, 3 * book.recipe.loss_pct.act[1])
     return (
         f"{weighing.before_kg:g} kg is more than the kettle holds ({weighing.capacity_kg:g} kg). Is the tare in it?"
         if weighing.capacity_kg and weighing.before_kg > weighing.capacity_kg
@@ -203,8 +201,8 @@ def _weight_doubts(book: _Ledger) -> tuple[str, ...]:
         "The residue weighs more than what is missing. Weigh it again, dirty less clean."
         if gross_pct >= lowest and book.loss_pct < lowest
         else "",
-        f"{book.loss_pct:.0f} % of the kettle is gone: no cook does that. Is a tare in one of the two weights?"
-        if book.loss_pct > most
+        f"{gross_pct:.0f} % of the kettle is gone: no cook does that. Is a tare in one of the two weights?"
+        if gross_pct > NO_COOK_LOSES_PCT
         else "",
     )
 
@@ -213,7 +211,7 @@ def _temperature_doubts(book: _Ledger) -> tuple[str, ...]:
     temp_c, window = book.weighing.temp_c, book.recipe.cook_temp_c
     if temp_c is None:
         return ()
-    if temp_c > 106:
+    if temp_c > HOTTEST_PASTE_C:
         return (f"{temp_c:g} is no paste temperature in °C; in °F it would be {(temp_c - 32) / 1.8:.0f} °C.",)
     if temp_c < window.act[0] and book.pressing > book.recipe.hydration_points.warn:
         return (f"{temp_c:g} °C and {book.lost_kg:.2f} kg gone do not go together. Stir, probe in the core.",)

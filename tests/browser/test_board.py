@@ -10,6 +10,7 @@ import pytest
 
 from models import passphrases
 from models import plant as plant_file
+from tests.browser.accessible import violations
 from tests.faults.killer import SAMPLE, pieces, put
 from tests.flows.serving import Service, until
 
@@ -138,6 +139,45 @@ def _press(browser) -> None:
     next(b for b in browser.find_elements("css selector", "main form button.main") if b.is_displayed()).click()
 
 
+PASTE = """paste_batch,kettle,shift_date,shift,flour_kg,liquid_kg,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,operator
+61,K1,2026-10-08,early,64,128,192,186,2026-10-08 06:00,2026-10-08 06:12,52,XQ
+"""
+
+
+def test_a_cold_cook_becomes_an_alert_that_is_seen_and_closed(browser, service: Service) -> None:
+    _sign_in(browser, service, "TS")
+    browser.get(service.base + "/")
+    put(service.logs, "cold.csv", PASTE)
+    link = until(lambda: [one for one in _alerts(browser) if "52" in one.text], 20)[0]
+    link.click()
+    until(lambda: "/alerts/" in browser.current_url)
+    where = browser.current_url
+    _act(browser, "act", "seen")
+    until(lambda: "TS" in browser.find_element("css selector", ".history").text)
+    browser.find_element("id", "note-done").send_keys("probe held in the core: 66 <b>C</b>")
+    _act(browser, "act", "done")
+    until(lambda: "66 <b>C</b>" in browser.find_element("css selector", ".history").text)
+    browser.find_element("id", "note-close").send_keys("the probe touched the wall")
+    _act(browser, "found", "nothing found")
+    until(lambda: not browser.find_elements("css selector", "button[name='found']"))
+    rows = [row.text for row in browser.find_elements("css selector", ".history tbody tr")]
+    assert len(rows) == 3 and all("TS" in row for row in rows)
+    assert "the probe touched the wall" in browser.find_element("css selector", ".history").text
+    assert "XQ" not in browser.page_source  # an operator's name is in no shared view
+    browser.refresh()
+    assert browser.current_url == where and len(browser.find_elements("css selector", ".history tbody tr")) == 3
+    browser.get(service.base + "/")
+    assert not [one for one in _alerts(browser) if "52" in one.text]
+
+
+def _alerts(browser):
+    return browser.find_elements("css selector", "#screen a[href^='/alerts/']")
+
+
+def _act(browser, name: str, value: str) -> None:
+    browser.find_element("css selector", f"button[name='{name}'][value='{value}']").click()
+
+
 def test_out_of_touch_is_said_and_over_by_itself(browser, service: Service) -> None:
     _sign_in(browser, service, "TS")
     browser.get(service.base + "/")
@@ -175,6 +215,26 @@ def _hears(ear: socket.socket, version: bytes) -> bool:
             return False
         heard += more
     return True
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (390, 844)])
+def test_every_screen_is_accessible(chromium, service: Service, width: int, height: int) -> None:
+    """WCAG 2.2 A and AA as far as axe-core can tell."""
+    size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
+    chromium.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    chromium.driver.delete_all_cookies()
+    chromium.driver.get(service.base + "/sign-in")
+    found = {"/sign-in": violations(chromium.driver)}
+    _sign_in(chromium.driver, service, "MK")
+    chromium.driver.get(service.base + "/")
+    links = chromium.driver.find_elements("css selector", "a[href^='/alerts/']")
+    alerts = [str(link.get_dom_attribute("href")) for link in links][:2]
+    screens = ["/", "/kettle?kettle=K1", "/mixer", "/mixer?line=L1", "/holds", "/handover", "/quarantine", "/reports"]
+    for screen in [*screens, *alerts, "/no-such-screen"]:
+        chromium.driver.get(service.base + screen)
+        _open_all(chromium.driver)
+        found[screen] = violations(chromium.driver)
+    assert {screen: lines for screen, lines in found.items() if lines} == {}
 
 
 def test_words_of_a_log_are_never_markup(browser, service: Service) -> None:

@@ -15,6 +15,7 @@ from models.floor.printed import printed
 from models.floor.quarantine import quarantine
 from models.floor.view import View
 from reports.board import STATIC
+from tests.browser.accessible import violations
 from tests.unit.board import NOW, QA, ago, of_paste, page, seen, view
 from tests.unit.snapshots import PLANT
 from tests.unit.test_alert_screen import TRACED
@@ -127,3 +128,15 @@ def test_the_handover_is_printed_without_what_is_pressed(chromium, screens: Path
         assert chromium.run("getComputedStyle(document.querySelector('.sign')).display") == "flex"
     finally:
         chromium.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_every_screen_is_accessible(chromium, screens: Path, width: int):
+    """WCAG 2.2 A and AA as far as axe-core can tell, with alerts, holds and rows that wait."""
+    found = {}
+    for screen in sorted(screens.glob("*.html")):
+        chromium.open(screen, width)
+        chromium.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+        found[screen.name] = violations(chromium.driver)
+    assert len(found) >= 7
+    assert {name: lines for name, lines in found.items() if lines} == {}

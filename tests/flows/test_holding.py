@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,10 @@ import pytest
 from flows import holding, steps
 from flows.cli import main
 from flows.floor import taking
+from flows.work import work
 from models.floor.holds import HoldEvent
 from models.people import Person
-from models.storage import holds, store
+from models.storage import gather, holds, names, store
 from tests.faults.killer import SAMPLE, put, run
 
 PLANT = SAMPLE / "plant.toml"
@@ -67,14 +68,18 @@ def test_a_missed_cooling_is_held_until_qa_releases_it(folder: Path, capsys) -> 
     for who in ("supervisor", "floor", "manager"):
         assert command(folder, "release", name, "--by", who, "--because", "it looked fine") == 2
         assert "only QA releases" in capsys.readouterr().err
+    for who in ("MK", "nobody at all", "QAX"):
+        assert command(folder, "release", name, "--by", who, "--because", "it looked fine") == 2
+        assert "only QA decides" in capsys.readouterr().err
+    assert command(folder, "release", name, "--by", "QA\nx", "--because", "two lines") == 2
     assert command(folder, "release", name, "--by", "QA", "--because", " ") == 2
     assert "with a reason" in capsys.readouterr().err
     assert batches(listed(folder, capsys)[0]) == HELD
-    assert command(folder, "release", name, "--by", "QA", "--because", "second probe: 19 °C") == 0
+    assert command(folder, "release", name, "--by", "QA MK", "--because", "second probe: 19 °C") == 0
     said = capsys.readouterr().out
-    assert said.startswith(f"{name}: released by QA: {', '.join(HELD)}") and "day-2026-10-06.html" in said
+    assert said.startswith(f"{name}: released by MK: {', '.join(HELD)}") and "day-2026-10-06.html" in said
     assert listed(folder, capsys) == [] and len(listed(folder, capsys, "--all")) == 1
-    assert "Released by QA" in page(folder) and "second probe: 19 °C" in page(folder)
+    assert "Released by MK" in page(folder) and "second probe: 19 °C" in page(folder)
 
 
 def test_a_corrected_reading_or_a_corrected_link_releases_nothing(folder: Path, capsys) -> None:
@@ -136,3 +141,27 @@ def test_an_act_that_is_refused_changes_nothing(folder: Path) -> None:
     assert [one.act for one in holds.events(con)] == ["held"]
     con.close()
     assert (folder / "s.duckdb.read").read_bytes() == before
+
+
+def test_names_are_kept_as_long_as_the_plant_file_says(folder: Path, capsys) -> None:
+    (hold,) = listed(folder, capsys)
+    con = store.open_for_writing(folder / "s.duckdb")
+    newest = gather.newest(con)
+    for days, who in ((31, "AB"), (29, "CD")):
+        event = [newest - timedelta(days=days), who]
+        con.execute("INSERT INTO case_event VALUES ('A', ?, ?, 'seen', NULL, '')", event)
+        con.execute(
+            "INSERT INTO hold_event VALUES (?, ?, ?, 'QA', 'held', 'other', 'x', [], ['2026-10-06/L1/73'], '')",
+            [hold["hold"], *event],
+        )
+        con.execute("INSERT INTO decision VALUES (1, 'rejected', ?, ?, 'x', NULL)", [who, event[0]])
+    con.close()
+    text = PLANT.read_text(encoding="utf-8")
+    for more, left in (("", {"AB", "CD"}), ("\n[names]\nkept_days = 30\n", {names.NO_LONGER, "CD"})):
+        (folder / "plant.toml").write_text(text + more, encoding="utf-8")
+        work(steps.read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "s-out"))
+        con = store.open_for_reading(folder / "s.duckdb")
+        for table in names.ACTS:
+            assert {who for (who,) in con.execute(f"SELECT who FROM {table} WHERE who <> ''").fetchall()} == left
+        assert {role for (role,) in con.execute("SELECT role FROM hold_event WHERE who <> ''").fetchall()} == {"QA"}
+        con.close()

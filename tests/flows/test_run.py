@@ -14,8 +14,9 @@ import pandas as pd
 import pytest
 
 from flows import steps
+from flows.floor import watch
 from flows.work import work
-from models.storage import account, store, wide
+from models.storage import account, gather, store, wide
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
 
@@ -179,3 +180,39 @@ def test_a_changed_plant_file_is_held_against_rows_taken_before(taken, tmp_path:
     second = work(steps.read_job(tmp_path / "plant.toml", *places))
     assert not any(row["rule"] == "paste.unknown-kettle" for row in second["quarantine"])
     assert second["rows"] == run(folder, folder / "logs")["rows"]
+
+
+def test_a_store_and_reports_among_the_logs_take_in_nothing_of_their_own(tmp_path: Path) -> None:
+    logs = tmp_path / "logs"
+    shutil.copytree(SAMPLE / "logs", logs)
+    places = (SAMPLE / "plant.toml", logs, logs / "s.duckdb", logs / "pages")
+    first, before = work(steps.read_job(*places)), digests(logs)
+    again = work(steps.read_job(*places))
+    assert not [file["file"] for file in first["files"] if file["outcome"] == "refused"]
+    assert {file["outcome"] for file in again["files"]} == {"already taken"}
+    assert again["rows"] == first["rows"]
+    assert digests(logs) == before
+    job = steps.read_job(*places)
+    assert watch.Watch(logs, job.is_ours).changed() == {file["file"] for file in first["files"]}
+    assert job.is_ours(logs / "s.duckdb.wal") and not job.is_ours(logs / "s.duckdb2.csv")
+
+
+def test_one_row_with_a_wrong_year_does_not_age_everything(tmp_path: Path) -> None:
+    logs = tmp_path / "logs"
+    shutil.copytree(SAMPLE / "logs", logs)
+    run(tmp_path, logs)
+    con = store.open_for_reading(tmp_path / "s.duckdb")
+    before = gather.newest(con)
+    con.close()
+    head = "instrument,checked_at,quantity,standard,as_found\n"
+    for day, moves in (("2027-10-05", False), ("2028-02-05", False), ("2028-02-06", True)):
+        (logs / f"{day}.csv").write_text(f"{head}V1,{day} 10:00,volume,1000,1001\n")
+        run(tmp_path, logs)
+        con = store.open_for_reading(tmp_path / "s.duckdb")
+        assert con.execute("SELECT max(checked_at) FROM log_check WHERE status = 'accepted'").fetchone()[0].year > 2026
+        assert (gather.newest(con) != before) == moves
+        con.close()
+
+
+def digests(folder: Path) -> dict[Path, str]:
+    return {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.rglob("*")) if path.is_file()}

@@ -36,7 +36,7 @@ def test_a_restored_store_gives_the_same_answers(kept: Path, tmp_path: Path) -> 
 def test_what_is_no_backup(kept: Path, tmp_path: Path) -> None:
     with pytest.raises(store.StoreError, match="there already"):
         backup.restore(tmp_path / "b.zip", kept / "s.duckdb")
-    with pytest.raises(store.StoreError, match="no backup"):
+    with pytest.raises(store.StoreError, match="no such file"):
         backup.restore(tmp_path / "none.zip", tmp_path / "s.duckdb")
     with zipfile.ZipFile(tmp_path / "bad.zip", "w") as pack:
         pack.writestr("store.duckdb", "x")
@@ -49,3 +49,12 @@ def test_what_is_no_backup(kept: Path, tmp_path: Path) -> None:
 def test_no_store_yet(tmp_path: Path) -> None:
     with pytest.raises(store.StoreError, match="no store"):
         backup.make(tmp_path / "s.duckdb", tmp_path / "b.zip")
+
+
+def test_what_is_there_is_not_written_over(kept: Path, tmp_path: Path) -> None:
+    (tmp_path / "b.zip").write_bytes(b"another")
+    for there in (tmp_path / "b.zip", tmp_path):
+        with pytest.raises(store.StoreError, match="is there already"):
+            backup.make(kept / "s.duckdb", there)
+    assert (tmp_path / "b.zip").read_bytes() == b"another"
+    assert not tmp_path.with_name(f"{tmp_path.name}.part").exists()

@@ -120,5 +120,19 @@ def test_a_missed_cooling_is_held_by_kettle() -> None:
         1,
         False,
     )  # a paste not checked is none that met it
-    assert limits.change(run) == pytest.approx(6.0)
+    assert limits.change(run) == pytest.approx(6.0) and run.level == 0.0
     assert limits.last_good(run.keys, run.began) == "2026-05-06/K1/00"
+
+
+def test_cooling_is_measured_by_the_limit_that_was_missed() -> None:
+    """Met after 2 h (17 of 21 °C), missed after 6 h (9.5 of 5 °C): 4.5 °C over. The plant's limits: 2 h and 6 h."""
+    one = {
+        "paste_key": "2026-05-06/K1/01",
+        "kettle": "K1",
+        "recipe": "water-2",
+        "cook_end": pd.Timestamp("2026-05-06 05:00"),
+    }
+    pastes = wide(PASTES, [one | {"cooling": "missed", "temp_2h_c": 17.0, "temp_6h_c": 9.5}])
+    broken = pd.DataFrame([{"rule": "pastes.cooling", "kind": "pastes", "key": "2026-05-06/K1/01", "says": "missed"}])
+    (run,) = limits.runs(NORTH, pastes, wide(BATCHES, []), broken)
+    assert limits.change(run) == pytest.approx(4.5) and (run.direction, run.level) == ("high", 0.0)

@@ -270,3 +270,18 @@ def test_the_readme_names_everything_that_is_hidden() -> None:
         assert one.batches[0] in readme, one.batches[0]
     for slip in slips():
         assert slip.file.removeprefix("logs/") in readme, slip.file
+
+
+def test_a_plants_own_files_are_not_written_over(tmp_path: Path) -> None:
+    bakery.write(tmp_path, days=2)
+    bakery.write(tmp_path, days=2)
+    own = tmp_path / "logs" / "own.csv"
+    own.write_text("x")
+    with pytest.raises(bakery.NotOursError, match=r"own\.csv"):
+        bakery.write(tmp_path, days=2)
+    own.unlink()
+    (tmp_path / "plant.toml").write_text('plant = "north"\n')
+    with pytest.raises(bakery.NotOursError, match=r"plant\.toml"):
+        bakery.write(tmp_path, days=3)
+    assert (tmp_path / "plant.toml").read_text() == 'plant = "north"\n'
+    assert not any("2026-10-07" in str(path) for path in tmp_path.rglob("*"))

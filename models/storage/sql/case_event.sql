@@ -1,4 +1,4 @@
--- case_event: what people did with an alert. Never changed, never deleted. Grain: one row an act.
+-- case_event: what people did with an alert. Never deleted, never changed but for a name that is no longer kept. Grain: one row an act.
 CREATE TABLE IF NOT EXISTS case_event (
     alert VARCHAR NOT NULL,
     done_at TIMESTAMP NOT NULL,         -- when, UTC

@@ -1,4 +1,4 @@
--- decision: what a named person decided about a row that could not be true. Never changed. Grain: one row a decision.
+-- decision: what a named person decided about a row that could not be true. Never changed but for a name that is no longer kept. Grain: one row a decision.
 CREATE TABLE IF NOT EXISTS decision (
     seq BIGINT NOT NULL,            -- the row, as it arrived
     verdict VARCHAR NOT NULL CHECK (verdict IN ('confirmed', 'rejected')),

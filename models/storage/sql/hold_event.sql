@@ -1,4 +1,4 @@
--- hold_event: what happened to what is held. Never changed, never deleted. Grain: one row an act on a hold.
+-- hold_event: what happened to what is held. Never deleted, never changed but for a name that is no longer kept. Grain: one row an act on a hold.
 CREATE TABLE IF NOT EXISTS hold_event (
     hold VARCHAR NOT NULL,
     done_at TIMESTAMP NOT NULL,     -- UTC; of a hold that an alert made, the instant of its batch: the same logs give the same hold
