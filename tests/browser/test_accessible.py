@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from flows.cli import main
+from reports import signin
 from tests.browser.accessible import violations
 
 PLANT = Path(__file__).resolve().parents[2] / "seed_data" / "plant.toml"
@@ -36,6 +37,16 @@ def test_the_kettle_card(chromium, tmp_path: Path) -> None:
     assert main(["makeup", "--plant", str(PLANT), *asked]) == 0
     for width in (1280, 390):
         chromium.open(card, width)
+        assert violations(chromium.driver) == []
+
+
+@pytest.mark.parametrize("what", ["sign in", "tap", "type"])
+def test_the_pages_at_the_door(chromium, tmp_path: Path, what: str) -> None:
+    door = tmp_path / "door.html"
+    asked = signin.Asked(what, "token", "nonce", said=signin.TEXTS["wrong"], initials=("MK", "TS"))
+    door.write_text(signin.page(asked), encoding="utf-8")
+    for width in (1280, 390):
+        chromium.open(door, width)
         assert violations(chromium.driver) == []
 
 
