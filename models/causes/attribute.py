@@ -33,9 +33,10 @@ from the benchmark's."""
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
-BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT, BY_LINE = 0.25, 0.07, 0.35, 0.15
-"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot;
-that what an untested lot of one line alone seems to do is the line's."""
+BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT = 0.25, 0.07, 0.35
+BY_LINE_TESTED, BY_LINE_UNTESTED, BY_LINE_ALONE = 0.04, 0.08, 0.15
+"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot; that what
+a lot seems to do is the line's: where the lot was tested, where it was not, and where no other line used it besides."""
 
 
 @dataclass(frozen=True)
@@ -116,12 +117,15 @@ def _beyond(known: Evidence, gather: np.ndarray) -> np.ndarray:
     return SLOPE_ELSEWHERE**2 * gather @ by_term + natural
 
 
-def _lots_alone(field: Field) -> bool:
-    """Did no other line use the episode's yeast lots, and was none of them tested?"""
+def _lot_may_be_the_line(field: Field) -> float:
+    """Chance that what is laid to the episode's yeast lots is the line's own."""
     lots = set(field.text["yeast_lot"][field.episode]) - {""}
+    if not lots:
+        return 0.0
     rows = np.array([lot in lots for lot in field.text["yeast_lot"]], dtype=bool)
-    tested = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
-    return bool(lots) and len(set(field.text["line"][rows])) < 2 and not tested[rows].any()
+    if (np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"]))[rows].any():
+        return BY_LINE_TESTED
+    return BY_LINE_ALONE if len(set(field.text["line"][rows])) < 2 else BY_LINE_UNTESTED
 
 
 def _open_questions(known: Evidence) -> list[tuple[tuple[str, ...], str, str, float]]:
@@ -132,8 +136,8 @@ def _open_questions(known: Evidence) -> list[tuple[tuple[str, ...], str, str, fl
         out.append((("dough_temp",), "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
         out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
-    if _lots_alone(known.field):
-        out.append((("lots", "yeast"), "yeast", "unexplained", BY_LINE))
+    if by_line := _lot_may_be_the_line(known.field):
+        out.append((("lots", "yeast"), "yeast", "unexplained", by_line))
     return out
 
 
