@@ -18,6 +18,7 @@ from models.judging.derive import codes
 from models.judging.rules import DERIVED, Rule, truth_rules
 from models.logbook import TABLES, Column, Table
 from models.reader import bulk, clock, reading
+from models.reader.numbers import DITTO
 from models.storage import account, store
 
 if TYPE_CHECKING:
@@ -104,6 +105,8 @@ def _suspects(
     import numpy as np
     import pandas as pd
 
+    if any(cell is not None and cell.strip().casefold() in DITTO for row in rows for cell in row[1:]):
+        return None  # what a ditto mark stands for is in a row above, which may be a sure one
     numbers = np.array([int(row[0] or 0) for row in rows], dtype=np.int64)
     cells = pd.DataFrame([row[1:] for row in rows], columns=_names(layout), dtype="str")
     sheet = bulk.sheet_of(layout, cells, numbers + 1)

@@ -155,6 +155,7 @@ def _changed(*rows: dict[str, str], end: str = "\n") -> str:
         (_changed({}, end="\n\n"), 0),
         (_changed({}, {"remark": '"a"'}), 0),
         (_changed({}, {"remark": "a,b"}), 0),
+        (_changed({}, {"dough_batch": "02"}, {"dough_batch": "as above"}), 0),
         (_changed({}, dict.fromkeys(CELLS, "")), 0),
         (_changed({"measured_at": "2026-05-06T23:50"}, {"measured_at": "2026-05-06T00:10"}), 0),
         (_changed({"measured_at": "2026-10-24T23:50"}, {"measured_at": "2026-10-25T08:10"}), 0),
