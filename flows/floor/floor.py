@@ -112,11 +112,11 @@ class Floor:
     def _drop_left(self) -> None:
         if not self._left:
             return
+        self._left = False  # first: an entry that fails meanwhile is left anew
         with self.at_tablet:
             to_drop = openpaste.desk(self.tablet).to_drop
         for name, text in to_drop:
             self.drop_typed(name, text)
-        self._left = False
 
     def drop(self, name: str, text: str) -> Path:
         """Put a log written on a tablet into the folder, whole at once; the owner takes it like any other."""
