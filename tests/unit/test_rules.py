@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from models.batchbook import BATCHES, PASTES
-from models.judging import checks
+from models.judging import checks, derive
 from models.judging.rules import CROSS_COLUMN, GOOD, SLIPS, Rule, meant, truth_rules
 from models.logbook import KINDS, TABLES
 from models.storage.store import FRAME_TYPE
@@ -258,6 +258,21 @@ def test_a_slipped_decimal_point_stands_out_in_its_file(code: str, n: int) -> No
     assert [i for i in range(len(weights)) if code in found[f"{code} file {n} row {i}"]] == [last] * stands_out
 
 
+@pytest.mark.parametrize(
+    ("date", "clock", "start"),
+    [
+        ("2026-05-06", "06:00", "2026-05-06 05:00"),
+        ("2026-10-25", "01:30", "2026-10-25 00:30"),  # the clock shows 01:30 twice: the first of them
+        ("2026-03-29", "01:30", "2026-03-29 01:00"),  # and in March never: when it shows 02:00
+    ],
+)
+def test_a_shift_starts_by_the_plants_clock(date: str, clock: str, start: str) -> None:
+    """Lisbon goes from 02:00 back to 01:00 on 25 October 2026 and from 01:00 to 02:00 on 29 March (directive 2000/84/EC)."""
+    odd = plant(shifts={"early": clock})
+    got = derive.shift_start_utc(pd.Series([pd.Timestamp(date)]), pd.Series(["early"]), odd)
+    assert got.tolist() == [pd.Timestamp(start)]
+
+
 def test_a_recipe_near_one_to_one_is_changed_over_only_where_it_differs_much() -> None:
     """At 1:1.6 flour and liquid are changed over where liquid to flour is below 1.6 / 2.5 = 0.64, whatever else fits."""
     pastes = {"water-2": {"liquid_ratio": 1.6}}
@@ -333,7 +348,14 @@ GOOD_CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
         (dict(cook_temp_c=63.9), dict(cook_temp_c=64.0)),
         (dict(cook_temp_c=61.0), dict(cook_temp_c=60.9)),
     ),
-    "pastes.loss.action": ((dict(loss_pct=6.1), dict(loss_pct=6.0)), (dict(loss_pct=-0.6), dict(loss_pct=-0.5))),
+    "pastes.loss.action": (
+        (dict(loss_pct=6.1), dict(loss_pct=6.0)),
+        (dict(loss_pct=-0.6), dict(loss_pct=-0.5)),
+        (
+            dict(loss_pct=6.1),
+            dict(loss_pct=100 * (120.0 - 112.8) / 120.0),
+        ),  # 6.000000000000002 by arithmetic, 6 by the scale
+    ),
     "pastes.loss.warning": (
         (dict(loss_pct=4.1), dict(loss_pct=4.0)),
         (dict(loss_pct=6.0), dict(loss_pct=6.1)),
