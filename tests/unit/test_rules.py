@@ -208,8 +208,8 @@ def below(value: float) -> float:
 
 
 @cache
-def judged(kind: str) -> dict[str, set[str]]:
-    """Every case of one log judged at once: case -> rules its row breaks. Each case is a file of its own."""
+def asked(kind: str) -> tuple[list[str], checks.Judged]:
+    """Every case of one log judged at once: their names, and what was found. Each case is a file of its own."""
     cases: list[tuple[str, list[dict]]] = [("sound", [SOUND[kind]])]
     pairs = {code: some for code, some in CASES.items() if code.startswith(f"{kind}.")}
     pairs |= {rule.code: single_cells(kind, rule) for of, rule in SINGLE if of == kind}
@@ -223,7 +223,21 @@ def judged(kind: str) -> dict[str, set[str]]:
     files = pd.Series([i for i, (_, rows) in enumerate(cases) for _ in rows])
     found = checks.judge_truth(kind, frame(kind, [row for _, rows in cases for row in rows]), files, NORTH)
     assert not [o.rule.code for o in found.outcomes if o.outcome == checks.COULD_NOT_RUN]
+    return names, found
+
+
+def judged(kind: str) -> dict[str, set[str]]:
+    """case -> rules its row breaks."""
+    names, found = asked(kind)
     return {name: {o.rule.code for o in found.outcomes if i in o.rows} for i, name in enumerate(names)}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_suite_and_a_plain_reading_of_the_rules_agree(kind: str) -> None:
+    """Screens and very large logs read the rules without the suite."""
+    _, found = asked(kind)
+    plain = {o.rule.code: tuple(np.flatnonzero(checks.verdict(o.rule, found.rows).broken)) for o in found.outcomes}
+    assert {o.rule.code: o.rows for o in found.outcomes} == plain
 
 
 @pytest.mark.parametrize("kind", KINDS)
