@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from models.floor.holds import HoldEvent
     from models.judging.independence import Looked
+    from models.pages.stories import Stories
     from models.plant import Plant
     from models.shapes import Alert, Charted
 
@@ -163,6 +164,13 @@ class Snapshot:
 
         return outside_by_day(self.plant, self.loaves, self.batches)
 
+    @cached_property
+    def stories(self) -> dict[str, Stories]:
+        """What is told of each paste and each dough on the charts: "pastes", "batches"."""
+        from models.pages.stories import of_doughs, of_pastes
+
+        return {"pastes": of_pastes(self.pastes), "batches": of_doughs(self.batches)}
+
     def __post_init__(self) -> None:
         for name, columns in FRAMES.items():
             missing = [c.name for c in columns if c.name not in getattr(self, name).columns]
@@ -172,7 +180,8 @@ class Snapshot:
 
 def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
     """The rows of a frame as plain dictionaries, in order."""
-    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
+    names = [str(name) for name in rows.columns]  # column by column: several times faster than the frame's own way
+    return [dict(zip(names, row, strict=True)) for row in zip(*(rows[n].tolist() for n in rows.columns), strict=True)]
 
 
 def frame(name: str, rows: list[dict] | None = None) -> pd.DataFrame:
