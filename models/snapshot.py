@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from models.pages.stories import Stories
     from models.plant import Plant
     from models.shapes import Alert, Charted
+    from models.trade.placed import Counted
 
 COUNTS = ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")
 
@@ -132,7 +133,8 @@ FRAMES: dict[str, tuple[Column, ...]] = {
 class Snapshot:
     """What is in force, what was left out and why, what was found. Every frame as `FRAMES` declares it.
 
-    loaves: accepted loaf rows, what pages ask of them; findings: the answers to *is this good?*; charted and alerts: of the
+    loaves: accepted loaf rows, what pages ask of them, of the days asked for; counted: all loaves that the pages count, counted
+    already (None: `loaves` are all, and are counted when asked for); findings: the answers to *is this good?*; charted and alerts: of the
     whole plant; looked: months looked at for readings that are not independent;
     hold_events: what people and alerts did with holds. Raises ValueError where a frame lacks a declared column.
     """
@@ -156,13 +158,14 @@ class Snapshot:
     alerts: tuple[Alert, ...] = ()
     looked: tuple[Looked, ...] = ()
     hold_events: tuple[HoldEvent, ...] = ()
+    counted: Counted | None = None
 
     @cached_property
-    def outside(self) -> pd.DataFrame:
-        """Loaves outside their product's window by line, product and day, as `placed.outside_by_day` counts them."""
-        from models.trade.placed import outside_by_day
+    def of_windows(self) -> Counted:
+        """Loaves against their products' windows, by line, product and day."""
+        from models.trade.placed import counted
 
-        return outside_by_day(self.plant, self.loaves, self.batches)
+        return self.counted or counted(self.plant, self.loaves, self.batches)
 
     @cached_property
     def stories(self) -> dict[str, Stories]:
