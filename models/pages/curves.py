@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,8 @@ from models.shapes import Baseline, Charted, Episode
 from models.snapshot import records
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from models.snapshot import Snapshot
 
 DAYS_SHOWN = 21
@@ -44,6 +47,14 @@ ORDER = (
 )
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What a curve is told from where no batch's story is: the plant, and what somebody changed (its log's columns)."""
+
+    plant: Plant
+    changes: pd.DataFrame
+
+
 def name_of(charted: Charted) -> str:
     """A name for the stream that fits an address: "specific-volume-l1-milk-loaf"."""
     stream = charted.stream
@@ -58,11 +69,11 @@ def in_order(charted: Charted) -> tuple[int, str, str]:
     return rank, stream.product or "", stream.characteristic
 
 
-def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, today: date | None = None) -> Curve:
+def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, *, today: date | None = None) -> Curve:
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
     shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
-    stories = _stories(charted, snapshot, _told_of(charted, days, shown, today))
+    stories = {} if isinstance(snapshot, Seen) else _stories(charted, snapshot, _told_of(charted, days, shown, today))
     dots = tuple(_dot(charted, snapshot, i, days[i].astype(object) == today, stories) for i in shown)
     spans = tuple(
         span
@@ -96,11 +107,11 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     )
 
 
-def _day(day: date, snapshot: Snapshot) -> tuple[str, str]:
+def _day(day: date, snapshot: Snapshot | Seen) -> tuple[str, str]:
     return _iso(start(day, snapshot.plant), snapshot), _iso(end(day, snapshot.plant), snapshot)
 
 
-def _limits_say(charted: Charted, snapshot: Snapshot) -> str:
+def _limits_say(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """What the lines mean, in a sentence, with the date they have stood since."""
     base, unit = charted.baseline, charted.stream.unit
     if base is None or charted.lower is None or charted.upper is None:
@@ -127,7 +138,7 @@ def _left_out(base: Baseline, unit: str) -> str:
     return f"Left out of it: {'; '.join(parts)}." if parts else ""
 
 
-def _baseline(charted: Charted, snapshot: Snapshot) -> str:
+def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
     one = "yeast lot" if charted.stream.characteristic == LOTS_CHARTED else "batch"
     said = baseline_says(charted.baseline, charted.stream.unit, snapshot, one)
@@ -144,7 +155,7 @@ def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot, one: str = "batch") -> str:
+def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, one: str = "batch") -> str:
     """Level, spread, n and dates of a baseline, in one sentence. one: what a point is."""
     if base is None:
         return "No baseline yet: too few batches."
@@ -169,7 +180,7 @@ def title_of(charted: Charted, plant: Plant) -> str:
     return f"{title}, {stream.product}" if several and stream.product else title
 
 
-def _iso(at: Any, snapshot: Snapshot) -> str:
+def _iso(at: Any, snapshot: Snapshot | Seen) -> str:
     return _on_the_clock(at, snapshot.plant.zone)
 
 
@@ -233,7 +244,7 @@ def _story(row: dict[str, Any]) -> str:
     return "\n".join(told)
 
 
-def _dot(charted: Charted, snapshot: Snapshot, i: int, today: bool, stories: dict[str, str]) -> Dot:
+def _dot(charted: Charted, snapshot: Snapshot | Seen, i: int, today: bool, stories: dict[str, str]) -> Dot:
     points, unit = charted.points, charted.stream.unit
     value, key = float(points.value[i]), str(points.keys[i])
     below = charted.lower is not None and value < charted.lower
@@ -257,7 +268,7 @@ _KIND = {
 }
 
 
-def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[int]) -> Span | None:
+def _span(charted: Charted, snapshot: Snapshot | Seen, episode: Episode, shown: list[int]) -> Span | None:
     if episode.began > shown[-1] or episode.until < shown[0]:
         return None
     at = charted.points.at
@@ -276,7 +287,7 @@ def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[in
     )
 
 
-def _window(charted: Charted, snapshot: Snapshot) -> tuple[float, float] | None:
+def _window(charted: Charted, snapshot: Snapshot | Seen) -> tuple[float, float] | None:
     stream, plant = charted.stream, snapshot.plant
     product = plant.products.get(stream.product or "")
     if stream.characteristic == "specific volume" and product:
