@@ -28,7 +28,8 @@ STATIC = HERE / "static"
 
 @dataclass(frozen=True)
 class Frame:
-    """What every screen carries. here: its address; who: initials, "" where nobody has tapped; signs: people sign in here."""
+    """What every screen carries. here: its address; who: initials, "" where nobody has tapped; signs: people sign in here;
+    follows: may see charts and months."""
 
     plant: str
     here: str
@@ -38,6 +39,7 @@ class Frame:
     role: str = "floor"
     signs: bool = False
     said: str = ""
+    follows: bool = False
 
 
 @cache

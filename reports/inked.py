@@ -63,7 +63,7 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
         *(_shape(shape, sheet) for shape in layout["shapes"]),
         *_axes(layout, sheet, size - 1),
         *(part for trace in figure["data"] for part in _trace(trace, sheet)),
-        *(_word(word, sheet, 1.0 if sheet.narrow else 0.0) for word in layout["annotations"]),
+        *_words(layout["annotations"], sheet),
     ]
     head = (
         f'viewBox="0 0 {width} {height}" role="img" aria-label="{escape(says)}" font-size="{size:g}" fill="{look.INK}"'
@@ -92,9 +92,11 @@ def _axes(layout: dict[str, Any], sheet: _Sheet, size: float) -> Iterable[str]:
     foot, left = sheet.y["paper"].start, sheet.x["paper"].start
     value = sheet.y["y"]
     yield _line(left, value.start, left, value.end)
-    for at in _round_values(value.first, value.last, layout["yaxis"]["nticks"]):
+    marked = _round_values(value.first, value.last, layout["yaxis"]["nticks"])
+    places = max((len(f"{at:g}".partition(".")[2]) for at in marked), default=0)
+    for at in marked:
         yield _line(left - 4, value(at), left, value(at))
-        yield _text(left - 6, value(at) + size / 3, f"{at:g}", size, "end")
+        yield _text(left - 6, value(at) + size / 3, f"{at:.{places}f}", size, "end")
     for name in (name for name in sheet.x if name != "paper"):
         scale = sheet.x[name]
         yield _line(scale.start, foot, scale.end, foot)
@@ -150,20 +152,53 @@ def _text(x: float, y: float, said: str, size: float, anchor: str, colour: str =
     return f"<text {place}>{escape(said)}</text>"
 
 
-def _word(word: dict[str, Any], sheet: _Sheet, smaller: float) -> str:
-    size, said = min(word["font"]["size"], 12.5) - smaller, unescape(word["text"])
+@dataclass(frozen=True)
+class _Words:
+    """One line of words on the sheet, px. y: of its foot; wide: about how long it is."""
+
+    x: float
+    y: float
+    wide: float
+    size: float
+    said: str
+    colour: str
+    right: bool
+    veiled: bool
+
+    @property
+    def left(self) -> float:
+        return self.x - self.wide if self.right else self.x
+
+    def lies_on(self, other: _Words) -> bool:
+        """Whether the two would be written over each other."""
+        apart = abs(self.y - other.y) >= self.size
+        return not apart and self.left < other.left + other.wide and other.left < self.left + self.wide
+
+    def drawn(self) -> str:
+        veil = ""
+        if self.veiled:
+            box = f'x="{self.left - 2:.1f}" y="{self.y - self.size:.1f}" width="{self.wide + 4:.1f}"'
+            veil = f'<rect {box} height="{self.size * 1.3:.1f}" fill="{look.CARD}" opacity="0.85"/>'
+        return veil + _text(self.x, self.y, self.said, self.size, "end" if self.right else "start", self.colour)
+
+
+def _words(annotations: list[dict[str, Any]], sheet: _Sheet) -> Iterable[str]:
+    """All that is written on the sheet; of episodes whose words would lie on each other, the newest."""
+    said = [_placed(word, sheet) for word in annotations]
+    for n, one in enumerate(said):
+        if not one.veiled or not any(later.veiled and one.lies_on(later) for later in said[n + 1 :]):
+            yield one.drawn()
+
+
+def _placed(word: dict[str, Any], sheet: _Sheet) -> _Words:
+    size, said = min(word["font"]["size"], 12.5) - sheet.narrow, unescape(word["text"])
     x = sheet.x[word["xref"]](word["x"]) + word.get("xshift", 0)
     y = sheet.y[word["yref"]](word["y"]) - word.get("yshift", 0)
-    wide = _LETTER * size * len(said)
-    right = word["xanchor"] == "right"
-    if not right and word["xref"] != "paper":  # a word that would run over the edge begins sooner
+    wide, right = _LETTER * size * len(said), word["xanchor"] == "right"
+    if not right and word["xref"] != "paper":  # words that would run over the edge begin sooner
         x = min(x, sheet.x["paper"].end + 20 - wide)
     y += {"top": size, "middle": size / 3, "bottom": -3}[word["yanchor"]]
-    veil = ""
-    if "bgcolor" in word:
-        left = x - wide if right else x
-        veil = f'<rect x="{left - 2:.1f}" y="{y - size:.1f}" width="{wide + 4:.1f}" height="{size * 1.3:.1f}" fill="{look.CARD}" opacity="0.85"/>'
-    return veil + _text(x, y, said, size, "end" if right else "start", word["font"]["color"])
+    return _Words(x, y, wide, size, said, word["font"]["color"], right, "bgcolor" in word)
 
 
 # --- points -------------------------------------------------------------------------------------

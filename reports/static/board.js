@@ -23,9 +23,24 @@ function exchange(part, fresh) {
   const focused = part.contains(document.activeElement) ? document.activeElement : null;
   if (focused && focused.closest("form, details")) return;
   const address = focused && focused.getAttribute("href");
+  const open = [...part.querySelectorAll("details")].map((one) => one.open);
   part.innerHTML = fresh.innerHTML;
+  const now = part.querySelectorAll("details");
+  if (now.length === open.length) now.forEach((one, n) => { one.open = one.open || open[n]; });
   const again = address && [...part.querySelectorAll("a")].find((link) => link.getAttribute("href") === address);
   if (again) again.focus({ preventScroll: true });
+}
+
+// A printed page inside the board is as high as it is long: one scroll bar, not two.
+for (const inside of document.querySelectorAll("iframe.page")) {
+  const fit = () => {
+    const page = inside.contentDocument && inside.contentDocument.documentElement;
+    if (page && Math.abs(inside.clientHeight - page.scrollHeight) > 4) inside.style.height = page.scrollHeight + 8 + "px";
+  };
+  inside.addEventListener("load", () => {
+    fit();
+    if (inside.contentDocument) new ResizeObserver(fit).observe(inside.contentDocument.body);
+  });
 }
 
 async function bringUp() {
