@@ -29,7 +29,7 @@ STATIC = HERE / "static"
 @dataclass(frozen=True)
 class Frame:
     """What every screen carries. here: its address; who: initials, "" where nobody has tapped; signs: people sign in here;
-    follows: may see charts and months."""
+    follows: may see charts and months; tap: initials to choose from in a form; unrecorded: a form was sent, and nothing of it kept."""
 
     plant: str
     here: str
@@ -40,6 +40,8 @@ class Frame:
     signs: bool = False
     said: str = ""
     follows: bool = False
+    tap: tuple[str, ...] = ()
+    unrecorded: bool = False
 
 
 @cache

@@ -57,6 +57,7 @@ class Reply:
             self.started = True
             headers = list(message.get("headers", []))
             page = any(name.lower() == b"content-type" and value.startswith(b"text/html") for name, value in headers)
+            page = page or message["status"] == 303  # what leads to one
             message = {**message, "headers": self._dressed(headers, cookie=page and self._seen.renewed)}
         await self._send(message)
 

@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
 from flows.door import signing
+from flows.door.arriving import sent_from
 from flows.floor import taking
 from models.floor import alertscreen as alerts
 from models.floor import chartscreen as charts
@@ -45,7 +46,14 @@ def frame(floor: Floor, request: Request, said: str = "") -> Frame:
         signs=floor.people is not None,
         said=said,
         follows=person.may(FOLLOWS),
+        tap=_to_tap(request),
     )
+
+
+def _to_tap(request: Request) -> tuple[str, ...]:
+    """Initials to choose from in a form, at a device where nobody has tapped; none where they are typed."""
+    people = signing.visit(request).people
+    return tuple(people.people) if people and not signing.who(request).initials else ()
 
 
 def draw(of: Floor, request: Request, name: str, **shown: Any) -> str:
@@ -54,9 +62,20 @@ def draw(of: Floor, request: Request, name: str, **shown: Any) -> str:
 
 
 def refused(request: Request, why: HTTPException) -> str:
-    """A page that says in one line why something is not shown."""
-    shown = Frame(plant="", here=request.url.path, nonce=signing.nonce(request), token="", said=str(why.detail))
-    return board.screen("refused", shown)
+    """A page that says in one line why something is not shown; or not recorded, with the way back to what was typed."""
+    person = signing.visit(request).person
+    shown = Frame(
+        plant="",
+        here=request.url.path,
+        nonce=signing.nonce(request),
+        token="",
+        who=person.initials if person else "",
+        said=str(why.detail),
+        unrecorded=request.method == "POST",
+    )
+    return board.screen(
+        "refused", shown, back=sent_from({name.lower(): value for name, value in request.headers.items()})
+    )
 
 
 def report(floor: Floor, request: Request) -> Response:
