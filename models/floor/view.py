@@ -77,7 +77,8 @@ class Paste:
 class View:
     """Everything the screens are drawn from. version counts commits; rows is the contract's account by log.
 
-    charted: the streams themselves, which the charts are drawn from; changes: what somebody changed lately, without who did.
+    charted: the streams themselves, which the charts are drawn from; changes: what somebody changed lately, without who did;
+    flour_lots: of batches that are held, by key.
     """
 
     plant: Plant
@@ -93,6 +94,7 @@ class View:
     changes: pd.DataFrame | None = None
     pastes: tuple[Paste, ...] = ()
     holds: tuple[Hold, ...] = ()
+    flour_lots: Mapping[str, str] = field(default_factory=dict)
     rows: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     quarantine: tuple[dict[str, Any], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()

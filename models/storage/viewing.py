@@ -29,7 +29,7 @@ def view(
 ) -> View:
     """The board's view of a store. as_of: naive UTC, when it was read."""
     newest = gather.newest(con)
-    charted = tuple(charted)
+    charted, held = tuple(charted), holds.holds(con, as_of)
     return View(
         plant=plant,
         version=version,
@@ -43,11 +43,20 @@ def view(
         charted=charted,
         changes=_changes(con, newest),
         pastes=_pastes(con, newest),
-        holds=holds.holds(con, as_of),
+        holds=held,
+        flour_lots=_flour_lots(con, [batch.key for hold in held for batch in hold.batches if batch.stands]),
         rows=account.count(con),
         quarantine=tuple(_waiting(con)),
         refused=tuple(con.execute("SELECT path, why FROM file WHERE outcome = 'refused' ORDER BY file_id").fetchall()),
     )
+
+
+def _flour_lots(con: duckdb.DuckDBPyConnection, keys: list[str]) -> dict[str, str]:
+    if not keys:
+        return {}
+    query = "SELECT {0}_key, flour_lot FROM {1} WHERE list_contains(?, {0}_key) AND flour_lot IS NOT NULL"
+    rows = [con.execute(query.format(*of), [keys]).fetchall() for of in (("paste", "pastes"), ("batch", "batches"))]
+    return dict(sorted(row for found in rows for row in found))
 
 
 def _changes(con: duckdb.DuckDBPyConnection, newest: datetime) -> pd.DataFrame:
