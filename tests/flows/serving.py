@@ -62,10 +62,10 @@ class Service:
             *(folder if name == "serve" else ["--logs", str(self.logs)]),
         ]
 
-    def start(self) -> Service:
+    def start(self, within_s: float = START_S) -> Service:
         """Start it, and wait until it answers."""
         self.process = subprocess.Popen(self.command(), cwd=ROOT, stderr=subprocess.PIPE, text=True)
-        until(self._answers, START_S)
+        until(self._answers, within_s)
         return self
 
     def _answers(self) -> bool:
