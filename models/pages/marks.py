@@ -26,18 +26,21 @@ def marks(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> tupl
 def _lots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     points, found = charted.points, []
     kind = "flour" if charted.stream.kettle else "yeast"
-    seen = {points.lot[shown[0]], ""}
-    for i in shown:
-        if points.lot[i] not in seen:
-            seen.add(points.lot[i])
+    lots = points.lot[shown].tolist()
+    seen = {lots[0], ""}
+    for i, lot in zip(shown, lots, strict=True):
+        if lot not in seen:
+            seen.add(lot)
             at = points.at[i].astype(object)
-            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"{kind} lot {points.lot[i]}"))
+            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"{kind} lot {lot}"))
     return found
 
 
 def _changes(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     rows, zone = snapshot.changes, snapshot.plant.zone
     rows = rows[rows["changed_at"].between(charted.points.at[shown[0]], charted.points.at[shown[-1]])]
+    if not len(rows):
+        return []
     yeast = set(charted.points.lot)
     found = []
     for row in records(rows):

@@ -7,6 +7,7 @@ import io
 import tomllib
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -14,13 +15,14 @@ import pytest
 from flows import steps
 from flows.work import work
 from models.floor import kettleside, openpaste, typed
-from models.floor.cooling import cooling
+from models.floor.cooling import cooling, on_the_clock
 from models.floor.kettleside import Outcome
 from models.floor.view import Paste, View
 from models.logbook import TABLES
 from models.plant import Plant, parse
 from models.storage import store
 from models.storage.journal import Journal
+from tests.unit import test_batches as batch_tests
 from tests.unit.test_makeup import COOLING, PLANT
 
 NOW = datetime(2026, 5, 6, 5, 10, 30)  # UTC; 06:10 in Lisbon, early shift
@@ -498,6 +500,35 @@ def test_the_clock_has_the_plants_own_limits_or_none(plant: Plant) -> None:
     without = cooling(parse(tomllib.loads(PLANT)), paste_at(1.0, 1.0), NOW)
     assert without is not None and without.limits == () and without.state == "not shown to be met"
     assert cooling(plant, replace(paste_at(), cooked_at=None), NOW) is None
+
+
+@pytest.mark.parametrize(("hours", "watched"), [(-0.01, False), (0, True), (8, True), (8.01, False)])
+def test_a_paste_stays_on_the_clock_until_two_hours_after_its_last_limit(
+    plant: Plant, hours: float, watched: bool
+) -> None:
+    """The plant's last limit is 5 °C within 6 h; without limits the last reading, at 6 h, counts."""
+    now = NOW + timedelta(hours=hours)
+    assert len(on_the_clock(plant, (paste_at(),), now)) == watched
+    assert len(on_the_clock(parse(tomllib.loads(PLANT)), (paste_at(),), now)) == watched
+
+
+@pytest.mark.parametrize(("hours", "watched"), [(12, True), (12.01, False)])
+def test_a_later_limit_keeps_it_longer_on_the_clock(hours: float, watched: bool) -> None:
+    slow = COOLING.replace("to_5_c_within_h = 6", "to_5_c_within_h = 10")
+    assert len(on_the_clock(parse(tomllib.loads(PLANT + slow)), (paste_at(),), NOW + timedelta(hours=hours))) == watched
+
+
+@pytest.mark.parametrize("limits", [(2, 6), (1.5, 6), (3, 6), (2, 5), (2, 8), (2, 4), (6, 6)], ids=str)
+def test_the_clock_says_what_the_record_will_say(limits: tuple[float, float]) -> None:
+    """One law for the screen and for the paste's row in the store, whatever was read after 2 h and after 6 h."""
+    readings = list(product((None, 4.0, 5.0, 5.1, 20.0, 21.0, 21.1), repeat=2))
+    own = {"to_21_c_within_h": limits[0], "to_5_c_within_h": limits[1], "approved_by": "QA"}
+    strict = batch_tests.plant(cooling=own)
+    pastes = [batch_tests.paste(f"P{n:02}", temp_2h_c=two, temp_6h_c=six) for n, (two, six) in enumerate(readings)]
+    recorded = batch_tests.made(strict, paste=pastes).pastes.set_index("paste_key")["cooling"].sort_index()
+    clocks = [cooling(strict, paste_at(two, six), NOW) for two, six in readings]
+    said = [clock.state.replace("not shown to be met", "not checked") for clock in clocks if clock]
+    assert said == recorded.tolist()
 
 
 # --- times and names ----------------------------------------------------------------------------

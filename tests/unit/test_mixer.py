@@ -71,6 +71,16 @@ def test_what_went_back_into_the_kettle_is_not_owed(plant: Plant) -> None:
     assert (owed.water_kg, owed.dose_kg) == (0.0, pytest.approx(30.0))
 
 
+@pytest.mark.parametrize(("hours", "names"), [(72, ["02"]), (72.01, []), (-0.01, [])])
+def test_a_dough_may_name_a_paste_of_the_last_72_hours(
+    plant: Plant, journal: Journal, hours: float, names: list[str]
+) -> None:
+    """The contract: the latest such batch made before it, at most 72 h before for a paste."""
+    old = replace(TUB, cooked_at=NOW - timedelta(hours=hours))
+    shown = mixer.get({"line": "L1"}, View(plant, 1, NOW, pastes=(old,)), journal, NOW, "RB")
+    assert [clock.name for clock in shown.pastes] == names
+
+
 @pytest.mark.parametrize(("paste_key", "known"), [("", "not chosen"), ("x", "not weighed")])
 def test_what_is_not_known_is_not_nothing(plant: Plant, paste_key: str, known: str) -> None:
     paste = replace(MILK, excess_kg=None) if paste_key else None
