@@ -215,6 +215,9 @@ def test_the_screen_carries_the_chart_that_the_printed_page_has() -> None:
     text = html(low.alert, seen)
     assert text.count('<svg class="inked"') == 2 * len(mine) and printed[0].summary in text
     assert " style=" not in text and "plotly" not in text
+    figures = text[text.index("The last batches in figures") :]
+    newest = mine[0].dots[-1]
+    assert figures.index(newest.name) < figures.index(mine[0].dots[-2].name) and f"{newest.value:.2f}" in figures
 
 
 def test_an_alert_that_no_chart_follows_says_so() -> None:
