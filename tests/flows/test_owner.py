@@ -114,3 +114,28 @@ def test_an_act_while_the_copy_waits_is_recorded_and_given_with_it(begun: Begun,
     until(lambda: owner.trouble is None)
     assert published[-1].acted, "the newest commit is the one that readers are told of"
     assert readers_rows(owner) == shown_rows(owner)
+
+
+def test_the_view_knows_what_was_changed_but_not_by_whom_and_the_flour_of_what_is_held(begun: Begun) -> None:
+    from datetime import datetime
+
+    from flows import holding
+    from models.floor import onhold
+    from models.people import ALONE
+
+    owner, told, published = begun
+    put(owner.job.logs, "change.csv", "changed_at,scope,name,what,operator\n2026-10-05 09:00,line,L1,new pans,XQ\n")
+    put(owner.job.logs, "paste.csv", (SAMPLE / "logs" / "2026-10-05" / "early-paste.csv").read_text(encoding="utf-8"))
+    until(
+        lambda: (
+            owner.view is not None and owner.view.pastes and owner.view.changes is not None and len(owner.view.changes)
+        )
+    )
+    assert owner.view is not None and owner.view.changes is not None
+    assert list(owner.view.changes.columns) == ["changed_at", "scope", "name", "what"]
+    assert owner.view.changes["what"].tolist() == ["new pans"] and owner.view.flour_lots == {}
+    held = owner.view.pastes[-1]
+    form = {"batch": held.paste_key, "ground": "foreign body", "because": "a shard"}
+    owner.act(holding.held_by_form(form, ALONE, "MK", datetime(2026, 10, 5, 12))).result(60)
+    assert list(owner.view.flour_lots) == [held.paste_key] and list(onhold.pastes(owner.view)) == [held.paste_key]
+    assert list(onhold.flour_of(owner.view)) == [owner.view.flour_lots[held.paste_key]]
