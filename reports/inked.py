@@ -58,7 +58,7 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
     """The figure as one element. says: what it shows, for those who do not see it; width: px that it is laid out for."""
     layout = figure["layout"]
     height, sheet = layout["height"], _sheet(layout, width)
-    size = 11.5 if sheet.narrow else layout["font"]["size"]
+    size = 12 if sheet.narrow else layout["font"]["size"]
     parts = [
         *(_shape(shape, sheet) for shape in layout["shapes"]),
         *_axes(layout, sheet, size - 1),
@@ -73,8 +73,7 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
 
 def _sheet(layout: dict[str, Any], width: int) -> _Sheet:
     margin, narrow = layout["margin"], width < NARROW
-    right = min(margin["r"], 78) if narrow else margin["r"]
-    left, right, top, bottom = margin["l"], width - right, margin["t"], layout["height"] - margin["b"]
+    left, right, top, bottom = margin["l"], width - margin["r"], margin["t"], layout["height"] - margin["b"]
     x, y = {"paper": _Scale(0, 1, left, right)}, {"paper": _Scale(0, 1, bottom, top)}
     for name, axis in layout.items():
         if name.startswith(("xaxis", "yaxis")) and "range" in axis:
@@ -191,7 +190,7 @@ def _words(annotations: list[dict[str, Any]], sheet: _Sheet) -> Iterable[str]:
 
 
 def _placed(word: dict[str, Any], sheet: _Sheet) -> _Words:
-    size, said = min(word["font"]["size"], 12.5) - sheet.narrow, unescape(word["text"])
+    size, said = min(word["font"]["size"], 12.5), unescape(word["text"])
     x = sheet.x[word["xref"]](word["x"]) + word.get("xshift", 0)
     y = sheet.y[word["yref"]](word["y"]) - word.get("yshift", 0)
     wide, right = _LETTER * size * len(said), word["xanchor"] == "right"

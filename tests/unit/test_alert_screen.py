@@ -222,3 +222,10 @@ def test_the_screen_carries_the_chart_that_the_printed_page_has() -> None:
 
 def test_an_alert_that_no_chart_follows_says_so() -> None:
     assert "No chart follows this" in html("P1") and 'class="inked"' not in html("P1")
+
+
+def test_a_note_has_no_sign_that_cannot_be_seen_or_turns_the_line_round() -> None:
+    form = {"act": "done", "note": "looked\u202e at\x00 the\nprobe\u2066 "}
+    assert act_of(form, of_paste(), SUPERVISOR, "RS", NOW).note == "looked at the probe"
+    with pytest.raises(ActRefused, match="no note"):
+        act_of({"act": "done", "note": "\u202e\x00\u200b"}, of_paste(), SUPERVISOR, "RS", NOW)
