@@ -62,8 +62,8 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
     parts = [
         *(_shape(shape, sheet) for shape in layout["shapes"]),
         *_axes(layout, sheet, size - 1),
-        *(part for trace in figure["data"] for part in _trace(trace, sheet)),
         *_words(layout["annotations"], sheet),
+        *(part for trace in figure["data"] for part in _trace(trace, sheet)),  # no word hides a batch
     ]
     head = (
         f'viewBox="0 0 {width} {height}" role="img" aria-label="{escape(says)}" font-size="{size:g}" fill="{look.INK}"'
@@ -110,7 +110,7 @@ def _times(axis: dict[str, Any], scale: _Scale, narrow: bool) -> list[tuple[Any,
         return list(zip(axis["tickvals"], axis["ticktext"], strict=True))[:: 2 if narrow else 1]
     first = datetime.fromtimestamp(scale.first, UTC).replace(tzinfo=None)
     hours = (scale.last - scale.first) / 3600
-    step = next((one for one in _HOURS if hours / one <= (3 if narrow else axis["nticks"])), _HOURS[-1])
+    step = next((one for one in _HOURS if hours / one <= (2 if narrow else axis["nticks"])), _HOURS[-1])
     at = first.replace(hour=first.hour - first.hour % step, minute=0, second=0)
     every = (at + timedelta(hours=step * n) for n in range(int(hours / step) + 2))
     return [(one.isoformat(), f"{one:%H:%M}") for one in every if scale.holds(one.isoformat())]

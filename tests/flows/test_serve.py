@@ -171,7 +171,7 @@ def test_prefects_record_comes_after_and_its_server_goes_with_the_service(tmp_pa
     until(lambda: _recorded(tmp_path), 120)
     service.drop("boiled.csv", _boiled(datetime.now(ZoneInfo("Europe/Lisbon"))))
     (alert,) = json.loads(service.get("/alerts.json"))
-    until(lambda: _heard(tmp_path) == {("loaftrace.alert.raised", f"loaftrace.alert.{alert['alert']}")}, 60)
+    until(lambda: _heard(tmp_path) == {("loaftrace.alert.raised", f"loaftrace.alert.{alert['alert']}")}, 120)
     begun = descendants(service.process.pid)
     assert len(begun) >= 2, "the process that keeps the record, and the server it began"
     service.kill()
