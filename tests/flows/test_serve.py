@@ -16,7 +16,7 @@ import pytest
 
 from models.storage import owned
 from tests.faults.killer import SAMPLE, pieces, run
-from tests.flows.serving import ROOT, Service, descendants, post, until, visit
+from tests.flows.serving import ROOT, Service, boiled, descendants, post, until, visit
 
 pytestmark = [pytest.mark.timeout(400), pytest.mark.slow]
 
@@ -169,22 +169,13 @@ def test_prefects_record_comes_after_and_its_server_goes_with_the_service(tmp_pa
     service.start()
     assert service.process is not None
     until(lambda: _recorded(tmp_path), 120)
-    service.drop("boiled.csv", _boiled(datetime.now(ZoneInfo("Europe/Lisbon"))))
+    service.drop("boiled.csv", boiled(datetime.now(ZoneInfo("Europe/Lisbon"))))
     (alert,) = json.loads(service.get("/alerts.json"))
     until(lambda: _heard(tmp_path) == {("loaftrace.alert.raised", f"loaftrace.alert.{alert['alert']}")}, 120)
     begun = descendants(service.process.pid)
     assert len(begun) >= 2, "the process that keeps the record, and the server it began"
     service.kill()
     until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in begun), 60)
-
-
-def _boiled(now: datetime) -> str:
-    """A paste of K1 that lost 10 % of its weight, a quarter of an hour ago."""
-    start, end = (f"{now - timedelta(minutes=ago):%Y-%m-%d %H:%M}" for ago in (30, 15))
-    since_six = now - timedelta(hours=6, minutes=30)  # the shifts begin at six, fourteen and twenty-two
-    shift = ("early", "late", "night")[since_six.hour // 8]
-    names = "paste_batch,kettle,shift_date,shift,flour_kg,liquid_kg,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,probe"
-    return f"{names}\n99,K1,{since_six:%Y-%m-%d},{shift},64,128,192,172.8,{start},{end},66,contact\n"
 
 
 def _heard(folder: Path) -> set[tuple[str, str]]:
