@@ -56,7 +56,7 @@ def _environment() -> Environment:
     environment = Environment(
         loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    environment.globals.update(inked=_inked, sentence=words.sentence)
+    environment.globals.update(inked=_inked, number=words.number, sentence=words.sentence)
     return environment
 
 

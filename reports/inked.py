@@ -58,12 +58,12 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
     """The figure as one element. says: what it shows, for those who do not see it; width: px that it is laid out for."""
     layout = figure["layout"]
     height, sheet = layout["height"], _sheet(layout, width)
-    size = 11.5 if sheet.narrow else layout["font"]["size"]
+    size = 12 if sheet.narrow else layout["font"]["size"]
     parts = [
         *(_shape(shape, sheet) for shape in layout["shapes"]),
         *_axes(layout, sheet, size - 1),
-        *(part for trace in figure["data"] for part in _trace(trace, sheet)),
         *_words(layout["annotations"], sheet),
+        *(part for trace in figure["data"] for part in _trace(trace, sheet)),  # no word hides a batch
     ]
     head = (
         f'viewBox="0 0 {width} {height}" role="img" aria-label="{escape(says)}" font-size="{size:g}" fill="{look.INK}"'
@@ -73,8 +73,7 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
 
 def _sheet(layout: dict[str, Any], width: int) -> _Sheet:
     margin, narrow = layout["margin"], width < NARROW
-    right = min(margin["r"], 78) if narrow else margin["r"]
-    left, right, top, bottom = margin["l"], width - right, margin["t"], layout["height"] - margin["b"]
+    left, right, top, bottom = margin["l"], width - margin["r"], margin["t"], layout["height"] - margin["b"]
     x, y = {"paper": _Scale(0, 1, left, right)}, {"paper": _Scale(0, 1, bottom, top)}
     for name, axis in layout.items():
         if name.startswith(("xaxis", "yaxis")) and "range" in axis:
@@ -111,7 +110,7 @@ def _times(axis: dict[str, Any], scale: _Scale, narrow: bool) -> list[tuple[Any,
         return list(zip(axis["tickvals"], axis["ticktext"], strict=True))[:: 2 if narrow else 1]
     first = datetime.fromtimestamp(scale.first, UTC).replace(tzinfo=None)
     hours = (scale.last - scale.first) / 3600
-    step = next((one for one in _HOURS if hours / one <= (3 if narrow else axis["nticks"])), _HOURS[-1])
+    step = next((one for one in _HOURS if hours / one <= (2 if narrow else axis["nticks"])), _HOURS[-1])
     at = first.replace(hour=first.hour - first.hour % step, minute=0, second=0)
     every = (at + timedelta(hours=step * n) for n in range(int(hours / step) + 2))
     return [(one.isoformat(), f"{one:%H:%M}") for one in every if scale.holds(one.isoformat())]
@@ -191,7 +190,7 @@ def _words(annotations: list[dict[str, Any]], sheet: _Sheet) -> Iterable[str]:
 
 
 def _placed(word: dict[str, Any], sheet: _Sheet) -> _Words:
-    size, said = min(word["font"]["size"], 12.5) - sheet.narrow, unescape(word["text"])
+    size, said = min(word["font"]["size"], 12.5), unescape(word["text"])
     x = sheet.x[word["xref"]](word["x"]) + word.get("xshift", 0)
     y = sheet.y[word["yref"]](word["y"]) - word.get("yshift", 0)
     wide, right = _LETTER * size * len(said), word["xanchor"] == "right"

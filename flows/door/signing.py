@@ -243,7 +243,7 @@ class Guard:
 
 
 def _person(seen: Visit) -> Person | None:
-    """Who makes a request of this session; None: nobody."""
+    """Who makes this request; None: nobody."""
     if seen.people is not None:
         return sessions.person_of(seen.session, seen.people, time.time())
     typed = seen.session.tapped if INITIALS.fullmatch(seen.session.tapped) else ""

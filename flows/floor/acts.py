@@ -128,7 +128,7 @@ def _tablet(floor: Floor, request: Request, name: str, post: Callable[..., Any],
         frame = screens.frame(floor, request, words)
         return Response(draw(frame, outcome.screen), 422 if outcome.questions else 200, media_type="text/html")
     where = "line" if name == "mixer" else "kettle"
-    return RedirectResponse(f"/{name}?{where}={quote(form.get(where, ''))}", 303)
+    return RedirectResponse(f"/{name}?{where}={quote(getattr(outcome.screen, where))}", 303)
 
 
 def _now() -> Any:

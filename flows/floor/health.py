@@ -38,6 +38,7 @@ def health(floor: Floor) -> dict[str, Any]:
         "alerts_nobody_was_told_of": len(view.unheard),
         "boards": floor.hub.listeners,
         "pages": _clerk(floor),
+        "prefect_events": floor.clerk.events if floor.clerk else {"waiting": 0, "lost": 0},
     }
 
 

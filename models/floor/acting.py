@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
+from models.floor.typed import one_line
 from models.shapes import Finding
 from models.storage.cases import Act, CaseEvent
 
@@ -55,7 +56,7 @@ def act_of(form: Mapping[str, str], alert: Alert, person: Person | None, who: st
 
     Raises ActRefused for an act that is none, that this person may not do, or that lacks its finding or its note.
     """
-    act, note = form.get("act", ""), " ".join(form.get("note", "").split())
+    act, note = form.get("act", ""), one_line(form.get("note", ""))
     found = form.get("found", "") if act == "closed" else ""
     if act not in ACTS:
         raise ActRefused("no such act")

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import get_args
 
 from models.floor.holds import ENDS, Act, Ground, HoldEvent
+from models.floor.typed import one_line
 from models.storage.holds import HoldError, named
 
 LONGEST = 500
@@ -43,4 +44,4 @@ def to_end(form: Mapping[str, str], hold: str, who: str, at: datetime) -> HoldEv
 
 
 def _because(form: Mapping[str, str]) -> str:
-    return " ".join(form.get("because", "").split())[:LONGEST]
+    return one_line(form.get("because", ""))[:LONGEST]

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+from models.floor.typed import one_line
 from models.logbook import TABLES
 from models.pages import words
 
@@ -103,7 +104,7 @@ def asked(form: Mapping[str, str], view: View, person: Person | None, who: str) 
     """
     if no := may_not(person, who):
         raise DecisionRefused(no)
-    act, because = form.get("act", ""), " ".join(form.get("because", "").split())
+    act, because = form.get("act", ""), one_line(form.get("because", ""))
     if act not in VERDICTS:
         raise DecisionRefused("no such act")
     alike, row = form.get("alike", ""), form.get("row", "")

@@ -103,8 +103,12 @@ def clock_text(at: datetime, plant: Plant) -> str:
 
 def plain(text: str) -> str:
     """A typed text on one line, without signs that cannot be seen, and not endless."""
-    seen = "".join(" " if unicodedata.category(c).startswith("C") else c for c in text[: 4 * LONGEST])
-    return " ".join(seen.split())[:LONGEST]
+    return one_line(text[: 4 * LONGEST])[:LONGEST]
+
+
+def one_line(text: str) -> str:
+    """A typed text on one line, without signs that cannot be seen or that turn what follows them round."""
+    return " ".join("".join(" " if unicodedata.category(c).startswith("C") else c for c in text).split())
 
 
 def shifts_near(plant: Plant, now: datetime) -> tuple[ShiftOf, ...]:

@@ -22,7 +22,7 @@ function watch() {
 function exchange(part, fresh) {
   const focused = part.contains(document.activeElement) ? document.activeElement : null;
   if (focused && focused.closest("form, details")) return;
-  if ([...part.querySelectorAll("input, textarea")].some((field) => field.value !== field.defaultValue)) return;
+  if ([...part.querySelectorAll("input, textarea")].some(isTyped)) return;
   const address = focused && focused.getAttribute("href");
   const open = [...part.querySelectorAll("details")].map((one) => one.open);
   part.innerHTML = fresh.innerHTML;
@@ -44,12 +44,25 @@ for (const inside of document.querySelectorAll("iframe.page")) {
   });
 }
 
+const isTyped = (field) => !field.matches("[type=hidden], [type=checkbox], [type=radio]") && field.value !== field.defaultValue;
+
+// Nobody is signed in any more: the page goes to the sign-in by itself, unless somebody is in the midst of typing.
+function signedOut() {
+  if (![...document.querySelectorAll("form[method=post] input, form[method=post] textarea")].some(isTyped)) { location.reload(); return; }
+  if (document.querySelector(".out")) return;
+  const said = document.createElement("p");
+  said.className = "said out";
+  said.setAttribute("role", "alert");
+  said.textContent = document.body.dataset.out;
+  document.getElementById("screen").prepend(said);
+}
+
 async function bringUp() {
   if (fetching) { again = true; return; }
   fetching = true;
   try {
     const answer = await fetch(location.href, { headers: { accept: "text/html" }, cache: "no-store" });
-    if (answer.redirected && new URL(answer.url).pathname !== location.pathname) { location.reload(); return; }
+    if (answer.redirected && new URL(answer.url).pathname !== location.pathname) { signedOut(); return; }
     if (!answer.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     for (const part of document.querySelectorAll("[data-live]")) {

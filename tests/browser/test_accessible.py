@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 from flows.cli import main
-from reports import signin
+from models import plant as plant_file
+from models.storage.decisions import Waiting
+from reports import signin, slips
 from tests.browser.accessible import violations
 
 PLANT = Path(__file__).resolve().parents[2] / "seed_data" / "plant.toml"
@@ -40,7 +42,21 @@ def test_the_kettle_card(chromium, tmp_path: Path) -> None:
         assert violations(chromium.driver) == []
 
 
-@pytest.mark.parametrize("what", ["sign in", "tap", "type"])
+def test_the_slip_for_a_shift(chromium, tmp_path: Path) -> None:
+    why = "Wa 1860 kg above Wb 192 kg: a point, a digit, or a tub on the scale?"
+    rows = [
+        Waiting(seq, "paste", "early-paste.csv", 3 + seq, "weight_after_kg", value, "paste.rise", why, proposal, {}, 1, "2026-05-05", "early")
+        for seq, value, proposal in ((1, "1860", "186.0"), (2, "", None))
+    ]  # fmt: skip
+    plant = plant_file.load(PLANT)
+    (slip, _) = slips.write(plant, rows, {1: {"weight_after_kg": "1860"}, 2: {}}, tmp_path)
+    for width in (1280, 390):
+        chromium.open(slip, width)
+        assert violations(chromium.driver) == []
+        assert chromium.run("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("what", ["sign in", "tap", "type", "signed out", "not recorded"])
 def test_the_pages_at_the_door(chromium, tmp_path: Path, what: str) -> None:
     door = tmp_path / "door.html"
     asked = signin.Asked(what, "token", "nonce", said=signin.TEXTS["wrong"], initials=("MK", "TS"))

@@ -12,7 +12,7 @@ from models import passphrases
 from models import plant as plant_file
 from tests.browser.accessible import violations
 from tests.faults.killer import SAMPLE, pieces, put
-from tests.flows.serving import Service, until
+from tests.flows.serving import Service, boiled, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.slow]
 WORDS = {"MK": "quality oven mitts", "TS": "supervising mitts", "FL": "floury floor mitts"}
@@ -179,6 +179,30 @@ def _alerts(browser):
 
 def _act(browser, name: str, value: str) -> None:
     browser.find_element("css selector", f"button[name='{name}'][value='{value}']").click()
+
+
+def test_a_hold_reaches_the_mixer_before_it_pours(browser, service: Service) -> None:
+    """The mixer's screen is open while a supervisor holds the paste: it says so by itself, and what is typed meanwhile stays."""
+    _sign_in(browser, service, "TS")
+    put(service.logs, "paste-now.csv", boiled(datetime.now(plant_file.load(SAMPLE / "plant.toml").zone)))
+    until(lambda: _offers(browser, service, "K1 99"), 30)
+    _fill(browser, dough_batch="55")
+    assert "On hold" not in browser.find_element("id", "screen").text
+    held = browser.execute_async_script(
+        "const done = arguments[1]; fetch('/holds', {method: 'POST', body: new URLSearchParams({form_token: arguments[0],"
+        " batch: 'K1/99', ground: 'foreign body', because: 'a glove'})}).then(a => done(a.status))",
+        browser.find_element("name", "form_token").get_attribute("value"),
+    )
+    assert held == 200
+    until(lambda: "On hold: do not pour" in browser.find_element("id", "on-hold").text, 20)
+    assert "a glove" in browser.find_element("id", "on-hold").text
+    typed = [f.get_attribute("value") for f in browser.find_elements("css selector", "[name='dough_batch']")]
+    assert "55" in typed
+
+
+def _offers(browser, service: Service, paste: str) -> bool:
+    browser.get(service.base + "/mixer?line=L1")
+    return paste in browser.find_element("name", "paste_key").text
 
 
 def test_charts_and_months_are_for_those_who_follow_them(browser, service: Service) -> None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from models import plant as plants
+from models.floor import mixer
 from models.floor.alertscreen import alert_screen
 from models.floor.chartscreen import charts
 from models.floor.floor import floor
@@ -15,9 +18,12 @@ from models.floor.handover import handover
 from models.floor.printed import monthly, printed
 from models.floor.quarantine import quarantine
 from models.floor.view import View
+from models.storage.journal import Journal
 from models.storage.viewing import _chart
-from reports.board import STATIC
+from reports import tablets
+from reports.board import STATIC, Frame
 from tests.browser.accessible import violations
+from tests.unit import test_kettleside, test_mixer
 from tests.unit.board import NOW, QA, ago, of_paste, page, seen, view
 from tests.unit.snapshots import PLANT, snapshot
 from tests.unit.test_alert_screen import TRACED
@@ -72,10 +78,31 @@ def screens(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "quarantine": page("quarantine", "/quarantine", quarantine=quarantine(few, QA, "QA")),
         "reports": page("reports", "/reports", reports=printed([f"day-2026-05-{d:02d}.html" for d in range(1, 7)])),
     }
+    found |= tablet_screens(tmp_path_factory.mktemp("journals"))
     for name, text in found.items():
         text = re.sub(r'<link rel="stylesheet" href="/static/([\w.]+)">', _style, text)
         (folder / f"{name}.html").write_text(re.sub(r"<script[^>]*></script>", "", text), encoding="utf-8")
     return folder
+
+
+def tablet_screens(folder: Path) -> dict[str, str]:
+    """The mixer with a paste on hold, the kettle with a cold weight; nobody has tapped initials."""
+    frame = Frame("north", "/mixer", "n", "the-token", tap=("MK", "TS"), signs=True)
+    plant = plants.parse(tomllib.loads(test_mixer.TEXT))
+    seen = test_mixer.held(View(plant, 1, test_mixer.NOW, pastes=(test_mixer.MILK, test_mixer.TUB)))
+    journal = Journal(folder / "mixer.jsonl")
+    test_mixer.post(replace(seen, holds=()), journal, test_mixer.FORM)
+    mixing = mixer.get({"line": "L1"}, seen, journal, test_mixer.LATER, "")
+    journal = Journal(folder / "kettle.jsonl")
+    test_kettleside.cooked(seen, journal)
+    cold = test_kettleside.post(seen, journal, test_kettleside.COLD | {"weight_cold_kg": "33.8"}, 20)
+    test_kettleside.cooked(seen, journal, {"paste_batch": "08"}, key="2026-05-06/K1/08")
+    cooking = test_kettleside.post(seen, journal, test_kettleside.CHARGE | {"paste_batch": "09"}, 30)
+    return {
+        "mixer-held": tablets.mixer_screen(frame, mixing),
+        "kettle-cold": tablets.kettle_screen(frame, cold.screen),
+        "kettle-cooks": tablets.kettle_screen(frame, cooking.screen),
+    }
 
 
 def of_snapshot() -> View:
@@ -114,7 +141,20 @@ def test_place_state_and_minutes_are_legible_from_three_metres(chromium, screens
 
 @pytest.mark.parametrize(
     "name",
-    ["floor-alerts", "floor-few", "alert", "alert-chart", "charts", "month", "handover", "quarantine", "reports"],
+    [
+        "floor-alerts",
+        "floor-few",
+        "alert",
+        "alert-chart",
+        "charts",
+        "month",
+        "mixer-held",
+        "kettle-cold",
+        "kettle-cooks",
+        "handover",
+        "quarantine",
+        "reports",
+    ],
 )
 @pytest.mark.parametrize("width", [1024, 390, 320])
 def test_no_screen_is_wider_than_a_tablet_or_a_phone(chromium, screens: Path, name: str, width: int):
@@ -122,7 +162,7 @@ def test_no_screen_is_wider_than_a_tablet_or_a_phone(chromium, screens: Path, na
     assert chromium.run("document.documentElement.scrollWidth") <= width
 
 
-@pytest.mark.parametrize(("width", "least"), [(1024, 10.0), (390, 9.5), (320, 7.5)])
+@pytest.mark.parametrize(("width", "least"), [(1024, 10.5), (390, 10.5), (320, 8.5)])
 @pytest.mark.parametrize("name", ["alert-chart", "charts"])
 def test_a_chart_can_be_read_on_a_phone(chromium, screens: Path, name: str, width: int, least: float):
     """Words in a drawing shrink with it: what is shown is at least this high, and one drawing of each is shown."""
@@ -137,13 +177,27 @@ def test_a_chart_can_be_read_on_a_phone(chromium, screens: Path, name: str, widt
     assert len(named) == len(set(named)) and all(named)
 
 
-@pytest.mark.parametrize("name", ["alert", "quarantine"])
+@pytest.mark.parametrize("name", ["alert", "quarantine", "mixer-held", "kettle-cold", "kettle-cooks"])
 def test_what_is_pressed_fits_a_glove_and_every_field_has_its_name(chromium, screens: Path, name: str):
     chromium.open(screens / f"{name}.html", 390, 844)
     pressed = "[...document.querySelectorAll('main button, main summary')].filter(e => e.offsetParent).map(e => e.offsetHeight)"
     assert min(chromium.run(pressed)) >= 44
     fields = "[...document.querySelectorAll('main textarea, main input:not([type=hidden])')].filter(f => !f.labels.length).length"
     assert chromium.run(fields) == 0
+
+
+@pytest.mark.parametrize("name", ["mixer-held", "kettle-cold"])
+@pytest.mark.parametrize("width", [1024, 390])
+def test_what_is_pressed_lies_on_no_words(chromium, screens: Path, name: str, width: int):
+    """A button in the midst of a sentence is as high as a line of its own."""
+    chromium.open(screens / f"{name}.html", width, 844)
+    over = chromium.run(
+        """[...document.querySelectorAll('main a.button, main button')].filter(e => e.offsetParent).filter(e => {
+            const box = e.getBoundingClientRect(), around = e.parentElement.getBoundingClientRect();
+            return box.top < around.top - 1 || box.bottom > around.bottom + 1;
+        }).map(e => e.textContent)"""
+    )
+    assert over == []
 
 
 def test_ids_are_given_once(chromium, screens: Path):

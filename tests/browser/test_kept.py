@@ -8,7 +8,7 @@ import pytest
 
 from models import passphrases
 from tests.browser.accessible import violations
-from tests.faults.killer import pieces
+from tests.faults.killer import pieces, put
 from tests.flows.serving import Service, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300), pytest.mark.slow]
@@ -188,3 +188,18 @@ def test_initials_tapped_on_the_way_back_lose_nothing_either(browser, service: S
         for f in browser.find_elements("css selector", "details.new input")
     }
     assert (shown["dough_batch"], shown["flour_kg"]) == ("81", "100")
+
+
+def test_a_page_does_not_leave_somebody_who_types_when_the_session_runs_out(browser, service: Service) -> None:
+    sign_in(browser, service, "TS")
+    type_hold(browser, service)
+    browser.delete_all_cookies()
+    put(service.logs, "news.csv", list(pieces())[9][1])  # something changed: the page looks, and is led to the sign-in
+    until(lambda: browser.find_elements("css selector", ".out"), 30)
+    assert "/holds" in browser.current_url and typed(browser) == HELD
+    browser.get(service.base + "/sign-in")
+    sign_in(browser, service, "TS", fresh=False)
+    browser.get(service.base + "/holds")
+    browser.delete_all_cookies()
+    put(service.logs, "more.csv", list(pieces())[10][1])
+    until(lambda: "/sign-in" in browser.current_url, 30)  # where nobody types, the page goes there by itself

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -15,7 +16,7 @@ import pytest
 
 from models.storage import owned
 from tests.faults.killer import SAMPLE, pieces, run
-from tests.flows.serving import ROOT, Service, descendants, post, until, visit
+from tests.flows.serving import ROOT, Service, boiled, descendants, post, until, visit
 
 pytestmark = [pytest.mark.timeout(400), pytest.mark.slow]
 
@@ -168,22 +169,13 @@ def test_prefects_record_comes_after_and_its_server_goes_with_the_service(tmp_pa
     service.start()
     assert service.process is not None
     until(lambda: _recorded(tmp_path), 120)
-    service.drop("boiled.csv", _boiled(datetime.now(ZoneInfo("Europe/Lisbon"))))
+    service.drop("boiled.csv", boiled(datetime.now(ZoneInfo("Europe/Lisbon"))))
     (alert,) = json.loads(service.get("/alerts.json"))
-    until(lambda: _heard(tmp_path) == {("loaftrace.alert.raised", f"loaftrace.alert.{alert['alert']}")}, 60)
+    until(lambda: _heard(tmp_path) == {("loaftrace.alert.raised", f"loaftrace.alert.{alert['alert']}")}, 120)
     begun = descendants(service.process.pid)
     assert len(begun) >= 2, "the process that keeps the record, and the server it began"
     service.kill()
     until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in begun), 60)
-
-
-def _boiled(now: datetime) -> str:
-    """A paste of K1 that lost 10 % of its weight, a quarter of an hour ago."""
-    start, end = (f"{now - timedelta(minutes=ago):%Y-%m-%d %H:%M}" for ago in (30, 15))
-    since_six = now - timedelta(hours=6, minutes=30)  # the shifts begin at six, fourteen and twenty-two
-    shift = ("early", "late", "night")[since_six.hour // 8]
-    names = "paste_batch,kettle,shift_date,shift,flour_kg,liquid_kg,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,probe"
-    return f"{names}\n99,K1,{since_six:%Y-%m-%d},{shift},64,128,192,172.8,{start},{end},66,contact\n"
 
 
 def _heard(folder: Path) -> set[tuple[str, str]]:
@@ -227,3 +219,32 @@ def test_a_tablet_at_which_nobody_tapped_says_so_before_anybody_types(service: S
     cookie, token = visit(service, path)
     status, said = post(service, path, cookie, form_token=token, step="charge")
     assert status == 422 and "whose entry is this" in said
+
+
+def test_a_tablet_stays_at_its_own_kettle_and_line(service: Service) -> None:
+    """The forms of a batch that is open name the batch alone; what comes back is the screen they stood on."""
+    cookie, token = visit(service, "/kettle?kettle=K2")
+    shift = re.search(r'name="shift_of">.*?value="([^"]+)" selected', service.get("/kettle?kettle=K2"), re.DOTALL)
+    assert shift is not None
+    now = datetime.now(ZoneInfo("Europe/Lisbon"))
+    start, end = (f"{now - timedelta(minutes=ago):%Y-%m-%d %H:%M}" for ago in (20, 6))
+    who = {"form_token": token, "by": "MK"}
+    charge = {"step": "charge", "kettle": "K2", "recipe": "water-5", "paste_batch": "77", "shift_of": shift[1]}
+    status, page = post(service, "/kettle", cookie, **who, **charge, weight_before_kg="120", cook_start=start)
+    assert status == 200 and "<h1>Kettle K2</h1>" in page
+    weigh = {"step": "weigh", "key": f"{shift[1].split('/')[0]}/K2/77", "weight_after_kg": "114", "cook_temp_c": "66"}
+    status, page = post(service, "/kettle", cookie, **who, **weigh, residue_kg="0.4", cook_end=end)
+    assert status == 200 and "<h1>Kettle K2</h1>" in page and "Paste 77, water-5" in page
+    plan = {
+        "step": "plan",
+        "line": "L3",
+        "product": "toast",
+        "dough_batch": "78",
+        "shift_of": shift[1],
+        "flour_kg": "50",
+    }
+    status, page = post(service, "/mixer", cookie, **who, **plan)
+    assert status == 200 and "<h1>Mixer of line L3</h1>" in page
+    withdraw = {"step": "withdraw", "key": f"{shift[1].split('/')[0]}/L3/78"}
+    status, page = post(service, "/mixer", cookie, **who, **withdraw)
+    assert status == 200 and "<h1>Mixer of line L3</h1>" in page

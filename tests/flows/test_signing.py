@@ -9,7 +9,9 @@ import re
 import socket
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -440,6 +442,38 @@ def test_attempts_are_counted_by_name_and_by_address():
     for _ in range(200):
         assert fresh.wait("MK", "10.0.0.1") == 0.0, "who types it right is never stopped"
         fresh.succeeded("MK", "10.0.0.1")
+
+
+def test_very_many_sign_ins_at_once_are_few_derivations(staff: People, monkeypatch: pytest.MonkeyPatch):
+    """Sixty guesses of one name at once count as sixty: five are derived, never more than two together, and the board answers."""
+    running: list[int] = []
+    together = threading.Lock()
+    peaks: list[int] = []
+
+    def slow(given: str, kept: str | None) -> bool:
+        with together:
+            running.append(1)
+            peaks.append(len(running))
+        time.sleep(0.05)
+        with together:
+            running.pop()
+        return False
+
+    monkeypatch.setattr("flows.door.answering.passphrases.right", slow)
+    with served(guard(_app(), staff, loopback_only=False)) as base, browser(base) as one:
+        token = one.token("/sign-in")
+        fields = {"form_token": token, "name": "MK", "passphrase": "guess"}
+
+        def guess(_: int) -> int:
+            cookies = {"loaftrace": one.cookies["loaftrace"]}
+            return httpx.post(f"{base}/sign-in", data=fields, cookies=cookies, timeout=30, trust_env=False).status_code
+
+        with ThreadPoolExecutor(60) as many:
+            answers = many.map(guess, range(60))
+            assert one.get("/health").text == "ok"
+            found = Counter(answers)
+    assert found == {401: attempts.OF_BOTH, 429: 60 - attempts.OF_BOTH}
+    assert len(peaks) == attempts.OF_BOTH and max(peaks) <= 2
 
 
 @pytest.mark.parametrize(

@@ -215,7 +215,17 @@ def test_the_screen_carries_the_chart_that_the_printed_page_has() -> None:
     text = html(low.alert, seen)
     assert text.count('<svg class="inked"') == 2 * len(mine) and printed[0].summary in text
     assert " style=" not in text and "plotly" not in text
+    figures = text[text.index("The last batches in figures") :]
+    newest = mine[0].dots[-1]
+    assert figures.index(newest.name) < figures.index(mine[0].dots[-2].name) and f"{newest.value:.2f}" in figures
 
 
 def test_an_alert_that_no_chart_follows_says_so() -> None:
     assert "No chart follows this" in html("P1") and 'class="inked"' not in html("P1")
+
+
+def test_a_note_has_no_sign_that_cannot_be_seen_or_turns_the_line_round() -> None:
+    form = {"act": "done", "note": "looked\u202e at\x00 the\nprobe\u2066 "}
+    assert act_of(form, of_paste(), SUPERVISOR, "RS", NOW).note == "looked at the probe"
+    with pytest.raises(ActRefused, match="no note"):
+        act_of({"act": "done", "note": "\u202e\x00\u200b"}, of_paste(), SUPERVISOR, "RS", NOW)

@@ -77,6 +77,14 @@ def test_all_of_it_stays_on_its_sheet_and_says_what_it_is() -> None:
         assert all(-1 <= x <= width for x, _ in dots(svg))
 
 
+def test_no_word_hides_a_batch() -> None:
+    told = next(one for one in (day(snapshot(), BAD).lines[0].main) if one.spans)
+    order = [
+        part.tag if part.tag == "rect" and part.get("opacity") else part.get("stroke-linecap") for part in drawn(told)
+    ]
+    assert "rect" in order and order.index("round") > max(n for n, one in enumerate(order) if one == "rect")
+
+
 def test_no_style_no_script_no_address_and_small() -> None:
     text = inked.svg(figures.curve(shown(), 280), shown().summary)
     assert "style" not in text and "<script" not in text and "http" not in text
