@@ -95,23 +95,27 @@ def _other_year(kind: str) -> Maker:
     """Every date and time of the row that is a year off its file, in the year of the file."""
 
     def made(row: pd.Series, plant: Plant) -> Cells | None:
-        cells: Cells = {}
-        for name in years.dated(kind):
-            at = row[name]
-            if pd.notna(at) and years.is_off(at, row["usual_date"]):
-                by = pd.DateOffset(years=-1 if at > row["usual_date"] else 1)
-                is_date = TABLES[kind].by_name[name].type == "date"
-                cells[name] = (at + by).strftime("%Y-%m-%d") if is_date else _by_the_clock(at, by, plant)
-        return cells or None
+        usual = row["usual_date"]
+        off = [name for name in years.dated(kind) if pd.notna(row[name]) and years.is_off(row[name], usual)]
+        return {name: _moved(kind, name, row, -1 if row[name] > usual else 1, plant) for name in off} or None
 
     return made
 
 
-def _by_the_clock(at: pd.Timestamp, by: pd.DateOffset, plant: Plant) -> pd.Timestamp:
-    """An instant moved by the calendar, at the same time of the plant's clock."""
-    local = at.tz_localize("UTC").tz_convert(plant.timezone).tz_localize(None) + by
-    moved = local.tz_localize(plant.timezone, ambiguous=True, nonexistent="shift_forward")
-    return moved.tz_convert("UTC").tz_localize(None)
+def other_year(kind: str, row: pd.Series, by: int, plant: Plant) -> dict[str, str]:
+    """All dates and times of a row, so many years later, as a log writes them."""
+    names = [name for name in years.dated(kind) if pd.notna(row[name])]
+    return {name: as_text(_moved(kind, name, row, by, plant), plant) for name in names}
+
+
+def _moved(kind: str, name: str, row: pd.Series, by: int, plant: Plant) -> Any:
+    """A date as text, or an instant, moved by the calendar: at the same time of the plant's clock."""
+    moved = pd.DateOffset(years=by)
+    if TABLES[kind].by_name[name].type == "date":
+        return (row[name] + moved).strftime("%Y-%m-%d")
+    local = row[name].tz_localize("UTC").tz_convert(plant.timezone).tz_localize(None) + moved
+    zoned = local.tz_localize(plant.timezone, ambiguous=True, nonexistent="shift_forward")
+    return zoned.tz_convert("UTC").tz_localize(None)
 
 
 def _usual(before: float, after: float, net: float) -> bool:

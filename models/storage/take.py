@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from models.judging import checks
 from models.logbook import TABLES
-from models.storage import account, raw, store
+from models.storage import account, raw, store, wrongyear
 
 if TYPE_CHECKING:
     import duckdb
@@ -120,7 +120,10 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
     places = pd.concat([_places(file) for file in files], ignore_index=True)
     found = checks.judge_truth(kind, frame, places["file_id"], plant)
-    slips = pd.DataFrame(slips_of(kind, files, found, plant), columns=list(SLIP_COLUMNS))
+    unseen = [file.file_id for file in files if not wrongyear.SEEN.intersection(file.sheet.columns)]
+    of_unseen = places["file_id"].isin(unseen)
+    off = wrongyear.files_off(con, kind, frame[of_unseen], places.loc[of_unseen, "file_id"])
+    slips = pd.DataFrame(slips_of(kind, files, found, plant, off), columns=list(SLIP_COLUMNS))
     _put_rows(con, kind, frame, places, set(slips["seq"]))
     store.insert(con, "slip", slips.astype(SLIP_TYPES))
     return outcomes(found)
@@ -149,8 +152,13 @@ def _put_rows(
     con.unregister("incoming")
 
 
-def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant) -> list[tuple[Any, ...]]:
-    """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it."""
+def slips_of(
+    kind: str, files: list[Pending], found: checks.Judged, plant: Plant, off: Mapping[int, int] | None = None
+) -> list[tuple[Any, ...]]:
+    """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it.
+
+    off: files that look a year off, file_id -> years to add.
+    """
     doubts: dict[int, list[Doubt]] = {}
     starts, start = [], 0
     for file in files:
@@ -165,8 +173,24 @@ def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant
         return files[of_file], position - starts[of_file]
 
     _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place(position), column))
+    for start, file in zip(starts, files, strict=True):
+        if by := (off or {}).get(file.file_id):
+            _ask_the_year(kind, found.rows.iloc[start : start + file.n], by, doubts, plant)
     seqs = {position: file.seq(row) for position in doubts for file, row in [place(position)]}
     return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+
+
+def _ask_the_year(kind: str, rows: pd.DataFrame, by: int, doubts: dict[int, list[Doubt]], plant: Plant) -> None:
+    """Put every row of a file that looks a year off, with its dates in the year that is meant. rows: at their positions."""
+    from models.judging.proposals import other_year
+
+    days = rows["shift_date"].dropna()
+    first, last = f"{days.min():%Y-%m-%d}", f"{days.max():%Y-%m-%d}"
+    why = wrongyear.why(first if first == last else f"{first} to {last}", by)
+    for position, row in rows.iterrows():
+        text = f"{row['shift_date']:%Y-%m-%d}" if row["shift_date"] == row["shift_date"] else ""
+        doubt = Doubt("shift_date", text, f"{kind}.{wrongyear.RULE}", why, other_year(kind, row, by, plant), 4, False)
+        doubts.setdefault(int(str(position)), []).append(doubt)
 
 
 def _unreadable(kind: str, cell: Slip) -> Doubt:
@@ -322,8 +346,9 @@ def _unread(
     ).fetchall()
     for seq, column, value, rule, why, weight, cells in stored:
         if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
-            mend = {name: text for name, text in json.loads(cells or "{}").items() if name == column}
-            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, True))
+            whole = rule.endswith(wrongyear.RULE)
+            mend = {name: text for name, text in json.loads(cells or "{}").items() if whole or name == column}
+            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, not whole))
     return doubts
 
 
