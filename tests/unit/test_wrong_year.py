@@ -17,6 +17,7 @@ from flows import cli, steps
 from flows.steps import Job
 from flows.work import work
 from models.storage import decisions, ledger, store
+from tests.ugly import PLANT as PLANT_TEXT
 from tests.unit.rows import SOUND, plant
 from tests.unit.test_sheet_errors import NORTH
 
@@ -160,27 +161,3 @@ def test_a_new_season_in_the_place_of_the_last(tmp_path: Path) -> None:
     for day in range(1, 4):
         made.drop(f"2026-10-{day:02}.csv", f"2026-10-{day:02}", batches=1)
         assert made.asked() == []
-
-
-PLANT_TEXT = """
-plant = "north"
-timezone = "Europe/Lisbon"
-[shifts]
-early = "06:00"
-late = "14:00"
-night = "22:00"
-[pastes.water-2]
-liquid_ratio = 2.0
-usual_loss_pct = 2.0
-[kettles.K1]
-pastes = ["water-2"]
-[lines.L1]
-kettle = "K1"
-products = ["milk-loaf"]
-[products.milk-loaf]
-paste = "water-2"
-hydration_pct = 63.0
-paste_flour_pct = 20.0
-yeast_pct = 3.0
-scaled_g = 450.0
-"""
