@@ -14,7 +14,7 @@ import pandas as pd
 
 from models.judging import derive, years
 from models.judging.rules import SLIPS, Rule, meant
-from models.logbook import TABLES, Table
+from models.logbook import TABLES, Column, Table
 
 if TYPE_CHECKING:
     from models.plant import Plant
@@ -30,11 +30,23 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
     column = table.by_name[rule.column]
     if column.unit in SLIPS and rule.code.endswith(f".{SLIPS[column.unit][0]}"):
         value = meant(column, float(row[rule.column]))
-        return None if value is None else {column.name: round(value, 3)}
+        beside = _all_fahrenheit(row, column, table) if column.unit == "°C" else {}
+        return None if value is None else {column.name: round(value, 3)} | beside
     if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
     maker = PROPOSALS.get(rule.code)
     return maker(row, plant) if maker else None
+
+
+def _all_fahrenheit(row: pd.Series, slipped: Column, table: Table) -> Cells:
+    """The row's other temperatures where all of them were read off the same thermometer in °F: each is one that thaws.
+
+    One that would be at or below freezing was read in °C, and so speaks for the others.
+    """
+    others = [c for c in table.columns if c.unit == "°C" and c.name != slipped.name and pd.notna(row.get(c.name))]
+    _, factor, offset, _ = SLIPS["°C"]
+    read = {c.name: round((float(row[c.name]) - offset) / factor, 3) for c in others}
+    return read if all(value > 0 for value in read.values()) else {}
 
 
 def in_words(cells: Cells | None, table: Table, plant: Plant) -> str | None:
