@@ -430,8 +430,8 @@ def picture(
 
     if charted is None:
         charted = tuple(one.charted for one in _charts(con, job, ledger.baselines(con), memo.load(con, "chart")))
-    months = [page.removeprefix("month:") for page in pages if page.startswith("month:")]
-    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), months)
+    days, months = ([page.removeprefix(kind) for page in pages if page.startswith(kind)] for kind in ("day:", "month:"))
+    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), days, months)
 
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
