@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 # logs whose rows are held against the year of their file
 YEARS_OF = frozenset(rule.kind for rule in CROSS_COLUMN if "usual_date" in rule.needs)
+# logs whose rows are measured by the other rows of their file
+OF_THE_FILE = YEARS_OF | {"paste", "dough"}
 # a ratio to the log's own median is only worth something with this many rows beside it
 ENOUGH_FOR_MEDIAN = 5
 DIGITS = 9

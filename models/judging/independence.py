@@ -54,7 +54,9 @@ BY_HAND = 50_000  # rows of a log in a month that hands could have written; of m
 WHAT_IT_MAY_BE = (
     "Copied down, a display read in place of the product, or a value that truly stood still: ask how it is read"
 )
-LEAST_PAIRS, LEAST_RUN, LEAST_TIMES, LEAST_DIGITS, LEAST_SUMS = 30, 4, 20, 40, 10
+LEAST_PAIRS, LEAST_RUN, LEAST_TIMES, LEAST_DIGITS, LEAST_SUMS, LEAST_PROBED = 30, 4, 20, 40, 10, 10
+SKIN_C = 2.0  # an unstirred skin reads 3 to 8 °C low; half of it would not be worth a word
+AS_MUCH_PCT = 0.3  # points of Wb: cooks that lost as much as the others were as hot
 # least counts that instruments have, in the column's unit
 STEPS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0)
 
@@ -120,6 +122,7 @@ def _log(kind: str, rows: pd.DataFrame, plant: Plant) -> Iterator[_Found]:
         yield from _quarters(kind, column, rows, plant)
     if kind == "paste":
         yield from _sums(rows)
+        yield from _infrared(rows)
 
 
 def _placed(kind: str, rows: pd.DataFrame, plant: Plant) -> pd.DataFrame:
@@ -258,6 +261,28 @@ def _quarters(kind: str, column: str, rows: pd.DataFrame, plant: Plant) -> Itera
         )
         chance = float(binom.sf(on - 1, n, usual)) if on >= 0.9 * n else 1.0
         yield _Found(kind, str(shift), column, "on the quarter hour", n, chance, says)
+
+
+def _infrared(rows: pd.DataFrame) -> Iterator[_Found]:
+    """Infrared readings of a shift below the contact probe's of the same kettle and recipe, while as much water was lost."""
+    from scipy.stats import ttest_ind
+
+    lost = 100 * (rows["weight_before_kg"] - rows["weight_after_kg"]) / rows["weight_before_kg"]
+    read = rows.assign(lost=lost).dropna(subset=["cook_temp_c", "lost"])
+    for alike, of in read.groupby("alike", sort=True):
+        contact, infrared = of[of["probe"] == "contact"], of[of["probe"] == "infrared"]
+        for shift, mine in infrared.groupby("shift", sort=True):
+            if min(len(contact), len(mine)) < LEAST_PROBED:
+                continue
+            below = contact["cook_temp_c"].mean() - mine["cook_temp_c"].mean()
+            as_hot = mine["lost"].mean() >= contact["lost"].mean() - AS_MUCH_PCT
+            test = ttest_ind(mine["cook_temp_c"], contact["cook_temp_c"], equal_var=False, alternative="less")
+            says = (
+                f"cook_temp_c by infrared is {below:.1f} °C below the contact probe ({alike}, n = {len(mine)} and {len(contact)}), while "
+                "as much water was lost: an unstirred skin, steam or the wall is read. Stir, and read with a contact probe"
+            )
+            chance = float(test.pvalue) if below >= SKIN_C and as_hot else 1.0
+            yield _Found("paste", str(shift), "cook_temp_c", "infrared reads low", len(mine), chance, says)
 
 
 def _sums(rows: pd.DataFrame) -> Iterator[_Found]:

@@ -14,7 +14,7 @@ import pandas as pd
 
 from models.judging import derive, years
 from models.judging.rules import SLIPS, Rule, meant
-from models.logbook import TABLES, Table
+from models.logbook import TABLES, Column, Table
 
 if TYPE_CHECKING:
     from models.plant import Plant
@@ -30,11 +30,23 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
     column = table.by_name[rule.column]
     if column.unit in SLIPS and rule.code.endswith(f".{SLIPS[column.unit][0]}"):
         value = meant(column, float(row[rule.column]))
-        return None if value is None else {column.name: round(value, 3)}
+        beside = _all_fahrenheit(row, column, table) if column.unit == "°C" else {}
+        return None if value is None else {column.name: round(value, 3)} | beside
     if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
     maker = PROPOSALS.get(rule.code)
     return maker(row, plant) if maker else None
+
+
+def _all_fahrenheit(row: pd.Series, slipped: Column, table: Table) -> Cells:
+    """The row's other temperatures where all of them were read off the same thermometer in °F: each is one that thaws.
+
+    One that would be at or below freezing was read in °C, and so speaks for the others.
+    """
+    others = [c for c in table.columns if c.unit == "°C" and c.name != slipped.name and pd.notna(row.get(c.name))]
+    _, factor, offset, _ = SLIPS["°C"]
+    read = {c.name: round((float(row[c.name]) - offset) / factor, 3) for c in others}
+    return read if all(value > 0 for value in read.values()) else {}
 
 
 def in_words(cells: Cells | None, table: Table, plant: Plant) -> str | None:
@@ -95,23 +107,27 @@ def _other_year(kind: str) -> Maker:
     """Every date and time of the row that is a year off its file, in the year of the file."""
 
     def made(row: pd.Series, plant: Plant) -> Cells | None:
-        cells: Cells = {}
-        for name in years.dated(kind):
-            at = row[name]
-            if pd.notna(at) and years.is_off(at, row["usual_date"]):
-                by = pd.DateOffset(years=-1 if at > row["usual_date"] else 1)
-                is_date = TABLES[kind].by_name[name].type == "date"
-                cells[name] = (at + by).strftime("%Y-%m-%d") if is_date else _by_the_clock(at, by, plant)
-        return cells or None
+        usual = row["usual_date"]
+        off = [name for name in years.dated(kind) if pd.notna(row[name]) and years.is_off(row[name], usual)]
+        return {name: _moved(kind, name, row, -1 if row[name] > usual else 1, plant) for name in off} or None
 
     return made
 
 
-def _by_the_clock(at: pd.Timestamp, by: pd.DateOffset, plant: Plant) -> pd.Timestamp:
-    """An instant moved by the calendar, at the same time of the plant's clock."""
-    local = at.tz_localize("UTC").tz_convert(plant.timezone).tz_localize(None) + by
-    moved = local.tz_localize(plant.timezone, ambiguous=True, nonexistent="shift_forward")
-    return moved.tz_convert("UTC").tz_localize(None)
+def other_year(kind: str, row: pd.Series, by: int, plant: Plant) -> dict[str, str]:
+    """All dates and times of a row, so many years later, as a log writes them."""
+    names = [name for name in years.dated(kind) if pd.notna(row[name])]
+    return {name: as_text(_moved(kind, name, row, by, plant), plant) for name in names}
+
+
+def _moved(kind: str, name: str, row: pd.Series, by: int, plant: Plant) -> Any:
+    """A date as text, or an instant, moved by the calendar: at the same time of the plant's clock."""
+    moved = pd.DateOffset(years=by)
+    if TABLES[kind].by_name[name].type == "date":
+        return (row[name] + moved).strftime("%Y-%m-%d")
+    local = row[name].tz_localize("UTC").tz_convert(plant.timezone).tz_localize(None) + moved
+    zoned = local.tz_localize(plant.timezone, ambiguous=True, nonexistent="shift_forward")
+    return zoned.tz_convert("UTC").tz_localize(None)
 
 
 def _usual(before: float, after: float, net: float) -> bool:

@@ -105,11 +105,28 @@ def _held(hold: Hold, alert: Alert | None, snapshot: Snapshot, on: date) -> Item
             "note", holdsays.title(hold), f"{since}; no longer held, after {long}.", (decided,), hold.alert or None
         )
     detail = (*holdsays.batches(hold, on), holdsays.loaves(hold.loaves), holdsays.in_house(hold))
-    steps = _steps(alert) if alert else ()
+    steps = (*(_traced_anew(hold, alert, snapshot, on) if alert else ()), *(_steps(alert) if alert else ()))
     closed = ("Its case is closed; that releases nothing.",) if alert and alert.case == "closed" else ()
     said = (*detail, *steps, *((decided,) if decided else ()), *closed, "Held until QA decides.")
     stood = f"; {long} at the end of the day" if hold.since < words.utc(end(on, snapshot.plant)) else ""
     return Item("hold", holdsays.title(hold), f"{since}{stood}.", said, hold.alert or None)
+
+
+def _traced_anew(hold: Hold, alert: Alert, snapshot: Snapshot, on: date) -> tuple[str, ...]:
+    """Held doughs that the rows, as they stand now, trace to a paste of their own recipe: a dough that came before its paste
+    is traced to the latest of that number there was, another kettle's even. The hold stays; QA is told what changed."""
+    if hold.ground != "allergen":
+        return ()
+    rules, found = set(alert.rule.split(", ")), snapshot.findings
+    still = set(found.loc[found["rule"].isin(rules), "key"])
+    keys = [held.key for held in hold.standing("dough") if held.key not in still]
+    rows = records(snapshot.batches[snapshot.batches["batch_key"].isin(keys)])
+    return tuple(
+        f"{words.batch(row['batch_key'], on)} is traced to paste {words.batch(row['paste_key'], on)} ({words.text(row['recipe'])}) as "
+        "the rows stand now: a row that came later, or a correction, says so. Look which tub went in."
+        for row in rows
+        if not words.missing(row["paste_key"])
+    )
 
 
 def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple[str, ...]:

@@ -171,6 +171,9 @@ def _real(desk: _Desk, column: str) -> np.ndarray | None:
     return desk.sheet.real[:, desk.sheet.columns.index(column)]
 
 
+SERIAL = "{name}: spreadsheet serial numbers read as dates"
+
+
 def _date_column(desk: _Desk, column: Column) -> pd.Series:
     codes, texts = desk.sheet.coded(column.name)
     values, wrong = np.full(len(texts), "NaT", "datetime64[us]"), {}
@@ -183,6 +186,8 @@ def _date_column(desk: _Desk, column: Column) -> pd.Series:
             wrong[index] = Misread("a date alone is wanted here: write it like 2026-03-14", proposal)
         elif read is not None:
             values[index] = read.date
+    if any(clock.is_serial(text) for text in texts):
+        desk.notes.append(SERIAL.format(name=column.name))
     desk.misread(column.name, wrong, "date")
     return pd.Series(desk.spread(values, codes, "NaT"))
 
@@ -271,7 +276,7 @@ def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
         read = clock.stamps(texts, desk.sheet.decisions.day_first)
         desk.misread(name, read.wrong, "time")
         if read.serial:
-            desk.notes.append(f"{name}: spreadsheet serial numbers read as dates")
+            desk.notes.append(SERIAL.format(name=name))
         local[name] = desk.spread(read.local, codes, "NaT")
         fixed[name] = desk.spread(read.utc, codes, "NaT")
         _complete(desk, name, local[name], desk.spread(read.clock, codes, "NaT"), columns)

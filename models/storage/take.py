@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from models.judging import checks
+from models.judging import checks, derive
 from models.logbook import TABLES
-from models.storage import account, raw, store
+from models.storage import account, raw, store, wrongyear
 
 if TYPE_CHECKING:
     import duckdb
@@ -120,7 +120,10 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
     places = pd.concat([_places(file) for file in files], ignore_index=True)
     found = checks.judge_truth(kind, frame, places["file_id"], plant)
-    slips = pd.DataFrame(slips_of(kind, files, found, plant), columns=list(SLIP_COLUMNS))
+    unseen = [file.file_id for file in files if not wrongyear.SEEN.intersection(file.sheet.columns)]
+    of_unseen = places["file_id"].isin(unseen)
+    off = wrongyear.files_off(con, kind, frame[of_unseen], places.loc[of_unseen, "file_id"])
+    slips = pd.DataFrame(slips_of(kind, files, found, plant, off), columns=list(SLIP_COLUMNS))
     _put_rows(con, kind, frame, places, set(slips["seq"]))
     store.insert(con, "slip", slips.astype(SLIP_TYPES))
     return outcomes(found)
@@ -149,8 +152,13 @@ def _put_rows(
     con.unregister("incoming")
 
 
-def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant) -> list[tuple[Any, ...]]:
-    """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it."""
+def slips_of(
+    kind: str, files: list[Pending], found: checks.Judged, plant: Plant, off: Mapping[int, int] | None = None
+) -> list[tuple[Any, ...]]:
+    """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it.
+
+    off: files that look a year off, file_id -> years to add.
+    """
     doubts: dict[int, list[Doubt]] = {}
     starts, start = [], 0
     for file in files:
@@ -165,8 +173,24 @@ def slips_of(kind: str, files: list[Pending], found: checks.Judged, plant: Plant
         return files[of_file], position - starts[of_file]
 
     _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place(position), column))
+    for start, file in zip(starts, files, strict=True):
+        if by := (off or {}).get(file.file_id):
+            _ask_the_year(kind, found.rows.iloc[start : start + file.n], by, doubts, plant)
     seqs = {position: file.seq(row) for position in doubts for file, row in [place(position)]}
     return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+
+
+def _ask_the_year(kind: str, rows: pd.DataFrame, by: int, doubts: dict[int, list[Doubt]], plant: Plant) -> None:
+    """Put every row of a file that looks a year off, with its dates in the year that is meant. rows: at their positions."""
+    from models.judging.proposals import other_year
+
+    days = rows["shift_date"].dropna()
+    first, last = f"{days.min():%Y-%m-%d}", f"{days.max():%Y-%m-%d}"
+    why = wrongyear.why(first if first == last else f"{first} to {last}", by)
+    for position, row in rows.iterrows():
+        text = f"{row['shift_date']:%Y-%m-%d}" if row["shift_date"] == row["shift_date"] else ""
+        doubt = Doubt("shift_date", text, f"{kind}.{wrongyear.RULE}", why, other_year(kind, row, by, plant), 4, False)
+        doubts.setdefault(int(str(position)), []).append(doubt)
 
 
 def _unreadable(kind: str, cell: Slip) -> Doubt:
@@ -287,43 +311,76 @@ def _clock_day(rows: pd.DataFrame) -> pd.Series:
     return rows[at].dt.normalize()
 
 
+# rows held in memory at once when a plant file changed
+AT_ONCE = 100_000
+
+
 def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before: int) -> None:
     """Hold rows taken earlier (seq below `before`) against a plant file that changed since, file by file as then.
 
-    Cells that could not be read stay as they were; only the rules are asked again.
+    Cells that could not be read stay as they were; only the rules are asked again. A stretch at a time, so that years of
+    logs need no more memory than a day's.
     """
+    for first, end in _stretches(con, kind, before):
+        _judge_stretch(con, kind, plant, first, end)
+
+
+def _stretches(con: duckdb.DuckDBPyConnection, kind: str, before: int) -> list[tuple[int, int]]:
+    """First seq and the one after the last of stretches of about `AT_ONCE` rows; a file that is measured by itself is whole."""
+    files = con.execute(
+        f"SELECT min(seq), max(seq) + 1, count(*) FROM log_{kind} WHERE seq < {before} GROUP BY file_id ORDER BY 1"
+    ).fetchall()
+    parts: list[tuple[int, int, int]] = []
+    for first, end, rows in files:
+        if kind in derive.OF_THE_FILE or rows <= AT_ONCE:
+            parts.append((first, end, rows))
+        else:
+            parts += [(cut, min(cut + AT_ONCE, end), AT_ONCE) for cut in range(first, end, AT_ONCE)]
+    found: list[tuple[int, int]] = []
+    held = 0
+    for first, end, rows in parts:
+        if found and held + rows <= AT_ONCE:
+            found[-1], held = (found[-1][0], end), held + rows
+        else:
+            found.append((first, end))
+            held = rows
+    return found
+
+
+def _judge_stretch(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, first: int, end: int) -> None:
     import pandas as pd
 
     columns = store.typed_columns(TABLES[kind].columns) | {"seq": "number", "file_id": "number"}
     names = ", ".join(f'"{name}"' for name in columns)
-    rows = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE seq < {before} ORDER BY seq", columns)
+    mine = f"seq >= {first} AND seq < {end}"
+    rows = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE {mine} ORDER BY seq", columns)
     if rows.empty:
         return
     found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), rows["file_id"], plant)
     seqs = rows["seq"].astype("int64").tolist()
-    doubts = _unread(
-        con, kind, {seq: i for i, seq in enumerate(seqs)}, {outcome.rule.code for outcome in found.outcomes}
-    )
+    codes = {outcome.rule.code for outcome in found.outcomes}
+    doubts = _unread(con, kind, {seq: i for i, seq in enumerate(seqs)}, codes, mine)
     _ask_rules(found, doubts, plant, lambda position, column: _written_before(con, seqs[position], column))
-    con.execute(f"DELETE FROM slip WHERE kind = '{kind}' AND seq < {before} AND rule <> '{kind}.{account.TWO_FIT}'")
+    asked = f"kind = '{kind}' AND rule <> '{kind}.{account.TWO_FIT}' AND {mine}"
+    con.execute(f"DELETE FROM slip WHERE {asked}")
     slips = [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
     store.insert(con, "slip", pd.DataFrame(slips, columns=list(SLIP_COLUMNS)).astype(SLIP_TYPES))
-    con.execute(f"""UPDATE log_{kind} SET credible = seq NOT IN (SELECT seq FROM slip WHERE kind = '{kind}' AND rule <> '{kind}.{account.TWO_FIT}')
-        WHERE seq < {before}""")
+    con.execute(f"UPDATE log_{kind} SET credible = seq NOT IN (SELECT seq FROM slip WHERE {asked}) WHERE {mine}")
 
 
 def _unread(
-    con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str]
+    con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str], mine: str
 ) -> dict[int, list[Doubt]]:
     """Cells that could not be read when their file was taken: they stay as they were."""
     doubts: dict[int, list[Doubt]] = {}
     stored = con.execute(
-        f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}'"
+        f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}' AND {mine}"
     ).fetchall()
     for seq, column, value, rule, why, weight, cells in stored:
         if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
-            mend = {name: text for name, text in json.loads(cells or "{}").items() if name == column}
-            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, True))
+            whole = rule.endswith(wrongyear.RULE)
+            mend = {name: text for name, text in json.loads(cells or "{}").items() if whole or name == column}
+            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, not whole))
     return doubts
 
 

@@ -165,3 +165,24 @@ def test_names_are_kept_as_long_as_the_plant_file_says(folder: Path, capsys) -> 
             assert {who for (who,) in con.execute(f"SELECT who FROM {table} WHERE who <> ''").fetchall()} == left
         assert {role for (role,) in con.execute("SELECT role FROM hold_event WHERE who <> ''").fetchall()} == {"QA"}
         con.close()
+
+
+EARLY_DOUGH = """dough_batch,line,product,shift_date,shift,mixed_at,flour_kg,liquid_kg,paste_batch,paste_kg,yeast_kg,dough_temp_c
+61,L1,white-tin,2026-10-06,early,2026-10-06 13:00,80,35,61,60,2.5,26
+"""
+OTHER_KETTLE = """paste_batch,kettle,recipe,shift_date,shift,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c
+61,K2,milk-5,2026-10-06,early,120.0,117.6,2026-10-06 06:00,2026-10-06 06:20,66.0
+"""
+
+
+def test_a_dough_before_its_paste_says_what_it_is_traced_to_since(tmp_path: Path) -> None:
+    """The contract's latest such batch was another kettle's; its own paste comes, the hold stays, and the page says so."""
+    (tmp_path / "logs").mkdir()
+    put(tmp_path / "logs", "a-dough.csv", EARLY_DOUGH)
+    put(tmp_path / "logs", "b-paste.csv", OTHER_KETTLE)
+    first = run(tmp_path, tmp_path / "logs")
+    assert [hold["ground"] for hold in first["holds"] if hold["stands"]].count("allergen") == 2
+    assert "is traced to paste" not in page(tmp_path)
+    put(tmp_path / "logs", "c-paste.csv", OTHER_KETTLE.replace("61,K2,milk-5", "61,K1,water-2"))
+    assert all(hold["stands"] for hold in run(tmp_path, tmp_path / "logs")["holds"])
+    assert "L1 61 is traced to paste K1 61 (water-2) as the rows stand now" in page(tmp_path)

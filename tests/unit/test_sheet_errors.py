@@ -201,6 +201,46 @@ CASES = {
             for n in range(4)
         },
     ),
+    "Fahrenheit in every temperature of a row, and in one alone": Case(
+        (5,),
+        "paste",
+        (
+            {"cook_temp_c": "151", "temp_2h_c": "68", "temp_6h_c": "41"},
+            {"cook_temp_c": "151", "temp_2h_c": "19", "temp_6h_c": "4.5"},
+            {"cook_temp_c": "66", "temp_2h_c": "19", "temp_6h_c": "4.5"},
+        ),
+        {
+            0: ("paste.cook_temp_c.fahrenheit", {"cook_temp_c": "66.111", "temp_2h_c": "20", "temp_6h_c": "5"}),
+            1: ("paste.cook_temp_c.fahrenheit", {"cook_temp_c": "66.111"}),
+        },
+    ),
+    "Fahrenheit on a whole dough row": Case(
+        (5,),
+        "dough",
+        (
+            {
+                "dough_temp_c": "79",
+                "room_temp_c": "75",
+                "flour_temp_c": "70",
+                "water_temp_c": "59",
+                "paste_temp_c": "68",
+            },
+            {"dough_temp_c": "79", "room_temp_c": "24", "flour_temp_c": "21", "water_temp_c": "15"},
+        ),
+        {
+            0: (
+                "dough.room_temp_c.fahrenheit",
+                {
+                    "dough_temp_c": "26.111",
+                    "room_temp_c": "23.889",
+                    "flour_temp_c": "21.111",
+                    "water_temp_c": "15",
+                    "paste_temp_c": "20",
+                },
+            ),
+            1: ("dough.dough_temp_c.fahrenheit", {"dough_temp_c": "26.111"}),
+        },
+    ),
     "a dense loaf is none changed over": Case((15,), "loaf", ({"volume_ml": "700"},)),
     "the evening's date after midnight": Case(
         (17,),
@@ -504,6 +544,25 @@ def test_patterns_over_a_month_are_said_of_a_shift(name: str) -> None:
         notes = look("2026-05", {"paste": rows}, NORTH).notes
         said = {(note.pattern, note.column, note.shift) for note in notes}
         assert ((pattern, column, "late") in said) is expected
+
+
+@shows(12)
+def test_infrared_that_reads_a_skin_is_told_from_cooler_cooks() -> None:
+    """3 to 8 °C low by infrared, while as much water is lost; cooks that were cooler lose less, and are believed."""
+
+    def said(**infrared: float) -> set[str]:
+        rows = month()
+        mine = late(rows, 2)
+        rows["probe"] = "contact"
+        rows.loc[mine, "probe"] = "infrared"
+        for column, change in infrared.items():
+            rows.loc[mine, column] += change
+        return {note.pattern for note in look("2026-05", {"paste": rows}, NORTH).notes}
+
+    assert "infrared reads low" in said(cook_temp_c=-5.0)
+    assert "infrared reads low" not in said()
+    assert "infrared reads low" not in said(cook_temp_c=-1.0)
+    assert "infrared reads low" not in said(cook_temp_c=-5.0, weight_after_kg=0.5)
 
 
 @pytest.mark.parametrize("item", CATALOGUE, ids=lambda item: f"{item} {CATALOGUE[item]}")
