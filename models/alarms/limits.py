@@ -56,7 +56,10 @@ FAMILIES: tuple[Family, ...] = (
 
 @dataclass(frozen=True)
 class Run:
-    """One episode of a limit broken. Positions are into `keys`, the stream's batches in order of production."""
+    """One episode of a limit broken. Positions are into `keys`, the stream's batches in order of production.
+
+    until: the last batch beyond the limit, so never before the one that signalled.
+    """
 
     family: Family
     line: str | None

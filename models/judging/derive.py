@@ -10,14 +10,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from models.judging.rules import DERIVED
+from models.judging import years
+from models.judging.rules import CROSS_COLUMN, DERIVED
 from models.logbook import TABLES
 
 if TYPE_CHECKING:
     from models.plant import Plant
 
+# logs whose rows are held against the year of their file
+YEARS_OF = frozenset(rule.kind for rule in CROSS_COLUMN if "usual_date" in rule.needs)
 # a ratio to the log's own median is only worth something with this many rows beside it
 ENOUGH_FOR_MEDIAN = 5
+DIGITS = 9
 
 
 def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> pd.DataFrame:
@@ -38,6 +42,8 @@ def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> 
         _paste_columns(rows, plant)
     for name, expression in DERIVED.get(kind, {}).items():
         rows[name] = rows.eval(expression)
+    if kind in YEARS_OF:
+        rows[["usual_date", "year_off"]] = years.beside_their_file(kind, rows)
     extra = {
         "paste": _paste_ratios,
         "dough": _dough_ratios,
@@ -132,9 +138,17 @@ def _on_median(rows: pd.DataFrame, column: str, by: list[str]) -> pd.Series:
     return ratio.where(groups.transform("count") >= ENOUGH_FOR_MEDIAN)
 
 
+def _as_read(wide: pd.DataFrame, *worked_out: str) -> pd.DataFrame:
+    """Wide rows to be held against limits. What is worked out loses the digits that come from the arithmetic and from no
+    scale or clock: 7.2 of 120 kg are 6 %, and on a limit is not beyond it."""
+    rows = wide.reset_index(drop=True).copy()
+    rows[list(worked_out)] = rows[list(worked_out)].round(DIGITS)
+    return rows
+
+
 def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """Wide paste rows with the limits of their recipe beside them."""
-    rows = pastes.reset_index(drop=True).copy()
+    rows = _as_read(pastes, "loss_pct", "points_lost")
     _limits(
         rows,
         "recipe",
@@ -149,7 +163,7 @@ def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
         },
     )
     made = rows["after_kg"] + rows["kettle_water_kg"].fillna(0.0)
-    rows["overdrawn_pct"] = 100 * rows["overdrawn_kg"] / made
+    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS)
     rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_judged"] = rows["cooling"].where(rows["cooling"].isin(["met", "missed"]))
     rows["cooling_over_c"] = _over_the_cooling_limits(rows, plant)
@@ -174,7 +188,7 @@ def _over_the_cooling_limits(rows: pd.DataFrame, plant: Plant) -> pd.Series:
 
 def for_good_batches(batches: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """Wide dough rows with the limits of their product and of their paste beside them."""
-    rows = batches.reset_index(drop=True).copy()
+    rows = _as_read(batches, "usual_gap_points", "paste_age_h", "specific_volume")
     _limits(
         rows,
         "product",

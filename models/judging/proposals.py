@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from models.judging import derive
+from models.judging import derive, years
 from models.judging.rules import SLIPS, Rule, meant
 from models.logbook import TABLES, Table
 
@@ -89,6 +89,29 @@ def _shifted(*names: str) -> Maker:
 
 def _end_next_day(name: str, minutes: str, longest: float) -> Maker:
     return lambda row, plant: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
+
+
+def _other_year(kind: str) -> Maker:
+    """Every date and time of the row that is a year off its file, in the year of the file."""
+
+    def made(row: pd.Series, plant: Plant) -> Cells | None:
+        cells: Cells = {}
+        for name in years.dated(kind):
+            at = row[name]
+            if pd.notna(at) and years.is_off(at, row["usual_date"]):
+                by = pd.DateOffset(years=-1 if at > row["usual_date"] else 1)
+                is_date = TABLES[kind].by_name[name].type == "date"
+                cells[name] = (at + by).strftime("%Y-%m-%d") if is_date else _by_the_clock(at, by, plant)
+        return cells or None
+
+    return made
+
+
+def _by_the_clock(at: pd.Timestamp, by: pd.DateOffset, plant: Plant) -> pd.Timestamp:
+    """An instant moved by the calendar, at the same time of the plant's clock."""
+    local = at.tz_localize("UTC").tz_convert(plant.timezone).tz_localize(None) + by
+    moved = local.tz_localize(plant.timezone, ambiguous=True, nonexistent="shift_forward")
+    return moved.tz_convert("UTC").tz_localize(None)
 
 
 def _usual(before: float, after: float, net: float) -> bool:
@@ -177,6 +200,7 @@ def _off_median(column: str, ratio: str) -> Maker:
 
 
 PROPOSALS: dict[str, Maker] = {
+    **{f"{kind}.wrong-year": _other_year(kind) for kind in derive.YEARS_OF},
     "paste.tare-left-in": _tare,
     "paste.after-above-before": _after,
     "paste.pounds-or-tare": _pounds_or_tare,

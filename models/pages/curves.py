@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,8 @@ from models.plant import Plant
 from models.shapes import Baseline, Charted, Episode
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from models.snapshot import Snapshot
 
 DAYS_SHOWN = 21
@@ -43,6 +46,14 @@ ORDER = (
 )
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What a curve is told from where no batch's story is: the plant, and what somebody changed (its log's columns)."""
+
+    plant: Plant
+    changes: pd.DataFrame
+
+
 def name_of(charted: Charted) -> str:
     """A name for the stream that fits an address: "specific-volume-l1-milk-loaf"."""
     stream = charted.stream
@@ -57,7 +68,7 @@ def in_order(charted: Charted) -> tuple[int, str, str]:
     return rank, stream.product or "", stream.characteristic
 
 
-def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, today: date | None = None) -> Curve:
+def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, *, today: date | None = None) -> Curve:
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
     shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
@@ -94,11 +105,11 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     )
 
 
-def _day(day: date, snapshot: Snapshot) -> tuple[str, str]:
+def _day(day: date, snapshot: Snapshot | Seen) -> tuple[str, str]:
     return _iso(start(day, snapshot.plant), snapshot), _iso(end(day, snapshot.plant), snapshot)
 
 
-def _limits_say(charted: Charted, snapshot: Snapshot) -> str:
+def _limits_say(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """What the lines mean, in a sentence, with the date they have stood since."""
     base, unit = charted.baseline, charted.stream.unit
     if base is None or charted.lower is None or charted.upper is None:
@@ -125,7 +136,7 @@ def _left_out(base: Baseline, unit: str) -> str:
     return f"Left out of it: {'; '.join(parts)}." if parts else ""
 
 
-def _baseline(charted: Charted, snapshot: Snapshot) -> str:
+def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
     one = "yeast lot" if charted.stream.characteristic == LOTS_CHARTED else "batch"
     said = baseline_says(charted.baseline, charted.stream.unit, snapshot, one)
@@ -142,7 +153,7 @@ def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot, one: str = "batch") -> str:
+def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, one: str = "batch") -> str:
     """Level, spread, n and dates of a baseline, in one sentence. one: what a point is."""
     if base is None:
         return "No baseline yet: too few batches."
@@ -167,7 +178,7 @@ def title_of(charted: Charted, plant: Plant) -> str:
     return f"{title}, {stream.product}" if several and stream.product else title
 
 
-def _iso(at: Any, snapshot: Snapshot) -> str:
+def _iso(at: Any, snapshot: Snapshot | Seen) -> str:
     return _on_the_clock(at, snapshot.plant.zone)
 
 
@@ -181,7 +192,7 @@ LEADING = ("specific volume", "paste loss")
 """Charts on which every batch tells its whole story."""
 
 
-def _dots(charted: Charted, snapshot: Snapshot, shown: list[int], today: np.ndarray) -> tuple[Dot, ...]:
+def _dots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int], today: np.ndarray) -> tuple[Dot, ...]:
     """The batches shown, in order. today: whether each point is of the day in question."""
     points, low, high = charted.points, charted.lower, charted.upper
     keys, value = [str(key) for key in points.keys[shown]], points.value[shown].astype(float)
@@ -189,9 +200,11 @@ def _dots(charted: Charted, snapshot: Snapshot, shown: list[int], today: np.ndar
     outside |= False if low is None else value < low
     outside |= False if high is None else value > high
     told = _told_of(charted, shown, today[shown] | outside)
-    stories = snapshot.stories["pastes" if charted.stream.kettle else "batches"].of(
-        key for key, tells in zip(keys, told, strict=True) if tells
-    )
+    stories: dict[str, tuple[str, ...]] = {}
+    if not isinstance(snapshot, Seen):
+        stories = snapshot.stories["pastes" if charted.stream.kettle else "batches"].of(
+            key for key, tells in zip(keys, told, strict=True) if tells
+        )
     parts = zip(
         points.at[shown].astype(object),
         value.tolist(),
@@ -251,7 +264,7 @@ _KIND = {
 }
 
 
-def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[int]) -> Span | None:
+def _span(charted: Charted, snapshot: Snapshot | Seen, episode: Episode, shown: list[int]) -> Span | None:
     if episode.began > shown[-1] or episode.until < shown[0]:
         return None
     at = charted.points.at
@@ -270,7 +283,7 @@ def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[in
     )
 
 
-def _window(charted: Charted, snapshot: Snapshot) -> tuple[float, float] | None:
+def _window(charted: Charted, snapshot: Snapshot | Seen) -> tuple[float, float] | None:
     stream, plant = charted.stream, snapshot.plant
     product = plant.products.get(stream.product or "")
     if stream.characteristic == "specific volume" and product:

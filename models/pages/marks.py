@@ -11,10 +11,11 @@ from models.shapes import Charted, Stream
 from models.snapshot import records
 
 if TYPE_CHECKING:
+    from models.pages.curves import Seen
     from models.snapshot import Snapshot
 
 
-def marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark, ...]:
+def marks(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> tuple[Mark, ...]:
     """Lots and changes between the first and the last of the points shown, in order of time."""
     if not shown:
         return ()
@@ -22,7 +23,7 @@ def marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark,
     return tuple(sorted(found, key=lambda mark: (mark.at, mark.kind, mark.says)))
 
 
-def _lots(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
+def _lots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     points, found = charted.points, []
     kind = "flour" if charted.stream.kettle else "yeast"
     lots = points.lot[shown].tolist()
@@ -35,7 +36,7 @@ def _lots(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
     return found
 
 
-def _changes(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
+def _changes(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     rows, zone = snapshot.changes, snapshot.plant.zone
     rows = rows[rows["changed_at"].between(charted.points.at[shown[0]], charted.points.at[shown[-1]])]
     if not len(rows):

@@ -80,7 +80,7 @@ class _Ledger:
 
     @property
     def loss_pct(self) -> float:
-        return float(ledger.loss_pct(self.weighing.before_kg, self.lost_kg))
+        return _as_read(ledger.loss_pct(self.weighing.before_kg, self.lost_kg))
 
     @property
     def usual_kg(self) -> float:
@@ -91,7 +91,12 @@ class _Ledger:
         """Points that decide. Weighed out, every dough lacks little but the last lacks the whole excess."""
         if self.recipe.dosing == "divided":
             return self.points
-        return max(self.points, float(ledger.points_of_excess(self.formula, self.excess_kg, self.flour_kg)))
+        return max(self.points, _as_read(ledger.points_of_excess(self.formula, self.excess_kg, self.flour_kg)))
+
+
+def _as_read(value: float) -> float:
+    """Without the last digits, which come from the arithmetic and not from a scale: on a limit is not beyond it."""
+    return round(float(value), 9)
 
 
 def advise(
@@ -140,7 +145,7 @@ def _book(plant: Plant, product: Product, weighing: Weighing) -> _Ledger:
         made,
         lost_kg,
         ledger.excess(weighing.before_kg, lost_kg, recipe.usual_loss_pct),
-        float(ledger.points_lost(formula, made, flour_kg, recipe.dosing)),
+        _as_read(ledger.points_lost(formula, made, flour_kg, recipe.dosing)),
     )
 
 
@@ -157,7 +162,7 @@ def _decide(book: _Ledger, doughs: int | None) -> tuple[Do, tuple[str, ...]]:
     window, temp_c = book.recipe.cook_temp_c, book.weighing.temp_c
     if temp_c is not None and temp_c < window.act[0]:
         return "cook on", (
-            f"{temp_c:.0f} °C is below {window.act[0]:g} °C: the starch is not cooked. "
+            f"{temp_c:g} °C is below {window.act[0]:g} °C: the starch is not cooked. "
             f"Cook on to {window.warn[0]:g} °C at the least, then weigh again.",
         )
     if book.pressing <= book.recipe.hydration_points.warn / 2:
@@ -190,7 +195,7 @@ def _doubts(book: _Ledger) -> tuple[str, ...]:
 
 def _weight_doubts(book: _Ledger) -> tuple[str, ...]:
     weighing, lowest = book.weighing, book.recipe.loss_pct.act[0]
-    gross_pct = ledger.loss_pct(weighing.before_kg, weighing.before_kg - weighing.after_kg)
+    gross_pct = _as_read(ledger.loss_pct(weighing.before_kg, weighing.before_kg - weighing.after_kg))
     return (
         f"{weighing.before_kg:g} kg is more than the kettle holds ({weighing.capacity_kg:g} kg). Is the tare in it?"
         if weighing.capacity_kg and weighing.before_kg > weighing.capacity_kg
@@ -232,7 +237,7 @@ def _ruined(book: _Ledger) -> tuple[str, ...]:
     if book.loss_pct > 2 * loss.act[1] > 0:
         return (f"{book.loss_pct:.1f} % of the kettle is gone, twice the action limit of {loss.act[1]:g} %.", first)
     if temp_c is not None and temp_c > far_c and book.loss_pct > loss.act[1]:
-        return (f"{temp_c:.0f} °C and {book.loss_pct:.1f} % gone, both past the action limits: overcooked.", first)
+        return (f"{temp_c:g} °C and {book.loss_pct:.1f} % gone, both past the action limits: overcooked.", first)
     return ()
 
 
@@ -290,10 +295,10 @@ def _notes(book: _Ledger, do: Do) -> tuple[str, ...]:
     if book.points < -points.warn:
         notes.append(f"Wetter than the formula by {-book.points:.1f} points: was it cooked to the end?")
     if temp_c is not None and window.act[0] <= temp_c < window.warn[0]:
-        notes.append(f"{temp_c:.0f} °C is a little low (warning below {window.warn[0]:g} °C).")
+        notes.append(f"{temp_c:g} °C is a little low (warning below {window.warn[0]:g} °C).")
     if temp_c is not None and temp_c > window.warn[1]:
         limit = "action" if temp_c > window.act[1] else "warning"
-        notes.append(f"{temp_c:.0f} °C is past the {limit} limit: look for scorched paste, shorten the next cook.")
+        notes.append(f"{temp_c:g} °C is past the {limit} limit: look for scorched paste, shorten the next cook.")
     if book.recipe.dosing == "weighed" and book.weighing.residue_kg:
         notes.append(f"{book.weighing.residue_kg:g} kg stayed on kettle and tools: the last dough is short of it.")
     return tuple(notes)

@@ -9,8 +9,8 @@ import numpy as np
 from models.charts.boundary import SLOPE, boundary
 from models.charts.follow import follow
 from models.charts.innovations import Model, Series
-from models.charts.run_lengths import best_cusum
 from models.charts.scan import WINDOW
+from tests.reference.yardsticks.run_lengths import best_cusum
 
 SHIFTS = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
 LIMITS = {

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -21,6 +22,8 @@ from tests.unit.rows import bent, frame, plant
 
 NORTH = plant(lines={"L1": {"kettle": "K1", "products": ["milk-loaf"]}, "L2": {"products": ["milk-loaf"]}})
 START = datetime(2026, 5, 6, 6)
+# the contract: received = accepted + waiting + quarantined + duplicate + superseded
+STATUSES = ("accepted", "waiting", "quarantined", "duplicate", "superseded")
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,7 @@ def _day(n: int) -> str:
     return (START + timedelta(hours=n)).date().isoformat()
 
 
-hour = st.integers(0, 100)
+hour = st.one_of(st.integers(0, 100), st.sampled_from([0, 24, 72, 96]))  # often a whole reach apart
 PASTE = st.builds(
     lambda b, k, h, v: {
         "paste_batch": b,
@@ -85,6 +88,12 @@ ROW = st.one_of(
 )
 
 
+# rows of one history come again, those of a dough that never comes, too
+HISTORY = st.lists(ROW, min_size=1, max_size=20).flatmap(
+    lambda pool: st.lists(st.one_of(ROW, st.sampled_from(pool)), min_size=1, max_size=40)
+)
+
+
 def _put(con: Any, rows: list[tuple[int, Row]]) -> None:
     for kind in ("paste", "dough", "loaf"):
         mine = [(seq, row) for seq, row in rows if row.kind == kind]
@@ -114,7 +123,7 @@ def _taken(folder: Path, runs: list[list[tuple[int, Row]]]) -> dict[int, str]:
                     account.settle(con, NORTH, rows[0][0])
         counts = account.count(con)
         for kind in counts.values():
-            assert kind["received"] == sum(kind[name] for name in account.STATUSES)
+            assert kind["received"] == sum(kind[name] for name in STATUSES)
         return _statuses(con)
     finally:
         con.close()
@@ -225,7 +234,7 @@ def _plainly(rows: list[tuple[int, Row]]) -> dict[int, str]:
 @settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
-@given(rows=st.lists(ROW, min_size=1, max_size=40), cuts=st.lists(st.integers(0, 40), max_size=4))
+@given(rows=HISTORY, cuts=st.lists(st.integers(0, 40), max_size=4))
 def test_account_of_any_history(tmp_path: Path, rows: list[Row], cuts: list[int]) -> None:
     numbered = list(enumerate(rows))
     edges = sorted({0, len(rows), *(c for c in cuts if c < len(rows))})
@@ -233,6 +242,56 @@ def test_account_of_any_history(tmp_path: Path, rows: list[Row], cuts: list[int]
     in_many = _taken(tmp_path, runs)
     assert in_many == _plainly(numbered)
     assert in_many == _taken(tmp_path, [numbered])
+
+
+def _row(kind: str, hours: float, **cells: Any) -> Row:
+    at = {"paste": "cook_end", "dough": "mixed_at", "loaf": "measured_at"}[kind]
+    clock = START + timedelta(hours=hours)
+    named = {
+        "paste": {"paste_batch": "1", "kettle": "K1"},
+        "dough": {"dough_batch": "1", "line": "L1", "paste_batch": None},
+        "loaf": {"loaf": "1", "dough_batch": "1", "line": "L1"},
+    }[kind]
+    day = {} if kind == "loaf" else {"shift_date": clock.date().isoformat()}
+    return Row(kind, tuple((named | day | {at: clock.isoformat(" ")} | cells).items()), True)
+
+
+MINUTE = 1 / 60
+
+
+@pytest.mark.parametrize("backwards", [False, True], ids=["in order", "the other way round"])
+@pytest.mark.parametrize(
+    ("named", "names", "status"),
+    [
+        (_row("paste", 1), _row("dough", 1 - MINUTE, paste_batch="1"), "waiting"),
+        (_row("paste", 1), _row("dough", 1, paste_batch="1"), "accepted"),
+        (_row("paste", 1), _row("dough", 73, paste_batch="1"), "accepted"),
+        (_row("paste", 1), _row("dough", 73 + MINUTE, paste_batch="1"), "waiting"),
+        (_row("dough", 1), _row("loaf", 1 - MINUTE), "waiting"),
+        (_row("dough", 1), _row("loaf", 1), "accepted"),
+        (_row("dough", 1), _row("loaf", 25), "accepted"),
+        (_row("dough", 1), _row("loaf", 25 + MINUTE), "waiting"),
+    ],
+)
+def test_how_far_back_a_reference_reaches(tmp_path: Path, named: Row, names: Row, status: str, backwards: bool) -> None:
+    """The contract: the latest such batch, at most 72 h before for a paste and 24 h for a dough; waiting until it comes."""
+    rows = list(enumerate([names, named] if backwards else [named, names]))
+    expected = {seq: status if row is names else "accepted" for seq, row in rows}
+    assert _taken(tmp_path, [rows]) == _taken(tmp_path, [[row] for row in rows]) == expected
+
+
+@pytest.mark.parametrize("runs", [[3], [2, 1], [1, 2], [1, 1, 1]], ids=str)
+def test_rows_of_a_dough_that_never_comes(tmp_path: Path, runs: list[int]) -> None:
+    """The same loaf twice and once with another volume: each has its one status while its dough is missing."""
+    rows = list(enumerate([_row("loaf", 1), _row("loaf", 1), _row("loaf", 1, volume_ml=1900.0)]))
+    parts = [rows[sum(runs[:i]) : sum(runs[: i + 1])] for i in range(len(runs))]
+    assert _taken(tmp_path, parts) == {0: "superseded", 1: "duplicate", 2: "waiting"}
+
+
+def test_what_is_measured_as_the_next_dough_of_its_number_is_mixed_is_of_that_one(tmp_path: Path) -> None:
+    """The next day's dough 01 is another; its loaf 1 supersedes no loaf of the first."""
+    rows = list(enumerate([_row("dough", 1), _row("dough", 20), _row("loaf", 19), _row("loaf", 20, volume_ml=1900.0)]))
+    assert _taken(tmp_path, [rows]) == dict.fromkeys(range(4), "accepted")
 
 
 def test_the_kinds_of_this_test_are_those_with_references() -> None:

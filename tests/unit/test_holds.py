@@ -45,6 +45,34 @@ def test_a_missed_cooling_holds_the_paste_and_every_dough_of_it_the_second_tub_a
     assert all(batch.of == (PASTE,) for batch in hold.standing("dough"))
 
 
+@pytest.mark.parametrize(
+    ("characteristic", "ground"),
+    [
+        ("cooling", "cooling"),
+        ("paste age", "cooling"),  # food safety both
+        ("allergen", "allergen"),
+        ("paste recipe", "allergen"),
+        ("net weight", "short weight"),
+        ("kettle overdrawn", "other"),
+    ],
+)
+def test_the_ground_of_a_hold_is_what_its_alert_is_about(characteristic: str, ground: str):
+    alert = missed(characteristic=characteristic)
+    assert held([alert]).ground == kept(alert).ground == ground
+
+
+def test_a_dough_is_held_since_it_was_mixed_and_its_paste_since_it_was_cooked():
+    since = {batch.key: (batch.since - DAY) / timedelta(hours=1) for batch in held([missed()]).batches}
+    assert since == {PASTE: 6.0, L1("01"): 8.0, L1("02"): 9.0, L2("01"): 12.5}
+
+
+@pytest.mark.parametrize(("hours", "word"), [(2.5, "may not be in the oven yet"), (2.51, "baked by now, not recorded")])
+def test_a_dough_is_baked_by_two_and_a_half_hours_after_mixing(hours: float, word: str):
+    """Common practice, no source."""
+    hold = held([missed()], now=DAY + timedelta(hours=8 + hours), doughs=[dough("L1", "01", 8, PASTE)])
+    assert [batch.baked for batch in hold.standing("dough")] == [word]
+
+
 def test_no_other_alert_holds():
     assert holds_of([missed(urgency="now")], [], **frames(), now=AT) == ()
 
@@ -87,7 +115,7 @@ def test_a_paste_that_joins_the_alert_after_the_release_is_held_anew():
 
 
 def test_a_dough_mixed_before_the_release_that_qa_did_not_know_of_is_held_one_mixed_after_is_free():
-    late = [*DOUGHS, dough("L2", "02", 12.6, PASTE), dough("L2", "03", 13.5, PASTE)]
+    late = [*DOUGHS, dough("L2", "02", 12.99, PASTE), dough("L2", "03", 13, PASTE)]
     hold = held([missed()], [kept(missed()), released(13)], doughs=late)
     assert standing(hold) == [L2("02")]
 

@@ -7,6 +7,7 @@ import io
 import tomllib
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -14,13 +15,14 @@ import pytest
 from flows import steps
 from flows.work import work
 from models.floor import kettleside, openpaste, typed
-from models.floor.cooling import cooling
+from models.floor.cooling import cooling, on_the_clock
 from models.floor.kettleside import Outcome
 from models.floor.view import Paste, View
 from models.logbook import TABLES
 from models.plant import Plant, parse
 from models.storage import store
 from models.storage.journal import Journal
+from tests.unit import test_batches as batch_tests
 from tests.unit.test_makeup import COOLING, PLANT
 
 NOW = datetime(2026, 5, 6, 5, 10, 30)  # UTC; 06:10 in Lisbon, early shift
@@ -65,6 +67,101 @@ def cooked(view: View, journal: Journal, charge: dict[str, str] | None = None, *
 
 def rows(text: str | None) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text or "")))
+
+
+# --- the cold weight ----------------------------------------------------------------------------
+
+COLD = {"step": "cold", "key": KEY}
+
+
+def test_what_cooling_took_is_owed_too(view: View, journal: Journal) -> None:
+    """Worked by hand: Wb 36.00, Wa 34.20, residue 0.36: 1.44 kg gone; Wc 33.80: 0.40 kg more, so 0.40 kg and its share of the
+    residue's paste (as 1.70 stands for 1.44) are owed beside the 1.70 kg."""
+    cooked(view, journal)
+    done = post(view, journal, COLD | {"weight_cold_kg": "33,80"}, 400)
+    (answer,) = done.screen.answers
+    assert (answer.cold_kg, answer.cooling_kg) == (33.8, pytest.approx(0.4))
+    assert answer.owed_kg == pytest.approx(2.10, abs=0.03) and answer.put_kg is None
+    (made,) = rows(done.csv_text)
+    assert (made["weight_cold_kg"], made["weight_after_kg"], made["kettle_water_kg"]) == ("33.8", "34.2", "")
+
+
+def test_water_put_back_hot_is_in_the_cold_weight(view: View, journal: Journal) -> None:
+    """Wa 34.20 and 1.70 put back are 35.90; Wc 35.60: 0.30 kg lost in cooling, and just that is owed."""
+    cooked(view, journal)
+    post(view, journal, {"step": "water", "key": KEY, "kettle_water_kg": "1.70"}, 12)
+    done = post(view, journal, COLD | {"weight_cold_kg": "35.6"}, 400)
+    (answer,) = done.screen.answers
+    assert answer.cooling_kg == pytest.approx(0.3) and answer.owed_kg == pytest.approx(0.3, abs=0.03)
+    none_lost = post(view, journal, COLD | {"weight_cold_kg": "35.9"}, 401)
+    assert none_lost.screen.answers[0].owed_kg == 0.0
+    assert none_lost.screen.answers[0].cooling_kg == pytest.approx(0.0)
+
+
+def test_water_that_nobody_wrote_is_seen_in_the_cold_weight(view: View, journal: Journal) -> None:
+    """The paste rose from 34.20 to 34.70: 0.50 kg was put back, as the batch book reads it. A larger rise is asked about."""
+    cooked(view, journal)
+    (answer,) = post(view, journal, COLD | {"weight_cold_kg": "34.7"}, 400).screen.answers
+    assert (answer.put_kg, answer.cooling_kg) == (pytest.approx(0.5), 0.0)
+    assert answer.owed_kg == pytest.approx(1.20, abs=0.005)
+    more = post(view, journal, COLD | {"weight_cold_kg": "35.2"}, 401)
+    assert [one.code for one in more.questions] == ["paste.cold-above-hot"]
+
+
+def test_the_tub_is_in_no_cold_weight(view: View, journal: Journal) -> None:
+    """The logbook takes the tare off Wb and Wa alone."""
+    charge, weigh = {"weight_before_kg": "38", "tare_kg": "2"}, {"weight_after_kg": "36.2"}
+    cooked(view, journal, charge, **weigh)
+    (answer,) = post(view, journal, COLD | {"weight_cold_kg": "34.2"}, 400).screen.answers
+    assert answer.cooling_kg == pytest.approx(0.0) and answer.owed_kg == pytest.approx(1.70, abs=0.005)
+    heavy = post(view, journal, COLD | {"weight_cold_kg": "39"}, 401)
+    assert [one.code for one in heavy.questions] == ["paste.cold-above-hot"] and heavy.csv_text is None
+
+
+def test_water_after_the_cold_weight_wants_both_anew(view: View, journal: Journal) -> None:
+    cooked(view, journal)
+    post(view, journal, COLD | {"weight_cold_kg": "33.8"}, 400)
+    asked = post(view, journal, {"step": "water", "key": KEY, "kettle_water_kg": "2.1"}, 410)
+    assert [(one.code, one.stands) for one in asked.questions] == [("cold-before-water", False)] and not asked.csv_text
+    both = {"step": "water", "key": KEY, "kettle_water_kg": "2.1", "weight_cold_kg": "35.9"}
+    (answer,) = post(view, journal, both, 411).screen.answers
+    assert answer.cooling_kg == pytest.approx(0.4) and answer.owed_kg == 0.0
+
+
+def test_a_cold_weight_is_asked_for_until_it_is_there_or_the_paste_is_used(view: View, journal: Journal) -> None:
+    done = cooked(view, journal)
+    assert [work.key for work in done.screen.uncold] == [KEY]
+    used = replace(view, pastes=(Paste(KEY, "07", "K1", "water-5", NOW, 34.2, 4.0, 1.0, None, ("2026-05-06/L1/01",)),))
+    assert kettleside.get({"kettle": "K1"}, used, journal, NOW, "RB").uncold == ()
+    late = kettleside.get({"kettle": "K1"}, view, journal, NOW + timedelta(hours=20), "RB")
+    assert [work.key for work in late.uncold] == [KEY] and not late.clocks  # long off the clock, still to be weighed
+    assert [one.code for one in post(view, journal, COLD | {"weight_cold_kg": ""}, 400).questions] == [
+        "missing.weight_cold_kg"
+    ]
+    assert post(view, journal, COLD | {"weight_cold_kg": "34"}, 400).screen.uncold == ()
+
+
+def test_the_screen_and_the_batch_book_owe_the_same(view: View, journal: Journal, plant: Plant) -> None:
+    """Excess as `trade.batches` works it out of the very row that the screen wrote."""
+    import pandas as pd
+
+    from models.floor.pasteanswer import advice_of
+    from models.trade.paste import cooling_loss, evaporated, excess, put_back_unwritten
+
+    cooked(view, journal)
+    for n, (water, cold) in enumerate([("", "33.8"), ("", "34.7"), ("1.7", "35.6"), ("0", "34.0"), ("1.7", "35.9")]):
+        form = {"step": "water", "key": KEY, "kettle_water_kg": water or "0", "weight_cold_kg": cold}
+        made = post(view, journal, form if water else COLD | {"weight_cold_kg": cold}, 400 + n)
+        (row,) = rows(made.csv_text)
+        before, after = float(row["weight_before_kg"]), float(row["weight_after_kg"])
+        lost = evaporated(before, after, float(row["residue_kg"] or 0))
+        frame = pd.Series([after]), pd.Series([float(cold)]), pd.Series([lost])
+        put = float(row["kettle_water_kg"]) if row["kettle_water_kg"] else float(put_back_unwritten(*frame)[0])
+        gone = lost + float(cooling_loss(after, put, float(cold)))
+        owed = excess(before, gone, plant.pastes["water-5"].usual_loss_pct, put)
+        advice = advice_of(row, plant)
+        (answer,) = made.screen.answers
+        assert advice is not None and advice.excess_kg - (answer.put_kg or 0.0) == pytest.approx(owed)
 
 
 # --- what to do ---------------------------------------------------------------------------------
@@ -403,6 +500,35 @@ def test_the_clock_has_the_plants_own_limits_or_none(plant: Plant) -> None:
     without = cooling(parse(tomllib.loads(PLANT)), paste_at(1.0, 1.0), NOW)
     assert without is not None and without.limits == () and without.state == "not shown to be met"
     assert cooling(plant, replace(paste_at(), cooked_at=None), NOW) is None
+
+
+@pytest.mark.parametrize(("hours", "watched"), [(-0.01, False), (0, True), (8, True), (8.01, False)])
+def test_a_paste_stays_on_the_clock_until_two_hours_after_its_last_limit(
+    plant: Plant, hours: float, watched: bool
+) -> None:
+    """The plant's last limit is 5 °C within 6 h; without limits the last reading, at 6 h, counts."""
+    now = NOW + timedelta(hours=hours)
+    assert len(on_the_clock(plant, (paste_at(),), now)) == watched
+    assert len(on_the_clock(parse(tomllib.loads(PLANT)), (paste_at(),), now)) == watched
+
+
+@pytest.mark.parametrize(("hours", "watched"), [(12, True), (12.01, False)])
+def test_a_later_limit_keeps_it_longer_on_the_clock(hours: float, watched: bool) -> None:
+    slow = COOLING.replace("to_5_c_within_h = 6", "to_5_c_within_h = 10")
+    assert len(on_the_clock(parse(tomllib.loads(PLANT + slow)), (paste_at(),), NOW + timedelta(hours=hours))) == watched
+
+
+@pytest.mark.parametrize("limits", [(2, 6), (1.5, 6), (3, 6), (2, 5), (2, 8), (2, 4), (6, 6)], ids=str)
+def test_the_clock_says_what_the_record_will_say(limits: tuple[float, float]) -> None:
+    """One law for the screen and for the paste's row in the store, whatever was read after 2 h and after 6 h."""
+    readings = list(product((None, 4.0, 5.0, 5.1, 20.0, 21.0, 21.1), repeat=2))
+    own = {"to_21_c_within_h": limits[0], "to_5_c_within_h": limits[1], "approved_by": "QA"}
+    strict = batch_tests.plant(cooling=own)
+    pastes = [batch_tests.paste(f"P{n:02}", temp_2h_c=two, temp_6h_c=six) for n, (two, six) in enumerate(readings)]
+    recorded = batch_tests.made(strict, paste=pastes).pastes.set_index("paste_key")["cooling"].sort_index()
+    clocks = [cooling(strict, paste_at(two, six), NOW) for two, six in readings]
+    said = [clock.state.replace("not shown to be met", "not checked") for clock in clocks if clock]
+    assert said == recorded.tolist()
 
 
 # --- times and names ----------------------------------------------------------------------------

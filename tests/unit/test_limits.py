@@ -89,6 +89,19 @@ def test_dough_temperature_pages_on_two_of_three_or_one_beyond_action() -> None:
     assert limits.change(found[1]) == pytest.approx(-2.5)
 
 
+@pytest.mark.parametrize(
+    ("warned", "signalled"),
+    [("xx", 1), ("x.x", 2), ("x..x", None), (".x..xx", 5), ("hl", None), ("lhl", 2), ("lhh", 2)],
+)
+def test_two_warnings_of_one_side_among_three_doughs_signal(warned: str, signalled: int | None) -> None:
+    """x or l: 24.8 °C, below the warning limit of 25; h: 27.2 °C, above 27."""
+    degrees = {"x": 24.8, "l": 24.8, "h": 27.2, ".": 26.0}
+    batches = doughs([degrees[mark] for mark in warned])
+    marks = "".join("." if mark == "." else "x" for mark in warned)
+    found = limits.runs(NORTH, wide(PASTES, []), batches, findings(batches, marks, "." * len(marks)))
+    assert [run.signalled for run in found] == [] if signalled is None else [signalled]
+
+
 def test_cold_and_hot_doughs_are_two_episodes() -> None:
     batches = doughs([23.0, 29.0])
     found = limits.runs(NORTH, wide(PASTES, []), batches, findings(batches, "..", "xx"))

@@ -193,6 +193,47 @@ def test_the_instruction(plant, after, cells, do, says):
     assert (got.water_kg > 0) == (do == "put water back")
 
 
+# Limits of the trade's defaults, on each side: loss -0.5 and 6 % of Wb, cook 61, 64, 73 and 80 °C, 1 and 2 points.
+@pytest.mark.parametrize(
+    ("after", "cells", "do"),
+    [
+        (120.6, {}, "nothing to put back"),  # 0.5 % more than before
+        (120.61, {}, "stir and measure again"),
+        (118.0, {"residue_kg": 2.6}, "nothing to put back"),  # 0.5 % of Wb more residue than is missing
+        (118.0, {"residue_kg": 2.61}, "stir and measure again"),
+        (96.0, {}, "scrap and ask QA"),  # 20 %: no cook loses more
+        (95.9, {}, "stir and measure again"),
+        (117.0, {"capacity_kg": 120.0}, "nothing to put back"),
+        (117.0, {"capacity_kg": 119.9}, "stir and measure again"),
+        (117.0, {"temp_c": 106.0}, "nothing to put back"),
+        (117.0, {"temp_c": 106.1}, "stir and measure again"),
+        (117.0, {"temp_c": 55.0}, "cook on"),  # steel reads below 55 °C under a paste that lost at least 0.5 %
+        (117.0, {"temp_c": 54.9}, "stir and measure again"),
+        (119.4, {"temp_c": 54.9}, "stir and measure again"),
+        (119.41, {"temp_c": 54.9}, "cook on"),
+        (117.0, {"temp_c": 60.9}, "cook on"),
+        (117.0, {"temp_c": 61.0}, "nothing to put back"),
+        (115.6, {"temp_c": 60.9}, "cook on"),  # one point gone: 1.0 kg per 100 kg of flour beyond the usual
+        (115.59, {"temp_c": 60.9}, "stir and measure again"),
+        (116.6, {}, "nothing to put back"),  # half a point
+        (116.59, {}, "put water back"),
+        (112.0, {"temp_c": 87.0}, "put water back"),  # as far past 80 °C as that lies past 73 °C
+        (112.0, {"temp_c": 87.1}, "scrap and ask QA"),
+        (112.8, {"temp_c": 88.0}, "put water back"),  # 6 %
+        (112.79, {"temp_c": 88.0}, "scrap and ask QA"),
+        (105.6, {}, "put water back"),  # 12 %
+        (105.59, {}, "scrap and ask QA"),
+    ],
+)
+def test_on_a_limit_is_not_beyond_it(plant, after, cells, do):
+    assert advise(plant, "tin", 120.0, after, **cells).do == do
+
+
+def test_the_loss_is_known_as_well_as_the_scale(plant):
+    """A scale good to 0.1 %: 36 g and 34 g, together 0.05 kg; with 95 % twice that. Worked by hand."""
+    assert advise(plant, "soft", 36.0, 34.2).plus_minus_kg == pytest.approx(0.10, abs=0.005)
+
+
 def test_scrapping_asks_for_one_more_weighing_first(plant):
     assert "Weigh it once more first" in " ".join(advise(plant, "tin", 120.0, 104.0).why)
 
@@ -225,11 +266,39 @@ def test_what_was_not_measured_is_said(plant):
         (114.0, {"temp_c": 75.0}, "past the warning limit"),
         (117.0, {"temp_c": 62.0}, "a little low"),
         (113.0, {"temp_c": 70.0}, "More than the plant's action limit"),
+        (114.0, {"temp_c": 73.1}, "73.1 °C is past the warning limit"),
+        (114.0, {"temp_c": 80.1}, "80.1 °C is past the action limit"),
+        (114.0, {"temp_c": 80.0}, "80 °C is past the warning limit"),
+        (117.0, {"temp_c": 61.0}, "a little low"),
+        (117.0, {"temp_c": 63.9}, "63.9 °C is a little low"),
+        (113.59, {}, "More than the plant's action limit"),
+        (119.61, {}, "Wetter than the formula"),
         (120.0, {"temp_c": 66.0}, "Wetter than the formula by 1.2 points"),
     ],
 )
 def test_what_else_to_look_at(plant, after, cells, says):
     assert says in " ".join(advise(plant, "tin", 120.0, after, **cells).notes)
+
+
+@pytest.mark.parametrize(
+    ("after", "temp_c"), [(114.0, 73.0), (117.0, 64.0), (113.6, 70.0), (119.6, 66.0)], ids=["warm", "low", "dry", "wet"]
+)
+def test_within_its_limits_nothing_else_is_said(plant, after, temp_c):
+    assert advise(plant, "tin", 120.0, after, temp_c=temp_c).notes == ()
+
+
+def test_weighed_out_what_the_last_dough_lacks_goes_to_the_supervisor(plant):
+    """1 kg of 120 is half a point of all the dough: 4.1 kg too little is past 2 points, though each dough lacks 0.8."""
+    got = advise(plant, "rich", 120.0, 115.9)
+    assert got.points < 1.0 and "More than the plant's action limit" in " ".join(got.notes)
+    assert advise(plant, "rich", 120.0, 116.0).notes == ()
+
+
+@pytest.mark.parametrize(
+    ("after", "says"), [(117.69, "It takes 0.0 points"), (117.71, "The paste lost less than usual")]
+)
+def test_a_twentieth_of_a_point_is_nothing(plant, after, says):
+    assert says in advise(plant, "tin", 120.0, after).why[0]
 
 
 def test_a_product_without_paste_has_no_answer(plant):

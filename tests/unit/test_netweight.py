@@ -168,6 +168,11 @@ def test_loaves_that_do_not_count_are_counted(cells, reason):
     assert got.left_out == ((reason, 2),) and f"2 left out: {reason}." in got.why
 
 
+def test_after_an_hour_of_cooling_a_loaf_counts():
+    """Common practice, no source: the trade's manuals say 50 to 60 min out of the oven."""
+    assert verdict(spread(30, 402.0), cooled_minutes=60.0).verdict == "met"
+
+
 def test_loaves_without_a_reason_are_routine():
     assert verdict(spread(30, 402.0), reason=np.nan).verdict == "met"
 

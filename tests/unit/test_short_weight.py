@@ -62,6 +62,13 @@ def test_one_light_shift_is_held_and_the_next_good_one_ends_it() -> None:
     assert "indicative" in found.says  # 20 loaves are no full sample, and no check of the scale is there
 
 
+def test_a_mean_that_chance_explains_raises_nothing_and_ends_nothing() -> None:
+    """1 g below the label with an sd of 6: 20 loaves cannot tell (76/211/EEC annex II 2.3: 0.640 sd)."""
+    assert raised(*day([394.0, 394.0])) == []
+    (found,) = raised(*day([388.0, 394.0]))
+    assert (found.signal, found.until_batch, len(found.batches)) == ("on", "2026-05-06/L1/early3", 4)
+
+
 def test_two_light_shifts_are_one_alert() -> None:
     (found,) = raised(*day([388.0, 388.0]))
     assert found.signal == "on"

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from models.charts.constants import constants
+from tests.reference.yardsticks.constants import constants
 
 
 class Limits(NamedTuple):
