@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import json
 import os
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
@@ -457,11 +459,24 @@ def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool, inde
 
     out.mkdir(parents=True, exist_ok=True)
     what, _, name = page.partition(":")
-    if what == "day":
-        return pages.write_day(day(snapshot, name), out, single_file=single_file, indexed=indexed)
-    if what == "month":
-        return pages.write_month(month(snapshot, name), out, single_file=single_file, indexed=indexed)
-    return pages.write_alert(snapshot, name, out, single_file=single_file, indexed=indexed)
+    with _nothing_collected():
+        if what == "day":
+            return pages.write_day(day(snapshot, name), out, single_file=single_file, indexed=indexed)
+        if what == "month":
+            return pages.write_month(month(snapshot, name), out, single_file=single_file, indexed=indexed)
+        return pages.write_alert(snapshot, name, out, single_file=single_file, indexed=indexed)
+
+
+@contextmanager
+def _nothing_collected() -> Iterator[None]:
+    """A page is one large tree, needed whole until it is written: looking for garbage in it again and again finds none."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def publish(job: Job) -> None:

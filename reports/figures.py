@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import islice
 from typing import Any
 
 from models.pages import words
 from models.pages.shown import Bars, Curve, Dot, Mark, Span
 from models.pages.words import number
 from reports import look
-from reports.look import plain
+from reports.look import plain, plains
 
 _FOOT = (0.0, 0.1)
 _BODY = (0.14, 1.0)
@@ -146,11 +147,11 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
         y=[dot.value for dot in dots],
         xaxis=f"x{panel.axis}",
         mode="markers+text" if panel.axis == "2" and len(dots) <= 14 else "markers",
-        text=[plain(dot.label) if len(dot.label) <= _LEGIBLE else "" for dot in dots],
+        text=plains([dot.label if len(dot.label) <= _LEGIBLE else "" for dot in dots]),
         textposition="bottom center" if any(span.direction == "high" for span in shown.spans) else "top center",
         textfont={"size": 10.5, "color": look.QUIET},
         name="batches",
-        customdata=[[plain(dot.name), "<br>".join(plain(line) for line in dot.says)] for dot in dots],
+        customdata=_told(dots),
         hovertemplate=f"%{{customdata[0]}}<br>{when}, %{{y:.{places}f}} {shown.unit}<br>%{{customdata[1]}}<extra></extra>",
         cliponaxis=False,
         marker={
@@ -161,6 +162,15 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
             "line": {"width": 0.5, "color": look.CARD},
         },
     )
+
+
+def _told(dots: list[Dot]) -> list[list[str]]:
+    """Name and lines of each dot, as they stand beside it when it is pointed at."""
+    lines = iter(plains([line for dot in dots for line in dot.says]))
+    return [
+        [name, "<br>".join(islice(lines, len(dot.says)))]
+        for name, dot in zip(plains([dot.name for dot in dots]), dots, strict=True)
+    ]
 
 
 def _marks(shown: Curve, marks: list[Mark], panel: _Panel) -> Any:

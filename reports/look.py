@@ -37,6 +37,14 @@ def plain(text: str) -> str:
     return escape(text, quote=False)
 
 
+def plains(texts: list[str]) -> list[str]:
+    """`plain` of each text: all in one go, which is several times faster, unless one of them holds what parts them."""
+    found = plain(_PARTS.join(texts)).split(_PARTS)
+    return found if len(found) == len(texts) else [plain(text) for text in texts]
+
+
+_PARTS = "\x1f"
+
 # plotly's template "none", written out: what it says is left of a figure when no look but ours is put on it
 TEMPLATE: dict[str, Any] = {"data": {"scatter": [{"type": "scatter"}]}}
 

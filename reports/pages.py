@@ -84,6 +84,7 @@ def _environment() -> Environment:
         limits=words.limits,
         sentence=words.sentence,
         slug=words.slug,
+        zip=zip,
         state_words=STATE_WORDS,
         level_words=LEVEL_WORDS,
         style=Markup((TEMPLATES / "style.css").read_text(encoding="utf-8")),

@@ -73,10 +73,12 @@ def _interval(value, n, within, freedom, lots, window) -> tuple[float, float, fl
     rng = np.random.default_rng(_SEED)
     _, lot = np.unique(lots, return_inverse=True)
     many = int(lot.max()) + 1
-    times, spread = np.empty((_DRAWS, many)), np.empty(_DRAWS)
+    drawn, chance = np.empty((_DRAWS, many), dtype=int), np.empty(_DRAWS)
     for i in range(_DRAWS):
-        times[i] = np.bincount(rng.integers(many, size=many), minlength=many)
-        spread[i] = within * (freedom / rng.chisquare(freedom)) ** 0.5
+        drawn[i], chance[i] = rng.integers(many, size=many), rng.chisquare(freedom)
+    of_draw = drawn + many * np.arange(_DRAWS)[:, None]
+    times = np.bincount(of_draw.ravel(), minlength=_DRAWS * many).reshape(_DRAWS, many).astype(float)
+    spread = within * np.sqrt(freedom / chance)
     once = np.ones((1, many))
     share = float(_outside(value, n, np.array([within]), lot, once, window)[0])
     low, high = np.quantile(_outside(value, n, spread, lot, times, window), [0.05, 0.95])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 State = Literal["hold", "now", "review", "waiting", "unchecked", "learning", "steady", "note"]
 Level = Literal["", "missing", "warning", "action"]
@@ -56,9 +56,8 @@ class Sheet:
         return any(row[column].number for row in self.rows)
 
 
-@dataclass(frozen=True)
-class Dot:
-    """One batch on a curve. at: local time, ISO; label: its short name; name: its full one; says: what else."""
+class Dot(NamedTuple):
+    """One batch on a curve, of which a page has very many. at: local time, ISO; label, name: short and full; says: what else."""
 
     at: str
     value: float

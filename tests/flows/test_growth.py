@@ -69,8 +69,9 @@ def anew(job: steps.Job) -> list[str]:
     try:
         pastes, batches = wide.load(con, "pastes"), wide.load(con, "batches")
         checks = gather.log(con, "check")
+        days = sorted({str(day.date()) for day in batches["shift_date"]})
         charted = tuple(one for one, _ in chart_plant(job.plant, pastes, batches, ledger.baselines(con)))
-        weighed = short_weight.weigh(job.plant, batches, gather.loaves(con), gather.log(con, "output"), checks)
+        weighed = short_weight.weigh(job.plant, batches, gather.loaves_of(con, days), gather.log(con, "output"), checks)
         found = Found(
             pastes,
             batches,

@@ -50,7 +50,7 @@ def test_every_batch_is_drawn_once():
 
 
 def test_a_batch_beyond_the_limits_has_a_shape_of_its_own():
-    dots = tuple(replace(dot, value=4.0, outside=True) if dot.today else dot for dot in curve_shown().dots)
+    dots = tuple(dot._replace(value=4.0, outside=True) if dot.today else dot for dot in curve_shown().dots)
     (today,) = (
         trace
         for trace in drawn(figures.curve(replace(curve_shown(), dots=dots)))["data"]
@@ -111,7 +111,7 @@ def test_contributions_are_laid_end_to_end_up_to_the_change():
 
 def test_text_from_a_log_is_never_markup():
     evil = '<a href="http://example.invalid">x</a><b>'
-    dots = tuple(replace(dot, says=(evil,), label="<i>1") for dot in curve_shown().dots)
+    dots = tuple(dot._replace(says=(evil,), label="<i>1") for dot in curve_shown().dots)
     marks = tuple(replace(mark, says=f"yeast lot {evil}") for mark in curve_shown().marks)
     said = texts(drawn(figures.curve(replace(curve_shown(), dots=dots, marks=marks))))
     assert any("&lt;a href=" in text for text in said)
