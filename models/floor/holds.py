@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from models.alarms.alerts import BAKED_AFTER
+from models.fixed import Ground
 from models.floor.heldloaves import Loaves, loaves_of
 from models.floor.holdbook import Book, book, shift_of, tubs
 from models.pages import words
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from models.shapes import Alert
 
 Act = Literal["held", "released", "disposed", "left the house"]
-Ground = Literal["cooling", "under-baked", "foreign body", "allergen", "short weight", "other"]
 Kind = Literal["paste", "dough"]
 Key = tuple[Kind, str]
 # what ends the hold of a batch; a batch that left the house is held on until QA has decided on it

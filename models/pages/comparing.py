@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from models.pages import words
 from models.pages.rates import MIN_DAYS, NOTHING, Difference, Rate, likeness, paired_difference, rate, rate_difference
 from models.pages.words import number
+from models.trade.loaf import too_hot
 from models.trade.placed import placed
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def _judged(snapshot: Snapshot) -> pd.DataFrame:
 
     plant = snapshot.plant
     rows = placed(snapshot.loaves, snapshot.batches, ("line", "product", "shift_date"))
-    hot = rows["cooled_minutes"] < plant.net_weight.min_cooled_minutes
+    hot = too_hot(rows["cooled_minutes"], plant)
     rows = rows[(rows["reason"] != "suspicion") & ~hot]
     windows = {name: p.specific_volume for name, p in plant.products.items() if p.specific_volume}
     low = rows["product"].astype("str").map({name: window[0] for name, window in windows.items()}).astype("float64")

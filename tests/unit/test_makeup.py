@@ -14,7 +14,7 @@ import pytest
 
 from flows import makeup
 from models.plant import Plant, load, parse
-from models.trade import kettle
+from models.trade import cautions, kettle
 from models.trade.kettle import Advice, Weighing
 from reports import makeup_card
 
@@ -307,10 +307,10 @@ def test_a_product_without_paste_has_no_answer(plant):
 
 
 def test_cautions_name_the_plants_own_cooling_limits(plant):
-    assert "21 °C within 2 h, 5 °C within 6 h (approved by QA)" in " ".join(kettle.cautions(plant))
+    assert "21 °C within 2 h, 5 °C within 6 h (approved by QA)" in " ".join(cautions.at_the_kettle(plant))
     import tomllib
 
-    assert "ask QA for them" in " ".join(kettle.cautions(parse(tomllib.loads(PLANT))))
+    assert "ask QA for them" in " ".join(cautions.at_the_kettle(parse(tomllib.loads(PLANT))))
 
 
 # --- the page -----------------------------------------------------------------------------------
@@ -332,7 +332,7 @@ def test_the_instruction_comes_first_and_the_cautions_last(capsys, file, options
     assert ask(file, "--product", "tin", "--before", "120", *options) == 0
     page = capsys.readouterr().out
     assert page.splitlines()[1].strip() == headline
-    assert page.rstrip().endswith("in doubt QA decides.")
+    assert page.rstrip().endswith("In doubt QA decides.")
     assert "burns" in page and "-0.0" not in page
 
 
