@@ -128,6 +128,17 @@ def test_the_milk_paste_at_the_mixer_shared_out(capsys, file):
     assert unknown["each_kg"] is None
 
 
+def test_the_last_dough_is_short_of_what_was_lost_beyond_the_usual():
+    """2 % of 120 kg is usual: four doughs of 29.40 kg; of 111.6 kg the last would get 111.6 - 3 x 29.40 = 23.40."""
+    import tomllib
+
+    content = tomllib.loads(PLANT)
+    content["pastes"]["milk-5"]["usual_loss_pct"] = 2.0
+    got = advise(parse(content), "rich", 120.0, 111.6, doughs=4)
+    assert "the last of 4 would get 23.40 kg of paste instead of 29.40 kg" in got.why[0]
+    assert (got.usual_kg, got.excess_kg, got.water_kg) == (pytest.approx(2.4), pytest.approx(6.0), pytest.approx(6.0))
+
+
 def test_the_milk_paste_in_the_kettle_wants_only_water(plant):
     got = advise(plant, "rich", 120.0, 111.6)
     assert got.water_kg == pytest.approx(8.4) and got.reads_kg == pytest.approx(120.0)
@@ -302,8 +313,10 @@ def test_a_twentieth_of_a_point_is_nothing(plant, after, says):
 
 
 def test_a_product_without_paste_has_no_answer(plant):
-    with pytest.raises(ValueError, match="has no paste"):
-        advise(plant, "plain", 120.0, 117.0)
+    dry = plant.products["tin"].model_copy(update={"paste_flour_pct": 0.0})
+    for product in (plant.products["plain"], dry):
+        with pytest.raises(ValueError, match="has no paste"):
+            kettle.advise(plant, product, Weighing(120.0, 117.0))
 
 
 def test_cautions_name_the_plants_own_cooling_limits(plant):
