@@ -144,6 +144,7 @@ def _explain(error: Exception) -> int:
     wrong = type(error).__name__ in {
         "PlantFileError",
         "WrongCommand",
+        "WrongOptionError",
         "NoStoreError",
         "NotOursError",
         "CaseError",

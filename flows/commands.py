@@ -7,6 +7,8 @@ import json
 import os
 import re
 import sys
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from flows.steps import Job
@@ -91,8 +93,6 @@ def month(args: argparse.Namespace) -> int:
 
 
 def _is_form(text: str, form: str, name: str, example: str) -> None:
-    from datetime import date
-
     if not re.fullmatch(form, text):
         raise WrongCommand(f"{name}: {text!r} is not of the form {example}")
     try:
@@ -104,17 +104,36 @@ def _is_form(text: str, form: str, name: str, example: str) -> None:
 def _page(args: argparse.Namespace, page: str) -> int:
     from flows import steps
     from models import plant
-    from models.storage import store
+    from models.storage import account, store
 
     loaded = plant.load(args.plant)
     con = store.open_for_reading(args.store)
     try:
+        _has_data(account.days(con), args.which)
         job = Job(loaded, "", args.store.parent, args.store, args.out, args.single_file)
         picture = steps.picture(con, job, None, [page])
     finally:
         con.close()
     print(steps.print_page(picture, page, args.out, args.single_file))
     return 0
+
+
+def _has_data(days: Sequence[date], which: str) -> None:
+    """A day or month that no log speaks of has no page. Raises WrongCommand: which days there are."""
+    if not days:
+        raise WrongCommand(f"{which}: the store holds no row yet, so there is no page; take logs with `loaftrace run`")
+    if any(str(day).startswith(which) for day in days):
+        return
+    if len(which) == 7:
+        have = _few(list(dict.fromkeys(f"{day:%Y-%m}" for day in days)))
+    else:
+        near = [str(day) for day in days if f"{day:%Y-%m}" == which[:7]]
+        have = f"{days[0]} to {days[-1]}" + (f", of {which[:7]} {_few(near)}" if near else "")
+    raise WrongCommand(f"{which}: no log in the store speaks of it, so there is no page; it has {have}")
+
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join(names) if len(names) <= 12 else f"{', '.join(names[:3])} ... {', '.join(names[-3:])}"
 
 
 def sheets(args: argparse.Namespace) -> int:
@@ -132,6 +151,10 @@ def schedule(args: argparse.Namespace) -> int:
     from flows import pipeline, steps
 
     steps.read_job(args.plant, args.logs, args.store, args.out)
+    if not pipeline.is_cron(args.cron):
+        raise WrongCommand(
+            f"--cron: {args.cron!r} is no cron line; it may be five fields, minute hour day month weekday, like '*/15 * * * *'"
+        )
     pipeline.serve(args.plant, args.logs, args.store, args.out, args.cron)
     return 0
 

@@ -178,6 +178,18 @@ def _stop_servers() -> None:
         server.stop()
 
 
+def is_cron(text: str) -> bool:
+    """Whether the scheduler can read a text as a cron line."""
+    from prefect.client.schemas.schedules import CronSchedule
+    from pydantic import ValidationError
+
+    try:
+        CronSchedule(cron=text)
+    except ValidationError:
+        return False
+    return True
+
+
 def deployments(plant: Path, logs: Path, store: Path, out: Path, cron: str) -> list[Any]:
     """The three flows with their parameters: the pull on its schedule (plant's clock), day and month on call."""
     from prefect.schedules import Cron

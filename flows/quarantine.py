@@ -115,10 +115,9 @@ def _carry_out(args: argparse.Namespace, plant: Plant, decided: list[Decision], 
             plant, args.plant.read_text(encoding="utf-8-sig"), Path(folder), args.store, out, decisions=tuple(decided)
         )
         result = work(job)
-    waits = len(result["quarantine"])
-    print(
-        f"{len(decided)} {'row' if len(decided) == 1 else 'rows'} {decided[0].verdict} by {decided[0].who}; {waits} still wait."
-    )
+    waits, many = len(result["quarantine"]), len(decided)
+    still = f"{waits} still {'waits' if waits == 1 else 'wait'}"
+    print(f"{many} {'row' if many == 1 else 'rows'} {decided[0].verdict} by {decided[0].who}; {still}.")
     for page in result["reports"] if args.out else []:
         print(page)
     return 0

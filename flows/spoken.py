@@ -12,11 +12,15 @@ def spoken(result: dict[str, Any]) -> list[str]:
     return [_rows(result), _held(result), _signals(result), _waits(result), _pages(result)]
 
 
+def _count(many: int, one: str) -> str:
+    return f"{many} {one if many == 1 else one + 's'}"
+
+
 def _rows(result: dict[str, Any]) -> str:
     total = {name: sum(kind[name] for kind in result["rows"].values()) for name in ("received", *STATUSES)}
     parts = ", ".join(f"{n} {name}" for name, n in total.items() if name != "received")
     refused = sum(file["outcome"] == "refused" for file in result["files"])
-    return f"Rows: {total['received']} received = {parts}; {refused} files refused in this run."
+    return f"Rows: {total['received']} received = {parts}; {_count(refused, 'file')} refused in this run."
 
 
 def _held(result: dict[str, Any]) -> str:
@@ -46,7 +50,9 @@ def _waits(result: dict[str, Any]) -> str:
     if not quarantine:
         return "To correct: no row waits for a person."
     first = quarantine[0]
-    return f"To correct: {len(quarantine)} rows wait for a person; first {first['file']} row {first['row']}: {first['why']}."
+    wait = "1 row waits" if len(quarantine) == 1 else f"{len(quarantine)} rows wait"
+    why = first["why"] if first["why"].endswith(("?", ".")) else f"{first['why']}."
+    return f"To correct: {wait} for a person; first {first['file']} row {first['row']}: {why}"
 
 
 def _pages(result: dict[str, Any]) -> str:

@@ -111,9 +111,20 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
         store_changed(con, run)
     if pulled.touched is not None and job.plant.names.kept_days is not None:
         names.forget(con, gather.newest(con) - timedelta(days=job.plant.names.kept_days))
-    for file in pulled.files:
-        file.pop("new", None)
+    _say_how_read(con, pulled.files)
     return pulled
+
+
+def _say_how_read(con: duckdb.DuckDBPyConnection, files: list[dict[str, Any]]) -> None:
+    """How each file was read and which of its lines are no rows, also of files that an earlier run took."""
+    from models.storage import ledger
+
+    said = ledger.how_read(con, {file["sha256"] for file in files if "notes" not in file})
+    for file in files:
+        file.pop("new", None)
+        notes, passed_over = said.get(file["sha256"], ("", []))
+        file.setdefault("notes", notes)
+        file.setdefault("passed_over", passed_over)
 
 
 def _keep_decisions(con: duckdb.DuckDBPyConnection, job: Job) -> None:
@@ -419,8 +430,8 @@ def picture(
 
     if charted is None:
         charted = tuple(one.charted for one in _charts(con, job, ledger.baselines(con), memo.load(con, "chart")))
-    months = [page.removeprefix("month:") for page in pages if page.startswith("month:")]
-    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), months)
+    days, months = ([page.removeprefix(kind) for page in pages if page.startswith(kind)] for kind in ("day:", "month:"))
+    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), days, months)
 
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:

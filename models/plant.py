@@ -1,6 +1,7 @@
 """The plant file: what the plant is and what it promises.
 
-`load` refuses a wrong file with one line per fault: the key's path, what is wrong, what it may be.
+`load` refuses a wrong file in one line: of each fault the key's path, what is wrong, what it may be.
+What each key may be alone stands here; what keys say together, and in which unit, is asked by `plantsense`.
 A limit left out takes the trade's common value; `Plant.defaults` names each default in force.
 """
 
@@ -9,14 +10,16 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from datetime import time
+from collections.abc import Iterable
+from datetime import date, time
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
 
+from models import plantsense
 from models.logbook import TABLES
 
 Percent = float
@@ -28,6 +31,13 @@ class PlantFileError(ValueError):
 
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _no_truth_for_a_number(cls, value: Any, info: ValidationInfo) -> Any:
+        if isinstance(value, bool) and cls.model_fields[info.field_name or ""].annotation is not bool:
+            raise ValueError("true and false are no number and no name; write the value itself")
+        return value
 
 
 def _pair(value: Any) -> Any:
@@ -52,7 +62,7 @@ class Window(_Section):
 
 
 class Points(_Section):
-    """Warning and action limit of something that may only grow: points of hydration lost, hours of age."""
+    """Warning and action limit of something that may only grow: points of hydration lost."""
 
     warn: float = Field(default=1.0, ge=0)
     act: float = Field(default=2.0, ge=0)
@@ -64,6 +74,13 @@ class Points(_Section):
         return self
 
 
+class Age(Points):
+    """Warning and action limit of a paste's age at mixing, h."""
+
+    warn: float = Field(default=24.0, ge=0)
+    act: float = Field(default=48.0, ge=0)
+
+
 class Paste(_Section):
     """A paste recipe. `usual_loss_pct` is in % of Wb: what the formula already allows for."""
 
@@ -73,8 +90,8 @@ class Paste(_Section):
     dosing: Literal["divided", "weighed"] = "divided"
     cook_temp_c: Window = Window(warn=(64, 73), act=(61, 80))
     loss_pct: Window = Window(warn=(0.5, 4.0), act=(-0.5, 6.0))
-    hydration_points: Points = Points(warn=1.0, act=2.0)
-    age_h: Points = Points(warn=24.0, act=48.0)
+    hydration_points: Points = Points()
+    age_h: Age = Age()
     allergens: frozenset[str] = frozenset()
 
 
@@ -144,6 +161,11 @@ class Limits(_Section):
     approved_by: str | None = None
     approved_on: str | None = None
 
+    @field_validator("approved_on", mode="before")
+    @classmethod
+    def _date_of_toml(cls, value: Any) -> Any:
+        return value.isoformat() if isinstance(value, date) else value
+
 
 class Names(_Section):
     """How long the store keeps who did what on the board and by command. None: as long as the store."""
@@ -152,7 +174,7 @@ class Names(_Section):
 
 
 class Plant(_Section):
-    plant: str = Field(min_length=1)
+    plant: str
     timezone: str
     currency: str | None = None
     dough_cost_per_kg: float | None = Field(default=None, ge=0)
@@ -213,19 +235,14 @@ class Plant(_Section):
     @cached_property
     def defaults(self) -> tuple[str, ...]:
         """Key paths of the limits that the file leaves to the trade's common value."""
-        found = []
-        for name, paste in self.pastes.items():
-            found += [
-                f"pastes.{name}.{key}"
-                for key in ("usual_loss_pct", "dosing", "cook_temp_c", "loss_pct", "hydration_points", "age_h")
-                if key not in paste.model_fields_set
-            ]
+        found = [
+            path for name, paste in self.pastes.items() for path in _left_out(f"pastes.{name}", paste, PASTE_DEFAULTS)
+        ]
         for name, product in self.products.items():
-            if "dough_temp_c" not in product.model_fields_set:
-                found.append(f"products.{name}.dough_temp_c")
-        for section in ("sampling", "alarms"):
-            if section not in self.model_fields_set:
-                found.append(section)
+            found += _left_out(f"products.{name}", product, ("liquid_water_pct", "dough_temp_c"))
+        for name, section in (("sampling", self.sampling), ("alarms", self.alarms), ("net_weight", self.net_weight)):
+            if name != "net_weight" or any(product.label_g for product in self.products.values()):
+                found += _left_out(name, section, type(section).model_fields)
         return tuple(found)
 
     @model_validator(mode="after")
@@ -242,6 +259,29 @@ class Plant(_Section):
             for theirs, ours in headings.items():
                 _known(f"columns.{kind}.{theirs}", [ours], TABLES[kind].by_name)
         return self
+
+
+PASTE_DEFAULTS = (
+    "liquid_water_pct",
+    "usual_loss_pct",
+    "dosing",
+    "cook_temp_c",
+    "loss_pct",
+    "hydration_points",
+    "age_h",
+)
+
+
+def _left_out(path: str, section: BaseModel, keys: Iterable[str]) -> list[str]:
+    """Key paths of a section that its table leaves out; of a pair of limits half written, the half that is not."""
+    found = []
+    for key in keys:
+        value = getattr(section, key)
+        if key not in section.model_fields_set:
+            found.append(f"{path}.{key}")
+        elif isinstance(value, Points):
+            found += _left_out(f"{path}.{key}", value, type(value).model_fields)
+    return found
 
 
 def _known(path: str, names: Any, known: dict[str, Any]) -> None:
@@ -268,20 +308,30 @@ def load(path: Path) -> Plant:
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise PlantFileError(f"{path}: not a TOML file: {_one_line(error)}") from None
+        raise PlantFileError(f"{path}: not a TOML file: {_toml_says(error)}") from None
     return parse(content, str(path))
 
 
 def parse(content: dict[str, Any], name: str = "plant file") -> Plant:
     """Check a plant file's content. Raises PlantFileError as `load` does."""
     try:
-        return Plant.model_validate(content)
+        plant = Plant.model_validate(content)
     except ValidationError as error:
         raise PlantFileError(f"{name}: {'; '.join(_explain(e) for e in error.errors())}") from None
+    if faults := plantsense.faults(plant):
+        raise PlantFileError(f"{name}: {'; '.join(faults)}")
+    return plant
 
 
 def _one_line(error: Exception) -> str:
     return " ".join(str(error).split())
+
+
+def _toml_says(error: Exception) -> str:
+    """What the reader of TOML met, and of a table or key written twice what to do about it."""
+    said = _one_line(error)
+    twice = any(word in said for word in ("twice", "overwrite", "mutate"))
+    return f"{said}; a table or key may stand once: put both together or rename one" if twice else said
 
 
 def _explain(error: Any) -> str:
@@ -294,7 +344,36 @@ def _explain(error: Any) -> str:
         return _unknown_key(error["loc"])
     if error["type"] == "missing":
         return f"{path}: is missing; {_may_be(error['loc'])}"
-    return f"{path}: {error['input']!r} is wrong; {message[0].lower()}{message[1:]}"
+    if error["type"] in _KINDS:
+        message = f"it may be {_kind_of(error)}"
+    shown = repr(error["input"])
+    shown = shown if len(shown) <= 60 else f"{shown[:60]}..."
+    return f"{path}: {shown} is wrong; {message[0].lower()}{message[1:]}"
+
+
+_KINDS = {
+    "dict_type": "a table, with a heading in [brackets] of its own",
+    "model_type": "a table, with a heading in [brackets] of its own",
+    "tuple_type": 'a list, like ["one", "two"]',
+    "frozen_set_type": 'a list, like ["one", "two"]',
+    "string_type": 'text in quotes, like "one"',
+    "float_type": "a number",
+    "float_parsing": "a number with a decimal point, without unit or quotes",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+}
+
+
+def _kind_of(error: Any) -> str:
+    section = _section_of(error["loc"])
+    if error["type"] == "model_type" and section is Window:
+        return "a window, { warn = [low, high], act = [low, high] }"
+    if error["type"] == "model_type" and section is not None and issubclass(section, Points):
+        return "a pair of limits, { warn = low, act = high }"
+    return _KINDS[error["type"]]
 
 
 def _section_of(loc: tuple[Any, ...]) -> type[BaseModel] | None:

@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 
     from models.floor.holds import HoldEvent
     from models.judging.independence import Looked
+    from models.pages.stories import Stories
     from models.plant import Plant
     from models.shapes import Alert, Charted
+    from models.trade.placed import Counted
 
 COUNTS = ("received", *STATUSES)
 
@@ -132,7 +134,8 @@ FRAMES: dict[str, tuple[Column, ...]] = {
 class Snapshot:
     """What is in force, what was left out and why, what was found. Every frame as `FRAMES` declares it.
 
-    loaves: accepted loaf rows, what pages ask of them; findings: the answers to *is this good?*; charted and alerts: of the
+    loaves: accepted loaf rows, what pages ask of them, of the days asked for; counted: all loaves that the pages count, counted
+    already (None: `loaves` are all, and are counted when asked for); findings: the answers to *is this good?*; charted and alerts: of the
     whole plant; looked: months looked at for readings that are not independent;
     hold_events: what people and alerts did with holds. Raises ValueError where a frame lacks a declared column.
     """
@@ -156,13 +159,21 @@ class Snapshot:
     alerts: tuple[Alert, ...] = ()
     looked: tuple[Looked, ...] = ()
     hold_events: tuple[HoldEvent, ...] = ()
+    counted: Counted | None = None
 
     @cached_property
-    def outside(self) -> pd.DataFrame:
-        """Loaves outside their product's window by line, product and day, as `placed.outside_by_day` counts them."""
-        from models.trade.placed import outside_by_day
+    def of_windows(self) -> Counted:
+        """Loaves against their products' windows, by line, product and day."""
+        from models.trade.placed import counted
 
-        return outside_by_day(self.plant, self.loaves, self.batches)
+        return self.counted or counted(self.plant, self.loaves, self.batches)
+
+    @cached_property
+    def stories(self) -> dict[str, Stories]:
+        """What is told of each paste and each dough on the charts: "pastes", "batches"."""
+        from models.pages.stories import of_doughs, of_pastes
+
+        return {"pastes": of_pastes(self.pastes), "batches": of_doughs(self.batches)}
 
     def __post_init__(self) -> None:
         for name, columns in FRAMES.items():
@@ -173,7 +184,8 @@ class Snapshot:
 
 def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
     """The rows of a frame as plain dictionaries, in order."""
-    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
+    names = [str(name) for name in rows.columns]  # column by column: several times faster than the frame's own way
+    return [dict(zip(names, row, strict=True)) for row in zip(*(rows[n].tolist() for n in rows.columns), strict=True)]
 
 
 def frame(name: str, rows: list[dict] | None = None) -> pd.DataFrame:

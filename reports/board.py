@@ -10,9 +10,17 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from models.pages import words
+from reports import figures, inked
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+    from models.pages.shown import Curve
 
 HERE = Path(__file__).parent
 STATIC = HERE / "static"
@@ -20,7 +28,8 @@ STATIC = HERE / "static"
 
 @dataclass(frozen=True)
 class Frame:
-    """What every screen carries. here: its address; who: initials, "" where nobody has tapped; signs: people sign in here."""
+    """What every screen carries. here: its address; who: initials, "" where nobody has tapped; signs: people sign in here;
+    follows: may see charts and months; tap: initials to choose from in a form; unrecorded: a form was sent, and nothing of it kept."""
 
     plant: str
     here: str
@@ -30,6 +39,9 @@ class Frame:
     role: str = "floor"
     signs: bool = False
     said: str = ""
+    follows: bool = False
+    tap: tuple[str, ...] = ()
+    unrecorded: bool = False
 
 
 @cache
@@ -41,7 +53,16 @@ def texts(name: str) -> dict[str, Any]:
 @cache
 def _environment() -> Environment:
     loader = FileSystemLoader(HERE / "templates")
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.globals.update(inked=_inked, sentence=words.sentence)
+    return environment
+
+
+def _inked(shown: Curve, width: int, height: int) -> Markup:
+    """A curve as its page draws it, without a script."""
+    return inked.svg(figures.curve(shown, height), shown.summary, width)
 
 
 def screen(name: str, frame: Frame, **shown: Any) -> str:

@@ -1,4 +1,4 @@
-"""The pages on which a device or a person signs in, and on which initials are tapped; they need no other file."""
+"""The pages on which a device or a person signs in, on which initials are tapped, and which say that nothing was recorded."""
 
 from __future__ import annotations
 
@@ -23,6 +23,11 @@ TEXTS = {
     "own": "Sign in with your own passphrase",
     "type": "Your initials",
     "go": "Go on",
+    "unrecorded": "Not recorded",
+    "out": "Nobody is signed in here any more, so nothing was recorded. What you typed is kept in this browser: sign in, and it"
+    " stands in its form again.",
+    "kept": "What you typed is kept in this browser and stands in its form again when you go back.",
+    "back": "Back to what was typed",
 }
 
 
@@ -30,7 +35,7 @@ TEXTS = {
 class Asked:
     """What one such page shows. initials: to tap, empty where they are typed; next: where to go afterwards."""
 
-    what: str  # "sign in", "tap" or "type"
+    what: str  # "sign in", "tap", "type"; of a form that was not recorded: "signed out", "not recorded"
     token: str
     nonce: str
     next: str = "/"

@@ -46,6 +46,15 @@ class Door:
         else:
             await reply.moved("/")
 
+    async def unrecorded(self, seen: Visit, reply: Reply, refused: Refused, back: str) -> None:
+        """A form was sent and nothing was recorded: why, and the way back to what was typed, by the sign-in where need be."""
+        from reports.signin import TEXTS
+
+        out = seen.person is None and refused.status in (401, 403)
+        said = TEXTS["out"] if out else str(refused)
+        what = "signed out" if out else "not recorded"
+        await _page(reply, seen, what, back, said, refused.status, refused.headers)
+
     async def _who_page(self, seen: Visit, reply: Reply, after: str, said: str = "", status: int = 200) -> None:
         if seen.person is None:
             await reply.moved(f"{SIGN_IN}?next={quote(after, safe='')}")

@@ -111,3 +111,14 @@ def on_this_board(where: str) -> str:
     """A page of this board to go on to; the first one where it is none."""
     sound = where.startswith("/") and not where.startswith("//") and where.isprintable() and "\\" not in where
     return quote(where, safe="/?&=%:+,;@-._~") if sound else "/"
+
+
+def sent_from(headers: dict[str, str]) -> str:
+    """The page of this board that a form stood on, as the browser says; the first one where it does not."""
+    try:
+        page = urlsplit(headers.get("referer", ""))
+    except ValueError:
+        return "/"
+    if page.netloc != headers.get("host", ""):
+        return "/"
+    return on_this_board(page.path + (f"?{page.query}" if page.query else ""))

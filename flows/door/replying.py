@@ -20,7 +20,7 @@ Headers = list[tuple[bytes, bytes]]
 COOKIE = "loaftrace"
 POLICY = (
     "default-src 'none'; script-src 'self' 'nonce-{nonce}'; style-src 'self' 'nonce-{nonce}'; img-src 'self' data:; "
-    "font-src 'self'; connect-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "font-src 'self'; connect-src 'self'; frame-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 ALWAYS = {
     "x-content-type-options": "nosniff",
@@ -57,6 +57,7 @@ class Reply:
             self.started = True
             headers = list(message.get("headers", []))
             page = any(name.lower() == b"content-type" and value.startswith(b"text/html") for name, value in headers)
+            page = page or message["status"] == 303  # what leads to one
             message = {**message, "headers": self._dressed(headers, cookie=page and self._seen.renewed)}
         await self._send(message)
 
@@ -65,6 +66,8 @@ class Reply:
         named = {name.decode("latin-1").lower() for name, _ in headers}
         if "content-security-policy" not in named:
             own["content-security-policy"] = POLICY.format(nonce=self._seen.nonce)
+        if "x-frame-options" in named:  # a printed page, which the board shows inside itself
+            del own["x-frame-options"]
         if not (self._open and "cache-control" in named):
             headers = [(name, value) for name, value in headers if name.lower() != b"cache-control"]
             own["cache-control"] = "no-store"

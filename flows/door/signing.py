@@ -31,6 +31,7 @@ from flows.door.arriving import (
     headers_of,
     host_name,
     same_site,
+    sent_from,
     sound_path,
     whole_body,
 )
@@ -177,7 +178,7 @@ class Guard:
             else:
                 await self.app(scope, receive, reply)
         except Refused as refused:
-            await reply.text(refused.status, str(refused), refused.headers)
+            await self._refuse(scope, seen, reply, refused)
         except Exception:
             if not reply.started:
                 await reply.text(500, "something went wrong here; what was committed stays; see the service's log")
@@ -189,11 +190,7 @@ class Guard:
         cookie = HTTPConnection(scope).cookies.get(COOKIE, "")
         session = sessions.opened(cookie, key)
         seen = Visit(session or Session(), key, people, None, renewed=session is None)
-        if people is None:
-            typed = seen.session.tapped if INITIALS.fullmatch(seen.session.tapped) else ""
-            seen.person = ALONE.model_copy(update={"initials": typed})
-        else:
-            seen.person = sessions.person_of(seen.session, people, time.time())
+        seen.person = _person(seen)
         return seen
 
     def _is_open(self, path: str) -> bool:
@@ -215,7 +212,16 @@ class Guard:
         given = headers.get(TOKEN_HEADER) or seen.form.pop(TOKEN_FIELD, "")
         if not sessions.right_token(seen.session, seen.key, given):
             raise Refused(403, "this form is not from this board, or from before a sign-in; load the page again")
+        _tap_in_form(seen)
         return given_again(body, receive)
+
+    async def _refuse(self, scope: Scope, seen: Visit, reply: Reply, refused: Refused) -> None:
+        """One line for a script; for a person who sent a form, a page that leads back to what was typed."""
+        headers = headers_of(scope)
+        if scope["method"] == "POST" and "text/html" in headers.get("accept", ""):
+            await self.door.unrecorded(seen, reply, refused, sent_from(headers))
+        else:
+            await reply.text(refused.status, str(refused), refused.headers)
 
     async def _socket(self, scope: Scope, receive: Receive, send: Send, seen: Visit) -> None:
         headers = headers_of(scope)
@@ -234,4 +240,22 @@ class Guard:
             here = scope["path"] + (f"?{query}" if query else "")
             await reply.moved(f"{SIGN_IN}?next={quote(here, safe='')}")
             return
-        await reply.text(401, "sign in first")
+        raise Refused(401, "sign in first")
+
+
+def _person(seen: Visit) -> Person | None:
+    """Who makes a request of this session; None: nobody."""
+    if seen.people is not None:
+        return sessions.person_of(seen.session, seen.people, time.time())
+    typed = seen.session.tapped if INITIALS.fullmatch(seen.session.tapped) else ""
+    return ALONE.model_copy(update={"initials": typed})
+
+
+def _tap_in_form(seen: Visit) -> None:
+    """Initials chosen in the form itself are as good as tapped, where nobody has tapped any."""
+    given = seen.form.get("by", "").strip()
+    if seen.person is None or seen.person.initials:
+        return
+    if given in seen.people.people if seen.people else INITIALS.fullmatch(given):
+        seen.session, seen.renewed = sessions.tapped(seen.session, given, time.time()), True
+        seen.person = _person(seen)

@@ -97,7 +97,7 @@ def _alerts(floor: Floor) -> Callable[[Request], Response]:
 
 def _report(floor: Floor) -> Callable[[Request], Response]:
     def endpoint(request: Request) -> Response:
-        return screens.report(floor, request.path_params["name"])
+        return screens.report(floor, request)
 
     return endpoint
 

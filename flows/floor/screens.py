@@ -13,8 +13,10 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
 from flows.door import signing
+from flows.door.arriving import sent_from
 from flows.floor import taking
 from models.floor import alertscreen as alerts
+from models.floor import chartscreen as charts
 from models.floor import floor as floors
 from models.floor import handover, kettleside, mixer, printed, quarantine
 from models.floor import holdscreen as holds
@@ -23,8 +25,11 @@ from reports.board import Frame
 
 if TYPE_CHECKING:
     from flows.floor.floor import Floor
+    from models.fixed import Role
 
 REPORT = re.compile(r"(index|day-\d{4}-\d{2}-\d{2}|month-\d{4}-\d{2}|alert-[A-Za-z0-9-]+)\.html|plotly\.min\.js")
+# whose work it is to follow a line by the week and the month; the month's page has money on it
+FOLLOWS: Role = "supervisor"
 INLINE = re.compile(rb"<script(?![^>]*\bsrc=)[^>]*>(.*?)</script>", re.DOTALL)
 
 
@@ -40,7 +45,15 @@ def frame(floor: Floor, request: Request, said: str = "") -> Frame:
         role=person.role,
         signs=floor.people is not None,
         said=said,
+        follows=person.may(FOLLOWS),
+        tap=_to_tap(request),
     )
+
+
+def _to_tap(request: Request) -> tuple[str, ...]:
+    """Initials to choose from in a form, at a device where nobody has tapped; none where they are typed."""
+    people = signing.visit(request).people
+    return tuple(people.people) if people and not signing.who(request).initials else ()
 
 
 def draw(of: Floor, request: Request, name: str, **shown: Any) -> str:
@@ -49,13 +62,27 @@ def draw(of: Floor, request: Request, name: str, **shown: Any) -> str:
 
 
 def refused(request: Request, why: HTTPException) -> str:
-    """A page that says in one line why something is not shown."""
-    shown = Frame(plant="", here=request.url.path, nonce=signing.nonce(request), token="", said=str(why.detail))
-    return board.screen("refused", shown)
+    """A page that says in one line why something is not shown; or not recorded, with the way back to what was typed."""
+    person = signing.visit(request).person
+    shown = Frame(
+        plant="",
+        here=request.url.path,
+        nonce=signing.nonce(request),
+        token="",
+        who=person.initials if person else "",
+        said=str(why.detail),
+        unrecorded=request.method == "POST",
+    )
+    return board.screen(
+        "refused", shown, back=sent_from({name.lower(): value for name, value in request.headers.items()})
+    )
 
 
-def report(floor: Floor, name: str) -> Response:
-    """A printed page. Its own scripts are known by their hash, so that none from elsewhere runs."""
+def report(floor: Floor, request: Request) -> Response:
+    """A printed page. Its own scripts are known by their hash, so that none from elsewhere runs; the board alone frames it."""
+    name = request.path_params["name"]
+    if name.startswith("month-"):
+        signing.requires(FOLLOWS)(request)
     path = floor.job.out / name
     if not REPORT.fullmatch(name) or not path.is_file():
         raise HTTPException(404, "there is no such page; the list of reports names those that are printed")
@@ -67,9 +94,11 @@ def report(floor: Floor, name: str) -> Response:
     )
     policy = (
         f"default-src 'none'; script-src 'self' {hashes}; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
-        "font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'self'"
     )
-    return Response(body, media_type="text/html", headers={"content-security-policy": policy})
+    return Response(
+        body, media_type="text/html", headers={"content-security-policy": policy, "x-frame-options": "SAMEORIGIN"}
+    )
 
 
 def floor_screen(floor: Floor, request: Request) -> str:
@@ -106,8 +135,26 @@ def quarantine_screen(floor: Floor, request: Request) -> str:
 
 def report_screen(floor: Floor, request: Request) -> str:
     """The printed pages by date."""
-    names = [path.name for path in floor.job.out.glob("*.html")]
-    return draw(floor, request, "reports", reports=printed.printed(names))
+    return draw(floor, request, "reports", reports=printed.printed(_printed(floor)))
+
+
+def chart_screen(floor: Floor, request: Request) -> str:
+    """What every line and product is followed by."""
+    signing.requires(FOLLOWS)(request)
+    return draw(floor, request, "charts", charts=charts.charts(floor.view, taking.utc_now()))
+
+
+def month_screen(floor: Floor, request: Request) -> str:
+    """A printed month, with the board around it."""
+    signing.requires(FOLLOWS)(request)
+    shown = printed.monthly(_printed(floor), request.query_params.get("month", ""))
+    if shown is None:
+        raise HTTPException(404, "there is no page of such a month; choose one of those that are printed")
+    return draw(floor, request, "month", month=shown)
+
+
+def _printed(floor: Floor) -> list[str]:
+    return [path.name for path in floor.job.out.glob("*.html")]
 
 
 def kettle_screen(floor: Floor, request: Request) -> str:
@@ -137,4 +184,6 @@ SCREENS: dict[str, Callable[[Floor, Request], str]] = {
     "/handover": handover_screen,
     "/quarantine": quarantine_screen,
     "/reports": report_screen,
+    "/charts": chart_screen,
+    "/month": month_screen,
 }

@@ -30,6 +30,10 @@ class ServeError(RuntimeError):
     """The service cannot start. `str()` is one line."""
 
 
+class WrongOptionError(ServeError):
+    """The service was told what it cannot do anywhere: the command is wrong. `str()` is one line."""
+
+
 def add_parser(commands: Any) -> None:
     """Add the command and its options."""
     parser = commands.add_parser("serve", help="watch a folder and serve the board, until stopped")
@@ -82,7 +86,7 @@ def checked_people(args: argparse.Namespace, job: Job) -> Callable[[], People] |
 
     if args.people is None:
         if not _is_loopback(args.host):
-            raise ServeError(
+            raise WrongOptionError(
                 f"--host {args.host}: others are served only with people; `loaftrace person add` begins their file, --people names it"
             )
         return None
@@ -93,12 +97,12 @@ def checked_people(args: argparse.Namespace, job: Job) -> Callable[[], People] |
 def listening(host: str, port: int) -> socket.socket:
     """The socket of the board. Raises ServeError where the port is taken or the address is not this machine's."""
     if not 0 < port < 65536:
-        raise ServeError(f"--port {port}: is no port; one from 1024 to 65535")
+        raise WrongOptionError(f"--port {port}: is no port; it may be one from 1024 to 65535")
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         ear = socket.socket(found[0], socket.SOCK_STREAM)
     except (OSError, OverflowError) as error:
-        raise ServeError(f"--host {host} --port {port}: {error}; this machine has no such address") from None
+        raise WrongOptionError(f"--host {host} --port {port}: {error}; this machine has no such address") from None
     if os.name == "posix":
         ear.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

@@ -8,6 +8,7 @@ that is the first stretch in control: the chart starts to learn there again, and
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -36,6 +37,8 @@ class Learned:
 def learn_until_complete(work: Working, model: Model, limits: np.ndarray) -> Learned:
     """Learn from as few of the first points as complete the baseline; from all of them if nothing does."""
     stop = min(len(work.y), _FIRST)
+    while stop < len(work.y) and len(np.unique(work.lots[:stop])) < LOTS:  # those cannot complete it
+        stop = min(len(work.y), 2 * stop)
     while True:
         found = learn(work, model, limits, stop)
         if found.done is not None or stop == len(work.y):
@@ -84,13 +87,22 @@ def complete_at(work: Working, start: int, episodes: tuple[Raw, ...], stop: int)
     on = np.zeros(stop, dtype=bool)
     for raw in episodes:
         on[raw.signalled : stop if raw.declared is None else raw.declared + 1] = True
-    for i in map(int, np.flatnonzero(~on)):
-        if i + 1 - start < BATCHES:
-            continue
-        inside = in_control(start, i + 1, tuple(r for r in episodes if r.signalled <= i))
-        if inside.sum() >= BATCHES and len(np.unique(work.lots[: i + 1][inside])) >= LOTS:
-            return i
+    earliest = start + BATCHES - 1
+    news = sorted({raw.signalled for raw in episodes if earliest < raw.signalled < stop})
+    for first, last in pairwise((earliest, *news, stop)):  # between two signals what is known stays
+        inside = in_control(start, last, tuple(raw for raw in episodes if raw.signalled <= first))
+        complete = (np.cumsum(inside) >= BATCHES) & (_lots_by(work.lots[:last], inside) >= LOTS) & ~on[:last]
+        if complete[first:].any():
+            return first + int(np.argmax(complete[first:]))
     return None
+
+
+def _lots_by(lots: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """How many lots there were, up to each batch, among those inside."""
+    places = np.flatnonzero(inside)
+    new = np.zeros(len(lots), dtype=int)
+    new[places[np.unique(lots[places], return_index=True)[1]]] = 1
+    return np.cumsum(new)
 
 
 def _settled(work: Working, start: int, episodes: tuple[Raw, ...]) -> Raw | None:

@@ -11,8 +11,9 @@ from models.floor import acting, urgency
 from models.floor.acting import ActRefused
 from models.floor.floor import minutes, short
 from models.pages import changes, words
+from models.pages.curves import Seen
 from models.pages.held import where
-from models.pages.notice import batch_names, since, what, who
+from models.pages.notice import batch_names, curves_of, since, what, who
 from models.trade import cautions
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from models.fixed import Urgency
     from models.floor.urgency import Fallen
     from models.floor.view import View
+    from models.pages.shown import Curve
     from models.people import Person
     from models.shapes import Alert
     from models.storage.cases import Act, CaseEvent
@@ -64,7 +66,7 @@ class AlertScreen:
 
     parts together are `together`, of which `adds` says whether it is the change, `total`; no: per act why it is
     refused, acts that may be done are not in it; age_min: minutes since it was signalled;
-    is_paste: it speaks of pastes; longest: characters of a note.
+    is_paste: it speaks of pastes; curves: the stream that signalled, then its companions; longest: characters of a note.
     """
 
     alert: str
@@ -98,6 +100,7 @@ class AlertScreen:
     handed_over: Past | None
     no: dict[Act, ActRefused]
     is_paste: bool
+    curves: tuple[Curve, ...] = ()
     longest: int = acting.LONGEST_NOTE
 
 
@@ -148,7 +151,15 @@ def alert_screen(
         handed_over=past(acts[-1], view, now) if acts and acts[-1].act == "handed over" else None,
         no={act: no for act in acting.ACTS if (no := acting.refused(stored, act, person, who_is))},
         is_paste=alert.kettle is not None,
+        curves=curves(stored, view),
     )
+
+
+def curves(alert: Alert, view: View) -> tuple[Curve, ...]:
+    """The charts of the alert's page, without the story of each batch; none where the service has charted nothing yet."""
+    if view.changes is None:
+        return ()
+    return curves_of(alert, Seen(view.plant, view.changes), view.charted)
 
 
 STORY = ("joint", "began_then", "refuted_by", "next_measurement", "last_time")

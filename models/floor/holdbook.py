@@ -37,6 +37,13 @@ class Book:
         return sorted(found.values(), key=lambda row: (row["mixed_at"], row["batch_key"]))
 
 
+def concerned(batches: pd.DataFrame, output: pd.DataFrame, keys: Iterable[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Of both frames the days on which these batches were made or went into a dough: all that a hold of them asks about."""
+    named = batches[["batch_key", "paste_key", "paste_key_2"]].isin(set(keys)).any(axis=1)
+    days = batches.loc[named, "shift_date"].unique()
+    return batches[batches["shift_date"].isin(days)], output[output["shift_date"].isin(days)]
+
+
 def book(batches: pd.DataFrame, output: pd.DataFrame, now: datetime) -> Book:
     """Frames as `batchbook.BATCHES` and the output log declare them; now: naive UTC."""
     rows = records(batches[list(OF_DOUGH)])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from models.alarms.alerts import BAKED_AFTER
 from models.fixed import Ground
 from models.floor.heldloaves import Loaves, loaves_of
-from models.floor.holdbook import Book, book, shift_of, tubs
+from models.floor.holdbook import Book, book, concerned, shift_of, tubs
 from models.pages import words
 
 if TYPE_CHECKING:
@@ -115,11 +115,13 @@ def holds_of(
 
     events: in the order of their writing, what holds a batch before what ends its hold.
     """
-    known = book(batches, output, now)
     raised = {name_of(alert.alert): alert for alert in alerts if alert.urgency == "hold"}
     acts: dict[str, list[HoldEvent]] = {name: [] for name in raised}
     for event in events:
         acts.setdefault(event.hold, []).append(event)
+    keys = {key for event in events for _, key in event.keys}
+    keys |= {key for alert in raised.values() for key in (*alert.batches, alert.began_at_batch)}
+    known = book(*concerned(batches, output, keys), now)
     found = [_hold(name, raised.get(name), mine, known) for name, mine in acts.items()]
     return tuple(sorted(found, key=lambda hold: (hold.since, hold.hold)))
 

@@ -2,7 +2,7 @@
 recorded as a row of the paste log like any other's.
 
 Its steps: charge (Wb), off (the heat), weigh (Wa, residue, temperature), water (what was put back), cooled (the readings
-at 2 h and 6 h), withdraw (a charge begun by mistake). `post` takes one of them, `get` shows where things stand.
+at 2 h and 6 h), cold (Wc), withdraw (a charge begun by mistake). `post` takes one of them, `get` shows where things stand.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from models.floor import openpaste, typed
 from models.floor.asking import Question
 from models.floor.openpaste import Desk, Work
 from models.floor.pasteanswer import Answer, advice_of, answer
-from models.floor.pastechecks import Previous, check
+from models.floor.pastechecks import NEEDED, Previous, check
 from models.floor.pasteentry import entry_of, row, same
 from models.floor.tablet import Entry, Outcome, Place
 from models.floor.typed import Cells, number_of
@@ -33,7 +33,8 @@ __all__ = ["Entry", "Outcome", "Previous", "Screen", "check", "cooled", "get", "
 @dataclass(frozen=True)
 class Screen:
     """Everything the kettle screen shows. filled: what stands in the fields of the form `step`; asked: marks its
-    questions. here: pastes whose readings can be typed here, because their rows were made here."""
+    questions. here: pastes whose readings can be typed here, because their rows were made here; uncold: this kettle's of them
+    that have no cold weight yet and went into no dough, the newest first."""
 
     plant: Plant
     now: datetime
@@ -46,6 +47,7 @@ class Screen:
     answers: tuple[Answer, ...]
     clocks: tuple[clocks.Clock, ...]
     here: frozenset[str] = frozenset()
+    uncold: tuple[Work, ...] = ()
     step: str = ""
     key: str = ""
     questions: tuple[Question, ...] = ()
@@ -68,7 +70,7 @@ def get(query: Mapping[str, str], view: View, journal: Journal, now: datetime, w
 def _again(entry: Entry, desk: Desk) -> bool:
     """Whether all of this stands already: a button pressed twice, a page sent again."""
     known = entry.before or desk.works.get(f"paste:{entry.key}")
-    if known is None or entry.step == "off":
+    if known is None or entry.step == "off" or not all(entry.cells.get(name) for name in NEEDED.get(entry.step, ())):
         return False
     settled = known.stage == "recorded" or entry.step == "charge"
     return entry.step == "withdraw" or (settled and same(entry.cells, known))
@@ -120,13 +122,25 @@ def _screen(view: View, desk: Desk, kettle: str, now: datetime, who: str) -> Scr
         _answers([work for work in weighed if now - work.at <= clocks.STAYS], plant, bool(mine)),
         clocks.on_the_clock(plant, cooled(view, desk), now),
         frozenset(work.key for work in desk.recorded("paste")),
+        _uncold(view, done, now),
     )
+
+
+def _uncold(view: View, done: list[Work], now: datetime) -> tuple[Work, ...]:
+    used = {paste.paste_key for paste in view.pastes if paste.doughs}
+    left = [work for work in done if not work.cells.get("weight_cold_kg") and work.key not in used]
+    return tuple(reversed([work for work in left if now - work.since <= openpaste.KEPT]))
 
 
 def _answers(works: list[Work], plant: Plant, cooking: bool) -> tuple[Answer, ...]:
     """What to do now; while the next paste cooks, of the one before only water that nobody has put back."""
     found = [answer(work, plant) for work in works]
-    return tuple(one for one in found if not cooking or one.stage == "open" or (one.put_kg is None and one.owed_kg > 0))
+    return tuple(one for one in found if not cooking or one.stage == "open" or _water_waits(one))
+
+
+def _water_waits(one: Answer) -> bool:
+    """Whether water is owed that nobody has put back: by the hot weight, or by the cold one after it."""
+    return one.owed_kg > 0 and (one.put_kg is None or one.cold_kg is not None)
 
 
 def _busiest(desk: Desk, plant: Plant) -> str:

@@ -7,14 +7,15 @@ after all). `post` takes one of them, `get` shows where things stand.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
-from models.floor import asking, kettleside, openpaste, typed
+from models.floor import asking, kettleside, onhold, openpaste, typed
 from models.floor import cooling as clocks
 from models.floor.asking import Question
 from models.floor.doughplan import BESIDE, Plan, own_heat, plan
+from models.floor.onhold import OnHold
 from models.floor.openpaste import Desk, Work
 from models.floor.pasteentry import same
 from models.floor.tablet import Entry, Outcome, Place, stood_before
@@ -60,7 +61,8 @@ class Answer:
 
 @dataclass(frozen=True)
 class Screen:
-    """Everything the mixer screen shows; `filled`, `step`, `questions` and `asked` as at the kettle."""
+    """Everything the mixer screen shows; `filled`, `step`, `questions` and `asked` as at the kettle. held: pastes on hold that
+    could go into a dough of this line, or are meant to, by key."""
 
     plant: Plant
     now: datetime
@@ -72,6 +74,7 @@ class Screen:
     filled: Mapping[str, str]
     open: tuple[Work, ...]
     answers: tuple[Answer, ...]
+    held: Mapping[str, OnHold] = field(default_factory=dict)
     step: str = ""
     key: str = ""
     questions: tuple[Question, ...] = ()
@@ -171,6 +174,7 @@ def check(entry: Entry, view: View, desk: Desk) -> tuple[Question, ...]:
         asked += [*_place(entry, view.plant), *_name(entry, desk), *_paste(entry, view, desk)]
     if entry.step == "mixed":
         asked += asking.missing(entry.cells, ("dough_temp_c",), stands=True)
+    asked += _held(entry, view)
     return tuple(one for one in asked if not stood_before(one, entry))
 
 
@@ -214,6 +218,17 @@ def _paste(entry: Entry, view: View, desk: Desk) -> list[Question]:
     return asked
 
 
+def _held(entry: Entry, view: View) -> list[Question]:
+    """A paste or flour that is on hold, at every step until it is in the dough; what it is poured into is held with it."""
+    asked = []
+    paste, lot = onhold.pastes(view).get(entry.more.get("paste_key", "")), entry.cells.get("flour_lot", "")
+    if paste is not None:
+        asked.append(Question("paste-on-hold", "paste_batch", values={"value": paste.name, "why": paste.why}))
+    if why := onhold.flour_of(view).get(lot):
+        asked.append(Question("flour-on-hold", "flour_lot", values={"value": lot, "why": why}))
+    return asked
+
+
 def _paste_of(more: Mapping[str, str], view: View, desk: Desk) -> Paste | None:
     return next((one for one in kettleside.cooled(view, desk) if one.paste_key == more.get("paste_key")), None)
 
@@ -249,6 +264,8 @@ def _screen(view: View, desk: Desk, line: str, now: datetime, who: str) -> Scree
     mine = [work for work in desk.open("dough") if work.cells.get("line") == line]
     done = [work for work in desk.recorded("dough") if work.cells.get("line") == line and now - work.at <= STAYS]
     shown = [work for work in mine + done[-1:] if work.cells.get("product") in plant.products]
+    usable = _usable(view, desk, line, now)
+    meant = {clock.key for clock in usable} | {work.more.get("paste_key", "") for work in mine}
     return Screen(
         plant,
         now,
@@ -256,10 +273,11 @@ def _screen(view: View, desk: Desk, line: str, now: datetime, who: str) -> Scree
         line,
         plant.lines[line].products,
         typed.shifts_near(plant, now),
-        _usable(view, desk, line, now),
+        usable,
         _suggested(view, desk, line, now),
         desk.open("dough"),
         tuple(answer(work, view, desk, now) for work in shown),
+        {key: one for key, one in onhold.pastes(view).items() if key in meant},
     )
 
 

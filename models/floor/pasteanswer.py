@@ -31,7 +31,8 @@ class Short:
 @dataclass(frozen=True)
 class Answer:
     """What to do with one paste. now: short if nobody acts; then: short even when the water is in. put_kg: what was put back,
-    None where not recorded; owed_kg: still to put back. advice: None where no product takes this paste."""
+    written or shown by a cold weight above Wa, None where not recorded; owed_kg: still to put back; cold_kg: Wc, None where not
+    weighed, and cooling_kg what left the paste up to it. advice: None where no product takes this paste."""
 
     key: str
     name: str
@@ -45,6 +46,33 @@ class Answer:
     tare_kg: float
     put_kg: float | None
     owed_kg: float
+    cold_kg: float | None = None
+    cooling_kg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stood:
+    """A paste between its hot weighing and now, kg net. after_kg: Wa less what cooling took; put_kg: as in `Answer`."""
+
+    after_kg: float
+    put_kg: float | None
+    cold_kg: float | None
+    cooling_kg: float
+
+
+def stood(cells: Mapping[str, str]) -> Stood | None:
+    """What became of a paste by its cold weight, as the batch book has it; None before both weighings. Wc is net, always."""
+    before, after = net(cells, "weight_before_kg"), net(cells, "weight_after_kg")
+    if before is None or after is None:
+        return None
+    put, cold = number_of(cells, "kettle_water_kg"), number_of(cells, "weight_cold_kg")
+    if cold is None:
+        return Stood(after, put, None, 0.0)
+    if put is None:
+        lost = ledger.evaporated(before, after, number_of(cells, "residue_kg") or 0.0)
+        put = float(ledger.put_back_unwritten(after, cold, lost)) or None
+    cooling = float(ledger.cooling_loss(after, put or 0.0, cold))
+    return Stood(after - cooling, put, cold, cooling)
 
 
 def net(cells: Mapping[str, str], name: str) -> float | None:
@@ -68,12 +96,12 @@ def advice_of(cells: Mapping[str, str], plant: Plant, doughs: int | None = None)
 
     kettle, recipe = cells.get("kettle", ""), cells.get("recipe", "")
     product = meant_for(plant).get((kettle, recipe))
-    before, after = net(cells, "weight_before_kg"), net(cells, "weight_after_kg")
-    if product is None or before is None or after is None or before <= 0 or after <= 0:
+    before, now = net(cells, "weight_before_kg"), stood(cells)
+    if product is None or before is None or now is None or before <= 0 or now.after_kg <= 0:
         return None
     weighing = trade.Weighing(
         before,
-        after,
+        now.after_kg,
         number_of(cells, "residue_kg"),
         number_of(cells, "cook_temp_c"),
         plant.kettles[kettle].capacity_kg,
@@ -98,13 +126,14 @@ def answer(work: Work, plant: Plant) -> Answer:
     cells = work.cells
     doughs = int(work.more["doughs"]) if work.more.get("doughs") else None
     advice = advice_of(cells, plant, doughs)
-    put_kg = number_of(cells, "kettle_water_kg")
+    stands = stood(cells)
+    put_kg = stands.put_kg if stands else None
     now = then = None
     owed_kg = 0.0
     if advice is not None:
         owed_kg = max(0.0, advice.water_kg - (put_kg or 0.0))
         owed_kg = owed_kg if owed_kg > advice.plus_minus_kg else 0.0
-        before_kg, after_kg = net(cells, "weight_before_kg") or 0.0, net(cells, "weight_after_kg") or 0.0
+        before_kg, after_kg = net(cells, "weight_before_kg") or 0.0, stands.after_kg if stands else 0.0
         if plant.pastes[cells["recipe"]].dosing == "weighed":
             now = short(before_kg, after_kg + (put_kg or 0.0), advice.usual_kg, doughs)
             then = short(before_kg, after_kg + (put_kg or 0.0) + owed_kg, advice.usual_kg, doughs)
@@ -121,4 +150,6 @@ def answer(work: Work, plant: Plant) -> Answer:
         number_of(cells, "tare_kg") or 0.0,
         put_kg,
         owed_kg,
+        stands.cold_kg if stands else None,
+        stands.cooling_kg if stands else 0.0,
     )

@@ -23,6 +23,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
     "charge": (*IDENTITY, "weight_before_kg"),
     "weigh": (*IDENTITY, "weight_before_kg", "weight_after_kg"),
     "water": ("kettle_water_kg",),
+    "cold": ("weight_cold_kg",),
 }
 SAME_COOK_HOURS = 6.0  # a batch name that comes again sooner on another shift date is likely the same cook; no source
 
@@ -52,7 +53,9 @@ def check(entry: Entry, plant: Plant, previous: Previous) -> tuple[Question, ...
         asked += _doubts(entry, plant, asked)
     if entry.step == "cooled":
         asked += _reading(entry)
-    if entry.step in ("water", "cooled"):
+    if entry.step == "water":
+        asked += _weighed_before_it(entry)
+    if entry.step in ("water", "cooled", "cold"):
         asked += _overtaken(entry, previous.pastes)
     return tuple(one for one in asked if not stood_before(one, entry))
 
@@ -178,6 +181,15 @@ def _reading(entry: Entry) -> list[Question]:
                 Question("not-at-its-hour", name, values={"hour": f"{hour:g}", "after": f"{off_h + hour:.1f}"})
             )
     return asked
+
+
+def _weighed_before_it(entry: Entry) -> list[Question]:
+    """Water stirred in after the cold weighing: Wc has to hold it, or it would count as lost in cooling."""
+    was = entry.before.cells if entry.before else {}
+    fresh = entry.cells.get("weight_cold_kg") != was.get("weight_cold_kg")
+    if not was.get("weight_cold_kg") or fresh or entry.cells.get("kettle_water_kg") == was.get("kettle_water_kg"):
+        return []
+    return [Question("cold-before-water", "weight_cold_kg", values={"cold": was["weight_cold_kg"]}, stands=False)]
 
 
 def _overtaken(entry: Entry, pastes: Sequence[Paste]) -> list[Question]:

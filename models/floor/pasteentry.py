@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 from models.floor import typed
 from models.floor.openpaste import Desk, Work
@@ -15,8 +15,8 @@ from models.logbook import TABLES
 if TYPE_CHECKING:
     from models.plant import Plant
 
-Step = Literal["charge", "off", "weigh", "water", "cooled", "withdraw"]
-STEPS: tuple[Step, ...] = ("charge", "off", "weigh", "water", "cooled", "withdraw")
+Step = Literal["charge", "off", "weigh", "water", "cooled", "cold", "withdraw"]
+STEPS: tuple[Step, ...] = get_args(Step)
 STAMPED = ("cook_start", "cook_end")
 IDENTITY = ("paste_batch", "kettle", "shift_date", "shift")
 

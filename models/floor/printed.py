@@ -21,6 +21,11 @@ class Page:
     title: str
     file: str
 
+    @property
+    def which(self) -> str:
+        """The day or the month it is of, as its file's name has it."""
+        return self.file.partition("-")[2].removesuffix(".html")
+
 
 @dataclass(frozen=True)
 class Month:
@@ -69,3 +74,40 @@ def _month(year: int, month: int, name: str | None, days: list[tuple[date, str]]
     mine = sorted((pair for pair in days if (pair[0].year, pair[0].month) == (year, month)), reverse=True)
     pages = tuple(Page(words.day_name(day), file) for day, file in mine)
     return Month(title, Page(title, name) if name else None, pages)
+
+
+@dataclass(frozen=True)
+class MonthScreen:
+    """One printed month and its neighbours. which: like 2026-05, "" where none is printed; file: of its page; before, after:
+    the printed months beside it, "" where there is none; all: which and title of each, the newest first."""
+
+    which: str
+    title: str
+    file: str
+    before: str
+    after: str
+    all: tuple[tuple[str, str], ...]
+
+
+def monthly(names: Iterable[str], asked: str = "") -> MonthScreen | None:
+    """The month asked for, like 2026-05; the newest where none is asked for. None for a month that is not printed."""
+    found = sorted(
+        f"{match.group(1)}-{match.group(2)}"
+        for name in set(names)
+        if (match := MONTH.fullmatch(name)) and _date(f"{match.group(1)}-{match.group(2)}-01")
+    )
+    if asked and asked not in found:
+        return None
+    if not found:
+        return MonthScreen("", "", "", "", "", ())
+    which = asked or found[-1]
+    at = found.index(which)
+    titles = {one: f"{words.month_name(int(one[5:]))} {one[:4]}" for one in found}
+    return MonthScreen(
+        which,
+        titles[which],
+        f"month-{which}.html",
+        found[at - 1] if at else "",
+        found[at + 1] if at + 1 < len(found) else "",
+        tuple((one, titles[one]) for one in reversed(found)),
+    )

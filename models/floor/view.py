@@ -11,9 +11,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from models.floor.holds import Hold
     from models.plant import Plant
-    from models.shapes import Alert
+    from models.shapes import Alert, Charted
     from models.storage.cases import CaseEvent
 
 
@@ -73,7 +75,11 @@ class Paste:
 
 @dataclass(frozen=True)
 class View:
-    """Everything the screens are drawn from. version counts commits; rows is the contract's account by log."""
+    """Everything the screens are drawn from. version counts commits; rows is the contract's account by log.
+
+    charted: the streams themselves, which the charts are drawn from; changes: what somebody changed lately, without who did;
+    flour_lots: of batches that are held, by key.
+    """
 
     plant: Plant
     version: int
@@ -84,8 +90,11 @@ class View:
     lines: Mapping[str, LastSeen] = field(default_factory=dict)
     kettles: Mapping[str, LastSeen] = field(default_factory=dict)
     charts: tuple[Chart, ...] = ()
+    charted: tuple[Charted, ...] = ()
+    changes: pd.DataFrame | None = None
     pastes: tuple[Paste, ...] = ()
     holds: tuple[Hold, ...] = ()
+    flour_lots: Mapping[str, str] = field(default_factory=dict)
     rows: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     quarantine: tuple[dict[str, Any], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()

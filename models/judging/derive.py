@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from models.judging.rules import DERIVED
+from models.judging import years
+from models.judging.rules import CROSS_COLUMN, DERIVED
 from models.logbook import TABLES
 
 if TYPE_CHECKING:
     from models.plant import Plant
 
+# logs whose rows are held against the year of their file
+YEARS_OF = frozenset(rule.kind for rule in CROSS_COLUMN if "usual_date" in rule.needs)
 # a ratio to the log's own median is only worth something with this many rows beside it
 ENOUGH_FOR_MEDIAN = 5
 DIGITS = 9
@@ -41,6 +44,8 @@ def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> 
         _change_columns(rows, plant)
     for name, expression in DERIVED.get(kind, {}).items():
         rows[name] = rows.eval(expression)
+    if kind in YEARS_OF:
+        rows[["usual_date", "year_off"]] = years.beside_their_file(kind, rows)
     extra = {
         "paste": _paste_ratios,
         "dough": _dough_ratios,

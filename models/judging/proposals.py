@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from models.judging import derive
+from models.judging import derive, years
 from models.judging.rules import SLIPS, Rule, meant
 from models.logbook import TABLES, Table
 
@@ -33,6 +33,8 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
         return None if value is None else {column.name: round(value, 3)}
     if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
+    if rule.code.endswith(".wrong-year"):
+        return _other_year(row, rule.kind, plant)
     maker = PROPOSALS.get(rule.code)
     return maker(row) if maker else None
 
@@ -90,6 +92,25 @@ def _shifted(*names: str) -> Maker:
 
 def _end_next_day(name: str, minutes: str, longest: float) -> Maker:
     return lambda row: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
+
+
+def _other_year(row: pd.Series, kind: str, plant: Plant) -> Cells | None:
+    """Every date and time of the row that is a year off its file, in the year of the file."""
+    cells: Cells = {}
+    for name in years.dated(kind):
+        at = row[name]
+        if pd.notna(at) and years.is_off(at, row["usual_date"]):
+            by = pd.DateOffset(years=-1 if at > row["usual_date"] else 1)
+            is_date = TABLES[kind].by_name[name].type == "date"
+            cells[name] = (at + by).strftime("%Y-%m-%d") if is_date else _by_the_clock(at, by, plant)
+    return cells or None
+
+
+def _by_the_clock(at: pd.Timestamp, by: pd.DateOffset, plant: Plant) -> pd.Timestamp:
+    """An instant moved by the calendar, at the same time of the plant's clock."""
+    local = at.tz_localize("UTC").tz_convert(plant.timezone).tz_localize(None) + by
+    moved = local.tz_localize(plant.timezone, ambiguous=True, nonexistent="shift_forward")
+    return moved.tz_convert("UTC").tz_localize(None)
 
 
 def _usual(before: float, after: float, net: float) -> bool:

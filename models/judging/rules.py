@@ -64,7 +64,27 @@ def _true(kind: str, code: str, column: str, needs: str, fails: str, says: str, 
 # Wb over the charge where Wb was read in pounds (1 kg = 2.2046 lb), within 3 %
 IN_POUNDS = "(in_charge_ratio > 2.1385 and in_charge_ratio < 2.2708)"
 
+
+def _wrong_year(kind: str, column: str) -> Rule:
+    """Asked of the logs whose rows enter figures by their day; a log of checks or changes is kept over years."""
+    return _true(
+        kind,
+        "wrong-year",
+        column,
+        f"{column} usual_date",
+        "year_off",
+        "{value} is a year off the other rows of this file, which are of {usual_date} or near: the old year from habit? "
+        "Correct the sheet, there if this row is wrong, else in the others",
+        4,
+    )
+
+
 CROSS_COLUMN: tuple[Rule, ...] = (
+    _wrong_year("paste", "shift_date"),
+    _wrong_year("dough", "shift_date"),
+    _wrong_year("output", "shift_date"),
+    _wrong_year("proof", "proof_in"),
+    _wrong_year("gas", "tested_at"),
     _true(
         "paste",
         "after-above-before",

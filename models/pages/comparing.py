@@ -10,10 +10,18 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from models.pages import words
-from models.pages.rates import MIN_DAYS, NOTHING, Difference, Rate, likeness, paired_difference, rate, rate_difference
+from models.pages.rates import (
+    MIN_DAYS,
+    NOTHING,
+    Difference,
+    Rate,
+    few,
+    likeness,
+    paired_difference,
+    rate,
+    rate_difference,
+)
 from models.pages.words import number
-from models.trade.loaf import too_hot
-from models.trade.placed import placed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,33 +59,10 @@ def shares(snapshot: Snapshot, first: date, last: date) -> tuple[Share, ...]:
     """Every line and product with a window; intervals hold with 95 % for all of them together."""
     plant = snapshot.plant
     pairs = [(line, name) for line in sorted(plant.lines) for name in plant.lines[line].products]
-    loaves = _judged(snapshot)
+    loaves = snapshot.of_windows.judged
     z = NormalDist().inv_cdf(1 - 0.025 / max(1, len(pairs)))
     before = (first - timedelta(days=1)).replace(day=1), first - timedelta(days=1)
     return tuple(_share(snapshot, loaves, pair, (first, last), before, z) for pair in pairs)
-
-
-def _judged(snapshot: Snapshot) -> pd.DataFrame:
-    """Routine loaves that had cooled, with their day, line, product, and whether they lie outside the window."""
-    import pandas as pd
-
-    plant = snapshot.plant
-    rows = placed(snapshot.loaves, snapshot.batches, ("line", "product", "shift_date"))
-    hot = too_hot(rows["cooled_minutes"], plant)
-    rows = rows[(rows["reason"] != "suspicion") & ~hot]
-    windows = {name: p.specific_volume for name, p in plant.products.items() if p.specific_volume}
-    low = rows["product"].astype("str").map({name: window[0] for name, window in windows.items()}).astype("float64")
-    high = rows["product"].astype("str").map({name: window[1] for name, window in windows.items()}).astype("float64")
-    volume = rows["volume_ml"] / rows["baked_g"]
-    return pd.DataFrame(
-        {
-            "line": rows["line"],
-            "product": rows["product"],
-            "day": rows["shift_date"],
-            "volume": volume,
-            "outside": (volume < low) | (volume > high),
-        }
-    )
 
 
 def _share(
@@ -104,10 +89,11 @@ def _share(
 
 
 def _rate(loaves: pd.DataFrame, span: tuple[date, date], z: float) -> Rate:
-    rows = loaves[loaves["day"].between(str(span[0]), str(span[1]))]
-    by_day = [day for _, day in rows.groupby("day", sort=True)]
-    alike = likeness([list(day["volume"]) for day in by_day])
-    return rate([int(day["outside"].sum()) for day in by_day], [len(day) for day in by_day], z, alike)
+    """loaves: one line and product, as `trade.placed.Counted.judged`."""
+    days = loaves[loaves["shift_date"].between(str(span[0]), str(span[1]))]
+    volumes = days["volumes"].tolist()
+    hits, sizes = [int(many) for many in days["outside"]], [len(day) for day in volumes]
+    return rate(hits, sizes, z, likeness(volumes) if few(hits, sizes) else 1.0)
 
 
 def comparisons(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[Comparison, ...], tuple[str, ...]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -18,9 +19,10 @@ from models.pages.shown import Curve, Dot, Span
 from models.pages.words import number
 from models.plant import Plant
 from models.shapes import Baseline, Charted, Episode
-from models.snapshot import records
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from models.snapshot import Snapshot
 
 DAYS_SHOWN = 21
@@ -44,6 +46,14 @@ ORDER = (
 )
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What a curve is told from where no batch's story is: the plant, and what somebody changed (its log's columns)."""
+
+    plant: Plant
+    changes: pd.DataFrame
+
+
 def name_of(charted: Charted) -> str:
     """A name for the stream that fits an address: "specific-volume-l1-milk-loaf"."""
     stream = charted.stream
@@ -58,12 +68,11 @@ def in_order(charted: Charted) -> tuple[int, str, str]:
     return rank, stream.product or "", stream.characteristic
 
 
-def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, today: date | None = None) -> Curve:
+def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, *, today: date | None = None) -> Curve:
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
     shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
-    stories = _stories(charted, snapshot, _told_of(charted, days, shown, today))
-    dots = tuple(_dot(charted, snapshot, i, days[i].astype(object) == today, stories) for i in shown)
+    dots = _dots(charted, snapshot, shown, days == np.datetime64(today or "NaT"))
     spans = tuple(
         span
         for episode in charted.episodes
@@ -96,11 +105,11 @@ def curve(charted: Charted, snapshot: Snapshot, first: date, last: date, *, toda
     )
 
 
-def _day(day: date, snapshot: Snapshot) -> tuple[str, str]:
+def _day(day: date, snapshot: Snapshot | Seen) -> tuple[str, str]:
     return _iso(start(day, snapshot.plant), snapshot), _iso(end(day, snapshot.plant), snapshot)
 
 
-def _limits_say(charted: Charted, snapshot: Snapshot) -> str:
+def _limits_say(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """What the lines mean, in a sentence, with the date they have stood since."""
     base, unit = charted.baseline, charted.stream.unit
     if base is None or charted.lower is None or charted.upper is None:
@@ -127,7 +136,7 @@ def _left_out(base: Baseline, unit: str) -> str:
     return f"Left out of it: {'; '.join(parts)}." if parts else ""
 
 
-def _baseline(charted: Charted, snapshot: Snapshot) -> str:
+def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
     one = "yeast lot" if charted.stream.characteristic == LOTS_CHARTED else "batch"
     said = baseline_says(charted.baseline, charted.stream.unit, snapshot, one)
@@ -144,7 +153,7 @@ def _baseline(charted: Charted, snapshot: Snapshot) -> str:
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot, one: str = "batch") -> str:
+def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, one: str = "batch") -> str:
     """Level, spread, n and dates of a baseline, in one sentence. one: what a point is."""
     if base is None:
         return "No baseline yet: too few batches."
@@ -169,7 +178,7 @@ def title_of(charted: Charted, plant: Plant) -> str:
     return f"{title}, {stream.product}" if several and stream.product else title
 
 
-def _iso(at: Any, snapshot: Snapshot) -> str:
+def _iso(at: Any, snapshot: Snapshot | Seen) -> str:
     return _on_the_clock(at, snapshot.plant.zone)
 
 
@@ -179,75 +188,73 @@ def _on_the_clock(at: Any, zone: ZoneInfo) -> str:
     return words.iso(at, zone)
 
 
-def _told_of(charted: Charted, days: np.ndarray, shown: list[int], today: date | None) -> list[int]:
-    """The batches whose whole story is told: on a leading chart all, elsewhere the day's, and those asked about."""
-    if charted.stream.characteristic in LEADING:
-        return shown
-    value, low, high = charted.points.value, charted.lower, charted.upper
-    in_episode = {i for e in charted.episodes for i in range(e.began, e.until + 1)}
-    return [
-        i
-        for i in shown
-        if days[i].astype(object) == today
-        or i in in_episode
-        or (low is not None and value[i] < low)
-        or (high is not None and value[i] > high)
-    ]
-
-
-def _stories(charted: Charted, snapshot: Snapshot, told: list[int]) -> dict[str, str]:
-    """What else is known of each of these batches, by its key."""
-    frame, key, says = (
-        (snapshot.pastes, "paste_key", _paste_story)
-        if charted.stream.kettle
-        else (snapshot.batches, "batch_key", _story)
-    )
-    rows = frame[frame[key].isin(set(charted.points.keys[told]))]
-    return {row[key]: says(row) for row in records(rows)}
-
-
 LEADING = ("specific volume", "paste loss")
 """Charts on which every batch tells its whole story."""
 
 
-def _paste_story(row: dict[str, Any]) -> str:
-    weights = f"{number(row['before_kg'], 'kg')} before, {number(row['after_kg'], 'kg')} after"
-    told = [
-        f"loss {number(row['loss_pct'], '% of Wb')}, {weights}",
-        f"cook {number(row['cook_temp_c'], '°C')}, at 2 h {number(row['temp_2h_c'], '°C')},"
-        f" at 6 h {number(row['temp_6h_c'], '°C')}",
-        f"went into {words.count(row['doughs'], 'dough')}" if row["doughs"] == row["doughs"] else "doughs not recorded",
-    ]
-    return "\n".join(told)
-
-
-def _story(row: dict[str, Any]) -> str:
-    paste = "paste not recorded" if words.missing(row["paste_key"]) else f"paste {words.batch(row['paste_key'])}"
-    loaf = f"{number(row['specific_volume'], 'mL/g')}, {number(row['volume_ml'], 'mL')}, {number(row['baked_g'], 'g')}"
-    told = [
-        f"loaf {loaf}, bake loss {number(row['bake_loss_pct'], '%')}",
-        f"{paste}, loss {number(row['paste_loss_pct'], '% of Wb')}",
-        f"water {number(row['usual_gap_points'], 'points', signed=True)} beside the formula",
-        f"dough {number(row['dough_temp_c'], '°C')}, proof {number(row['proof_minutes'], 'min')}",
-    ]
-    return "\n".join(told)
-
-
-def _dot(charted: Charted, snapshot: Snapshot, i: int, today: bool, stories: dict[str, str]) -> Dot:
-    points, unit = charted.points, charted.stream.unit
-    value, key = float(points.value[i]), str(points.keys[i])
-    below = charted.lower is not None and value < charted.lower
-    above = charted.upper is not None and value > charted.upper
-    known = [f"n = {int(points.n[i])}"]
-    if points.sd_within[i] == points.sd_within[i]:
-        known.append(f"sd within {number(float(points.sd_within[i]), unit, words.finer(unit))}")
-    if points.lot[i]:
-        known.append(f"{'flour' if charted.stream.kettle else 'yeast'} lot {points.lot[i]}")
-    story = (", ".join(known), *stories.get(key, "").split("\n"))
-    at = _iso(points.at[i].astype(object), snapshot)
-    return Dot(
-        at, round(value, 4), today, below or above, key.rsplit("/", 1)[-1], words.batch(key), tuple(filter(None, story))
+def _dots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int], today: np.ndarray) -> tuple[Dot, ...]:
+    """The batches shown, in order. today: whether each point is of the day in question."""
+    points, low, high = charted.points, charted.lower, charted.upper
+    keys, value = [str(key) for key in points.keys[shown]], points.value[shown].astype(float)
+    outside = np.full(len(shown), False)
+    outside |= False if low is None else value < low
+    outside |= False if high is None else value > high
+    told = _told_of(charted, shown, today[shown] | outside)
+    stories: dict[str, tuple[str, ...]] = {}
+    if not isinstance(snapshot, Seen):
+        stories = snapshot.stories["pastes" if charted.stream.kettle else "batches"].of(
+            key for key, tells in zip(keys, told, strict=True) if tells
+        )
+    parts = zip(
+        points.at[shown].astype(object),
+        value.tolist(),
+        today[shown].tolist(),
+        outside.tolist(),
+        keys,
+        told.tolist(),
+        _known(charted, shown),
+        strict=True,
     )
+    return tuple(
+        Dot(
+            _iso(at, snapshot),
+            round(number_, 4),
+            is_today,
+            beyond,
+            key.rsplit("/", 1)[-1],
+            _name(key),
+            (known, *stories.get(key, ())) if tells else (known,),
+        )
+        for at, number_, is_today, beyond, key, tells, known in parts
+    )
+
+
+@lru_cache(maxsize=1 << 16)
+def _name(key: str) -> str:
+    return words.batch(key)
+
+
+def _told_of(charted: Charted, shown: list[int], asked: np.ndarray) -> np.ndarray:
+    """Whose whole story is told: on a leading chart all, elsewhere the day's and those beyond the lines (`asked`), and episodes'."""
+    if charted.stream.characteristic in LEADING:
+        return np.full(len(shown), True)
+    place = np.array(shown)
+    for episode in charted.episodes:
+        asked = asked | ((place >= episode.began) & (place <= episode.until))
+    return asked
+
+
+def _known(charted: Charted, shown: list[int]) -> list[str]:
+    """What each point itself says of its batch: loaves, their spread, the lot."""
+    points, unit = charted.points, charted.stream.unit
+    lot_of, fine = "flour" if charted.stream.kettle else "yeast", words.finer(unit)
+    found = []
+    for n, sd, lot in zip(
+        *(values[shown].tolist() for values in (points.n, points.sd_within, points.lot)), strict=True
+    ):
+        within = f", sd within {number(float(sd), unit, fine)}" if sd == sd else ""
+        found.append(f"n = {int(n)}{within}{f', {lot_of} lot {lot}' if lot else ''}")
+    return found
 
 
 _KIND = {
@@ -257,7 +264,7 @@ _KIND = {
 }
 
 
-def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[int]) -> Span | None:
+def _span(charted: Charted, snapshot: Snapshot | Seen, episode: Episode, shown: list[int]) -> Span | None:
     if episode.began > shown[-1] or episode.until < shown[0]:
         return None
     at = charted.points.at
@@ -276,7 +283,7 @@ def _span(charted: Charted, snapshot: Snapshot, episode: Episode, shown: list[in
     )
 
 
-def _window(charted: Charted, snapshot: Snapshot) -> tuple[float, float] | None:
+def _window(charted: Charted, snapshot: Snapshot | Seen) -> tuple[float, float] | None:
     stream, plant = charted.stream, snapshot.plant
     product = plant.products.get(stream.product or "")
     if stream.characteristic == "specific volume" and product:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING
 
 from models.pages import words
@@ -18,7 +19,7 @@ def footing(snapshot: Snapshot) -> Footing:
     """Limits, baselines, data span and version of everything that is reported from this snapshot."""
     plant = snapshot.plant
     return Footing(
-        approval=approval(plant),
+        approval=approval(plant) + _later(snapshot),
         limits=tuple(_limits(plant)),
         defaults=plant.defaults,
         baselines=tuple(_baselines(snapshot)),
@@ -35,13 +36,26 @@ def approval(plant: Plant) -> str:
     return f"Limits of the plant file approved by {by}, {on or 'no date given'}."
 
 
+def _later(snapshot: Snapshot) -> str:
+    """Limits approved after the newest log: a date that is early, or typed wrong. Told by the logs, not by a clock."""
+    on, ends = snapshot.plant.limits.approved_on, _ends(snapshot)
+    if not (on and ends) or date.fromisoformat(on) <= max(ends):
+        return ""
+    return " That date is after the newest log: is it right?"
+
+
+def _ends(snapshot: Snapshot) -> list[date]:
+    """First and last production days of doughs and of pastes."""
+    known = [frame["shift_date"].dropna() for frame in (snapshot.batches, snapshot.pastes)]
+    return [day.date() for days in known if len(days) for day in (days.min(), days.max())]
+
+
 def data_span(snapshot: Snapshot) -> str:
     """First and last production day with a dough or a paste."""
-    known = [frame["shift_date"].dropna() for frame in (snapshot.batches, snapshot.pastes)]
-    ends = [day for days in known if len(days) for day in (days.min(), days.max())]
+    ends = _ends(snapshot)
     if not ends:
         return "No dough and no paste is in the store yet."
-    first, last = min(ends).date(), max(ends).date()
+    first, last = min(ends), max(ends)
     batches = words.count(len(snapshot.batches), "dough batch", "dough batches")
     pastes = words.count(len(snapshot.pastes), "paste batch", "paste batches")
     return f"Data in the store: {words.span(first, last)}, {batches}, {pastes}."
@@ -68,6 +82,12 @@ def _limits(plant: Plant) -> list[str]:
         if product.specific_volume:
             said.append(f"{name}: specific volume {words.interval(*product.specific_volume, 'mL/g')}")
     said.append(_cooling(plant))
+    if any(product.label_g for product in plant.products.values()):
+        rule = plant.net_weight
+        said.append(
+            f"Net weight: by {rule.rule}, loaves measured less than {number(rule.min_cooled_minutes, 'min')} out of the oven left out"
+        )
+    said.append(f"Sampling: {words.count(plant.sampling.loaves_per_batch, 'loaf', 'loaves')} a dough batch")
     said.append(f"Alarm budget: {number(plant.alarms.false_alarms_per_week)} false alarms a week, the whole plant")
     return said
 

@@ -11,10 +11,11 @@ from models.shapes import Charted, Stream
 from models.snapshot import records
 
 if TYPE_CHECKING:
+    from models.pages.curves import Seen
     from models.snapshot import Snapshot
 
 
-def marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark, ...]:
+def marks(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> tuple[Mark, ...]:
     """Lots and changes between the first and the last of the points shown, in order of time."""
     if not shown:
         return ()
@@ -22,21 +23,24 @@ def marks(charted: Charted, snapshot: Snapshot, shown: list[int]) -> tuple[Mark,
     return tuple(sorted(found, key=lambda mark: (mark.at, mark.kind, mark.says)))
 
 
-def _lots(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
+def _lots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     points, found = charted.points, []
     kind = "flour" if charted.stream.kettle else "yeast"
-    seen = {points.lot[shown[0]], ""}
-    for i in shown:
-        if points.lot[i] not in seen:
-            seen.add(points.lot[i])
+    lots = points.lot[shown].tolist()
+    seen = {lots[0], ""}
+    for i, lot in zip(shown, lots, strict=True):
+        if lot not in seen:
+            seen.add(lot)
             at = points.at[i].astype(object)
-            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"{kind} lot {points.lot[i]}"))
+            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"{kind} lot {lot}"))
     return found
 
 
-def _changes(charted: Charted, snapshot: Snapshot, shown: list[int]) -> list[Mark]:
+def _changes(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     rows, zone = snapshot.changes, snapshot.plant.zone
     rows = rows[rows["changed_at"].between(charted.points.at[shown[0]], charted.points.at[shown[-1]])]
+    if not len(rows):
+        return []
     yeast = set(charted.points.lot)
     found = []
     for row in records(rows):

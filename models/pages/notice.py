@@ -19,8 +19,11 @@ from models.pages.words import number
 from models.shapes import Alert
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from zoneinfo import ZoneInfo
 
+    from models.pages.curves import Seen
+    from models.shapes import Charted
     from models.snapshot import Snapshot
 
 _DAYS_BEFORE = 13
@@ -90,7 +93,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         call=told.call,
         bars=told.bars,
         story=told.story,
-        curves=_curves(alert, snapshot),
+        curves=curves_of(alert, snapshot, snapshot.charted),
         cautions=told.cautions,
         footing=footing(snapshot),
         decided=_decided(hold, snapshot),
@@ -169,13 +172,13 @@ def batch_names(alert: Alert) -> str:
     return f"{words.count(len(keys), one, more)}: {words.join(names)}."
 
 
-def _curves(alert: Alert, snapshot: Snapshot) -> tuple[Curve, ...]:
+def curves_of(alert: Alert, snapshot: Snapshot | Seen, charted: Iterable[Charted]) -> tuple[Curve, ...]:
     """The stream that signalled, and its companions on the same line and product or kettle."""
     last = day_of(alert.until_at, snapshot.plant)
     first = day_of(alert.began_at, snapshot.plant) - timedelta(days=_DAYS_BEFORE)
     same = [
         c
-        for c in snapshot.charted
+        for c in charted
         if (c.stream.line, c.stream.kettle) == (alert.line, alert.kettle)
         and c.stream.product in (alert.product or alert.recipe, None)
     ]

@@ -8,6 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
 
 _Z95 = 1.959963984540054
 MIN_DAYS = 5
@@ -61,13 +64,18 @@ def rate(hits: Sequence[int], sizes: Sequence[int], z: float = _Z95, alike: floa
         return NOTHING
     share = total / n
     effect = 1 + (n / days - 1) * alike
-    if min(total, n - total) >= ENOUGH_HITS:
+    if not few(hits, sizes):
         effect = _design_effect(hits, sizes, share)
     low, high = wilson(share, max(n / effect, 1.0), z)
     return Rate(share, low, high, total, n, days)
 
 
-def likeness(groups: Sequence[Sequence[float]]) -> float:
+def few(hits: Sequence[int], sizes: Sequence[int]) -> bool:
+    """Whether there are too few loaves outside, or too few within, for the days to show how alike their loaves are."""
+    return min(sum(hits), sum(sizes) - sum(hits)) < ENOUGH_HITS
+
+
+def likeness(groups: Sequence[Sequence[float] | np.ndarray]) -> float:
     """How alike the values of one group are, 0 to 1: the share of the variance that lies between groups.
 
     The analysis-of-variance estimate of the intraclass correlation (Fisher; from memory); 1 with too few groups.
@@ -77,10 +85,12 @@ def likeness(groups: Sequence[Sequence[float]]) -> float:
     n, k = sum(map(len, used)), len(used)
     if k < 2 or n <= k:
         return 1.0
-    means = [math.fsum(group) / len(group) for group in used]
-    grand = math.fsum(map(math.fsum, used)) / n
+    sums = [math.fsum(np.asarray(group).tolist()) for group in used]
+    means = [total / len(group) for total, group in zip(sums, used, strict=True)]
+    grand = math.fsum(sums) / n
     between = math.fsum(len(g) * (m - grand) ** 2 for g, m in zip(used, means, strict=True)) / (k - 1)
-    within = math.fsum((v - m) ** 2 for g, m in zip(used, means, strict=True) for v in g) / (n - k)
+    squares = (((np.asarray(g) - m) ** 2).tolist() for g, m in zip(used, means, strict=True))
+    within = math.fsum(chain.from_iterable(squares)) / (n - k)
     size = (n - sum(len(g) ** 2 for g in used) / n) / (k - 1)
     total = between + (size - 1) * within
     return min(1.0, max(0.0, (between - within) / total)) if total > 0 else 1.0

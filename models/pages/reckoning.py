@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 DAYS = 28
 LEAST_DAYS = 10
+MOST_DAYS = 60
 # these counts raise no alert, so they spend nothing of the false-alarm budget: limits for one day in this many
 ONE_DAY_IN = 200.0
 
@@ -59,7 +60,7 @@ def outside_of(snapshot: Snapshot, line: str, on: date) -> tuple[Tallies, ...]:
 
     if snapshot.plant.lines[line].lidded:
         return ()
-    rows = snapshot.outside
+    rows = snapshot.of_windows.outside
     rows = rows[(rows["line"] == line) & (rows["shift_date"] <= pd.Timestamp(on))]
     said = []
     for product, days in rows.groupby("product", sort=True):
@@ -90,7 +91,7 @@ def _against(what: str, days: pd.DataFrame, line: str = "plant") -> Tallies:
     """days: one row a day, the last one this day; sum of count. No chart, only its sentence, from too few days."""
     name = words.slug(f"counts-{line}-{what.split(':')[0]}")
     today, size = int(days["sum"].iloc[-1]), int(days["count"].iloc[-1])
-    before = days.iloc[:-1].tail(60)
+    before = days.iloc[:-1].tail(MOST_DAYS)
     if len(before) < LEAST_DAYS:
         says = f"{what}: {today} of {size}; too few days before ({len(before)} of {LEAST_DAYS}) to say what is usual."
         return Tallies(name, what, 0.0, (), says)

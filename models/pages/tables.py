@@ -54,7 +54,7 @@ def of_batches(
     key = "paste_key" if "cook_end" in rows.columns else "batch_key"
     cells = tuple(
         tuple(_cell(row[head.column], head, levels.get((row[key], head.column), ""), snapshot, day) for head in heads)
-        for row in records(rows)
+        for row in records(rows[list(dict.fromkeys((key, *(head.column for head in heads))))])
     )
     return Sheet(name, says, tuple(head.says for head in heads), cells, empty)
 

@@ -8,6 +8,7 @@ the same files in one run or in many gives the same account.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date
 from typing import TYPE_CHECKING
 
 from models.fixed import STATUSES
@@ -286,6 +287,15 @@ def by_day(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     ]
     found = con.execute(f"SELECT * FROM ({' UNION ALL '.join(parts)}) ORDER BY kind, shift_date").df()
     return found.astype({"kind": "str", "shift_date": "datetime64[us]"})
+
+
+def days(con: duckdb.DuckDBPyConnection) -> list[date]:
+    """The production days that any row speaks of, oldest first."""
+    parts = [f"SELECT DISTINCT {shift_date_sql(kind)} AS day FROM log_{kind} r {dough_join(kind)}" for kind in KINDS]
+    found = con.execute(
+        f"SELECT DISTINCT CAST(day AS DATE) AS day FROM ({' UNION '.join(parts)}) WHERE day IS NOT NULL ORDER BY 1"
+    )
+    return [day for (day,) in found.fetchall()]
 
 
 def shift_date_sql(kind: str) -> str:

@@ -51,8 +51,11 @@ def record(con: duckdb.DuckDBPyConnection, event: CaseEvent, alerts: Sequence[Al
         raise CaseError("--by: who? Initials or a role must be given")
     if (event.act == "closed") != (event.found is not None):
         raise CaseError(f"{event.alert}: a case is closed with a finding, real or nothing found, and only then")
-    if alert.case == "closed" and event.act == "closed":
-        raise CaseError(f"{event.alert}: is closed already; its history stays as it is")
+    if alert.case == "closed" and event.act in ("closed", "seen"):
+        found = f", with {alert.finding}" if alert.finding else ""
+        raise CaseError(
+            f"{event.alert}: is closed already{found}; its history stays as it is. What comes to light later goes to it with --done"
+        )
     con.execute(
         "INSERT INTO case_event VALUES (?, ?, ?, ?, ?, ?)",
         [event.alert, event.at, event.who.strip(), event.act, event.found, event.note.strip()],

@@ -24,18 +24,24 @@ def snapshot(
     version: str,
     charted: tuple[Charted, ...],
     alerts: tuple[Alert, ...],
+    days: Iterable[str] = (),
     months: Iterable[str] = (),
 ) -> Snapshot:
-    """Everything in force, everything left out and why, everything found. months: to be looked at for repeated patterns."""
-    from models.judging.independence import BY_HAND, look
-    from models.storage import holds
+    """Everything in force, everything left out and why, everything found; of loaves what pages of these days and months ask.
 
+    months: looked at for repeated patterns, too.
+    """
+    from models.judging.independence import BY_HAND, look
+    from models.pages.reckoning import MOST_DAYS
+    from models.storage import counted, holds
+
+    days, months = sorted(set(days)), sorted(set(months))
     return Snapshot(
         plant=plant,
         version=version,
         pastes=wide.load(con, "pastes"),
         batches=wide.load(con, "batches"),
-        loaves=loaves(con),
+        loaves=loaves(con, days),
         output=_log(con, "output"),
         changes=_log(con, "change"),
         checks=_log(con, "check"),
@@ -49,7 +55,8 @@ def snapshot(
         charted=charted,
         alerts=alerts,
         hold_events=tuple(holds.events(con)),
-        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant) for month in sorted(set(months))),
+        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant) for month in months),
+        counted=counted.counted(con, plant, days, months, MOST_DAYS),
     )
 
 
@@ -88,10 +95,12 @@ def of_month(con: duckdb.DuckDBPyConnection, plant: Plant, month: str, at_most: 
     return found
 
 
-def loaves(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Accepted loaves as `snapshot.FRAMES` has them, in no order that means anything; texts are categories."""
-    columns = store.typed_columns(FRAMES["loaves"])
-    return store.many(con, "log_loaf WHERE status = 'accepted'", "", columns, categories=True)
+def loaves(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
+    """Accepted loaves of the doughs of these days as `snapshot.FRAMES` has them, in no order that means anything.
+
+    Texts are categories.
+    """
+    return store.many(con, _loaves_of(days), "", store.typed_columns(FRAMES["loaves"]), categories=True)
 
 
 def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), where: str = "true") -> pd.DataFrame:
@@ -107,10 +116,12 @@ def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), 
 
 def loaves_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
     """Like `loaves`, of the doughs of these production days only."""
-    columns = store.typed_columns(FRAMES["loaves"])
+    return store.many(con, _loaves_of(days), "log_loaf.measured_at, identity", store.typed_columns(FRAMES["loaves"]))
+
+
+def _loaves_of(days: list[str]) -> str:
     wanted = f"SELECT batch_key FROM batches WHERE shift_date IN ({_dates(days)})"
-    source = f"log_loaf WHERE status = 'accepted' AND batch_key IN ({wanted})"
-    return store.many(con, source, "log_loaf.measured_at, identity", columns)
+    return f"log_loaf WHERE status = 'accepted' AND batch_key IN ({wanted})"
 
 
 def output_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:

@@ -34,6 +34,20 @@ def last_run(con: duckdb.DuckDBPyConnection) -> int:
     return int(fact(con, "run") or 0)
 
 
+def how_read(con: duckdb.DuckDBPyConnection, shas: set[str]) -> dict[str, tuple[str, list[dict[str, object]]]]:
+    """Of files in the store, by sha256: how they were read, and their lines that are no rows, each with why."""
+    if not shas:
+        return {}
+    found = con.execute("""SELECT f.sha256, f.notes, p.row, p.why FROM file f LEFT JOIN passed_over p USING (file_id)
+        WHERE f.outcome = 'taken' ORDER BY f.file_id, p.row""").fetchall()
+    said: dict[str, tuple[str, list[dict[str, object]]]] = {}
+    for sha, notes, row, why in found:
+        if sha in shas:
+            lines = said.setdefault(sha, (notes, []))[1]
+            lines += [{"row": row, "why": why}] if row is not None else []
+    return said
+
+
 def stream_text(stream: Stream) -> str:
     """A stream's name for the store."""
     return json.dumps(asdict(stream), sort_keys=True, ensure_ascii=False)

@@ -8,14 +8,18 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from models.floor.view import Chart, LastSeen, Paste, View
-from models.logbook import PASTE_REACH_H
-from models.storage import account, cases, decisions, gather, holds, ledger
+from models.logbook import PASTE_REACH_H, TABLES
+from models.storage import account, cases, decisions, gather, holds, ledger, store
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
     from models.plant import Plant
     from models.shapes import Charted
+
+CHANGES_D = 400
+SAID_OF_A_CHANGE = ("changed_at", "scope", "name", "what")
 
 
 def view(
@@ -23,6 +27,7 @@ def view(
 ) -> View:
     """The board's view of a store. as_of: naive UTC, when it was read."""
     newest = gather.newest(con)
+    charted, held = tuple(charted), holds.holds(con, as_of)
     return View(
         plant=plant,
         version=version,
@@ -33,12 +38,31 @@ def view(
         lines=_last(con, "batches", "line", "mixed_at", "batch_key", "dough_batch", "product"),
         kettles=_last(con, "pastes", "kettle", "cook_end", "paste_key", "paste_batch", "recipe"),
         charts=tuple(_chart(one) for one in charted),
+        charted=charted,
+        changes=_changes(con, newest),
         pastes=_pastes(con, newest),
-        holds=holds.holds(con, as_of),
+        holds=held,
+        flour_lots=_flour_lots(con, [batch.key for hold in held for batch in hold.batches if batch.stands]),
         rows=account.count(con),
         quarantine=tuple(_waiting(con)),
         refused=tuple(con.execute("SELECT path, why FROM file WHERE outcome = 'refused' ORDER BY file_id").fetchall()),
     )
+
+
+def _flour_lots(con: duckdb.DuckDBPyConnection, keys: list[str]) -> dict[str, str]:
+    if not keys:
+        return {}
+    query = "SELECT {0}_key, flour_lot FROM {1} WHERE list_contains(?, {0}_key) AND flour_lot IS NOT NULL"
+    rows = [con.execute(query.format(*of), [keys]).fetchall() for of in (("paste", "pastes"), ("batch", "batches"))]
+    return dict(sorted(row for found in rows for row in found))
+
+
+def _changes(con: duckdb.DuckDBPyConnection, newest: datetime) -> pd.DataFrame:
+    """What somebody changed in the time that the board's charts reach back to, without who did."""
+    columns = store.typed_columns(tuple(TABLES["change"].by_name[name] for name in SAID_OF_A_CHANGE))
+    query = f"""SELECT {", ".join(columns)} FROM log_change WHERE status = 'accepted'
+        AND changed_at >= CAST('{newest}' AS TIMESTAMP) - INTERVAL {CHANGES_D} DAY ORDER BY changed_at, identity"""
+    return store.frame(con, query, columns)
 
 
 def _waiting(con: duckdb.DuckDBPyConnection) -> Iterable[dict[str, Any]]:

@@ -1,13 +1,23 @@
-"""Loaves beside what their batch says: for very many, by whole numbers that stand for the texts."""
+"""Loaves beside what their batch says: for very many, by whole numbers that stand for the texts.
+
+What is counted here from frames, `storage.counted` counts inside the store, the same.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from models.trade.loaf import too_hot
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from models.plant import Plant
+
+
+DAY = ("line", "product", "shift_date")
+TEXTS = {"line": "str", "product": "str"}
 
 
 def placed(loaves: pd.DataFrame, batches: pd.DataFrame, names: tuple[str, ...]) -> pd.DataFrame:
@@ -29,19 +39,49 @@ def placed(loaves: pd.DataFrame, batches: pd.DataFrame, names: tuple[str, ...]) 
     return rows
 
 
-def outside_by_day(plant: Plant, loaves: pd.DataFrame, batches: pd.DataFrame) -> pd.DataFrame:
-    """How many loaves, and how many outside their product's window: line, product, shift_date, sum (outside), count.
+@dataclass(frozen=True)
+class Counted:
+    """Loaves by line, product and shift_date, of products that have a window; frames in that order.
 
-    All but those measured on suspicion; a loaf whose volume or weight is missing counts as outside. Products without
-    a window are left out.
+    outside: all but those measured on suspicion: `count`, and how many lie outside (`sum`); a loaf whose volume or weight is
+    missing counts as outside. judged: routine loaves that had cooled: `volumes` (an array of their specific volumes, in no
+    order that means anything), and how many lie `outside`.
     """
-    rows = placed(loaves[loaves["reason"] != "suspicion"], batches, ("line", "product", "shift_date"))
+
+    outside: pd.DataFrame
+    judged: pd.DataFrame
+
+
+def counted(plant: Plant, loaves: pd.DataFrame, batches: pd.DataFrame) -> Counted:
+    """What these loaves say of their products' windows, day by day."""
+    rows = _of_windows(plant, loaves, batches)
+    hot = too_hot(rows["cooled_minutes"], plant)
+    return Counted(_outside(rows), _judged(rows[~hot]))
+
+
+def _of_windows(plant: Plant, loaves: pd.DataFrame, batches: pd.DataFrame) -> pd.DataFrame:
+    """Routine loaves of products with a window, with their batch's day, line, product; `volume` mL/g, `low` and `high`."""
+    rows = placed(loaves[loaves["reason"] != "suspicion"], batches, DAY)
     windows = {name: p.specific_volume for name, p in plant.products.items() if p.specific_volume}
     rows = rows[rows["product"].isin(list(windows))]
     low, high = (rows["product"].astype("str").map({name: w[i] for name, w in windows.items()}) for i in (0, 1))
-    volume = rows["volume_ml"] / rows["baked_g"]
-    outside = ~((volume >= low.astype("float64")) & (volume <= high.astype("float64")))
-    by = [rows["line"], rows["product"], rows["shift_date"]]
-    return (
-        outside.groupby(by, observed=True).agg(["sum", "count"]).reset_index().astype({"line": "str", "product": "str"})
+    return rows.assign(
+        volume=rows["volume_ml"] / rows["baked_g"], low=low.astype("float64"), high=high.astype("float64")
     )
+
+
+def _outside(rows: pd.DataFrame) -> pd.DataFrame:
+    outside = ~rows["volume"].between(rows["low"], rows["high"])
+    by = [rows[name] for name in DAY]
+    return outside.groupby(by, observed=True).agg(["sum", "count"]).reset_index().astype(TEXTS)
+
+
+def _judged(rows: pd.DataFrame) -> pd.DataFrame:
+    import pandas as pd
+
+    rows = rows.assign(outside=(rows["volume"] < rows["low"]) | (rows["volume"] > rows["high"]))
+    found = [
+        (*day, int(part["outside"].sum()), part["volume"].to_numpy())
+        for day, part in rows.groupby(list(DAY), observed=True)
+    ]
+    return pd.DataFrame(found, columns=[*DAY, "outside", "volumes"]).astype(TEXTS | {"shift_date": "datetime64[us]"})

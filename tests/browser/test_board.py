@@ -15,12 +15,12 @@ from tests.faults.killer import SAMPLE, pieces, put
 from tests.flows.serving import Service, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.slow]
-WORDS = {"MK": "quality oven mitts", "TS": "supervising mitts"}
+WORDS = {"MK": "quality oven mitts", "TS": "supervising mitts", "FL": "floury floor mitts"}
 
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
-    """Served with people: QA and a supervisor."""
+    """Served with people: QA, a supervisor and one of the floor."""
     folder = tmp_path_factory.mktemp("board")
     kept = {name: passphrases.hashed(words, cost=2**4) for name, words in WORDS.items()}
     (folder / "people.toml").write_text(
@@ -32,6 +32,9 @@ passphrase = "{kept["MK"]}"
 [people.TS]
 role = "supervisor"
 passphrase = "{kept["TS"]}"
+[people.FL]
+role = "floor"
+passphrase = "{kept["FL"]}"
 """,
         encoding="utf-8",
     )
@@ -178,6 +181,48 @@ def _act(browser, name: str, value: str) -> None:
     browser.find_element("css selector", f"button[name='{name}'][value='{value}']").click()
 
 
+def test_charts_and_months_are_for_those_who_follow_them(browser, service: Service) -> None:
+    _sign_in(browser, service, "FL")
+    browser.get(service.base + "/")
+    assert not browser.find_elements("css selector", "nav a[href='/charts'], nav a[href='/month']")
+    for path in ("/charts", "/month", "/reports/month-2026-10.html"):
+        browser.get(service.base + path)
+        assert "this needs the role supervisor, and FL is floor" in browser.find_element("tag name", "body").text
+    _sign_in(browser, service, "TS")
+    browser.find_element("css selector", "nav a[href='/charts']").click()
+    until(lambda: browser.find_elements("css selector", ".followed"))
+    words = browser.find_element("id", "charts").text
+    assert "L1" in words and ("Still learning" in words or "Not enough data" in words)
+    assert browser.find_elements("css selector", "svg.inked")
+
+
+def test_the_month_stands_inside_the_board_whole_and_with_its_drawings(browser, service: Service) -> None:
+    _sign_in(browser, service, "TS")
+    until(lambda: list((service.folder / "out").glob("month-*.html")), 60)
+    browser.get(service.base + "/month")
+    inside = browser.find_element("css selector", "iframe.page")
+    until(
+        lambda: browser.execute_script(
+            "return arguments[0].contentDocument.querySelectorAll('.drawing').length", inside
+        )
+    )
+    until(lambda: _is_whole(browser, inside))
+    browser.switch_to.frame(inside)
+    try:
+        until(lambda: browser.find_elements("css selector", ".drawing[data-drawn] svg"))
+        assert browser.find_element("tag name", "h1").text in ("October 2026", "November 2026")
+    finally:
+        browser.switch_to.default_content()
+    assert browser.find_element("css selector", "nav a[aria-current]").text == "Month"
+
+
+def _is_whole(browser, inside) -> bool:
+    return browser.execute_script(
+        "const page = arguments[0].contentDocument.documentElement; return page.scrollHeight <= arguments[0].clientHeight + 4",
+        inside,
+    )
+
+
 def test_out_of_touch_is_said_and_over_by_itself(browser, service: Service) -> None:
     _sign_in(browser, service, "TS")
     browser.get(service.base + "/")
@@ -229,7 +274,18 @@ def test_every_screen_is_accessible(chromium, service: Service, width: int, heig
     chromium.driver.get(service.base + "/")
     links = chromium.driver.find_elements("css selector", "a[href^='/alerts/']")
     alerts = [str(link.get_dom_attribute("href")) for link in links][:2]
-    screens = ["/", "/kettle?kettle=K1", "/mixer", "/mixer?line=L1", "/holds", "/handover", "/quarantine", "/reports"]
+    screens = [
+        "/",
+        "/kettle?kettle=K1",
+        "/mixer",
+        "/mixer?line=L1",
+        "/holds",
+        "/handover",
+        "/quarantine",
+        "/reports",
+        "/charts",
+        "/month",
+    ]
     for screen in [*screens, *alerts, "/no-such-screen"]:
         chromium.driver.get(service.base + screen)
         _open_all(chromium.driver)

@@ -9,15 +9,17 @@ import pytest
 
 from models import plant as plants
 from models.floor.alertscreen import alert_screen
+from models.floor.chartscreen import charts
 from models.floor.floor import floor
 from models.floor.handover import handover
-from models.floor.printed import printed
+from models.floor.printed import monthly, printed
 from models.floor.quarantine import quarantine
 from models.floor.view import View
+from models.storage.viewing import _chart
 from reports.board import STATIC
 from tests.browser.accessible import violations
 from tests.unit.board import NOW, QA, ago, of_paste, page, seen, view
-from tests.unit.snapshots import PLANT
+from tests.unit.snapshots import PLANT, snapshot
 from tests.unit.test_alert_screen import TRACED
 from tests.unit.test_alerts import alert
 from tests.unit.test_quarantine_screen import SEEN
@@ -55,11 +57,17 @@ def screens(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Every screen as a file with its style in it."""
     folder = tmp_path_factory.mktemp("screens")
     few = view((TRACED, of_paste()), quarantine=SEEN.quarantine)
+    charted = of_snapshot()
+    low = next(one.alert for one in charted.alerts if one.characteristic == "specific volume")
+    files = [f"month-2026-{m:02d}.html" for m in range(1, 7)]
     found = {
         "floor-alerts": page("floor", floor=floor(large(alerts=True), NOW)),
         "floor-quiet": page("floor", floor=floor(large(alerts=False), NOW)),
         "floor-few": page("floor", floor=floor(few, NOW)),
         "alert": page("alert", "/alerts/A1", alert=alert_screen(few, "A1", NOW, QA, "QA")),
+        "alert-chart": page("alert", f"/alerts/{low}", alert=alert_screen(charted, low, NOW, QA, "QA")),
+        "charts": page("charts", "/charts", follows=True, charts=charts(charted, NOW)),
+        "month": page("month", "/month", follows=True, month=monthly(files, "2026-03")),
         "handover": page("handover", "/handover", handover=handover(few, NOW)),
         "quarantine": page("quarantine", "/quarantine", quarantine=quarantine(few, QA, "QA")),
         "reports": page("reports", "/reports", reports=printed([f"day-2026-05-{d:02d}.html" for d in range(1, 7)])),
@@ -68,6 +76,13 @@ def screens(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = re.sub(r'<link rel="stylesheet" href="/static/([\w.]+)">', _style, text)
         (folder / f"{name}.html").write_text(re.sub(r"<script[^>]*></script>", "", text), encoding="utf-8")
     return folder
+
+
+def of_snapshot() -> View:
+    """The invented bakery's charts and alerts as the board has them."""
+    whole = snapshot()
+    charts = tuple(_chart(one) for one in whole.charted)
+    return view(whole.alerts, plant=whole.plant, charted=whole.charted, charts=charts, changes=whole.changes)
 
 
 def _style(link: re.Match[str]) -> str:
@@ -97,11 +112,29 @@ def test_place_state_and_minutes_are_legible_from_three_metres(chromium, screens
         assert min(sizes) >= LEGIBLE, part
 
 
-@pytest.mark.parametrize("name", ["floor-alerts", "floor-few", "alert", "handover", "quarantine", "reports"])
+@pytest.mark.parametrize(
+    "name",
+    ["floor-alerts", "floor-few", "alert", "alert-chart", "charts", "month", "handover", "quarantine", "reports"],
+)
 @pytest.mark.parametrize("width", [1024, 390, 320])
 def test_no_screen_is_wider_than_a_tablet_or_a_phone(chromium, screens: Path, name: str, width: int):
     chromium.open(screens / f"{name}.html", width, 844)
     assert chromium.run("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize(("width", "least"), [(1024, 10.0), (390, 9.5), (320, 7.5)])
+@pytest.mark.parametrize("name", ["alert-chart", "charts"])
+def test_a_chart_can_be_read_on_a_phone(chromium, screens: Path, name: str, width: int, least: float):
+    """Words in a drawing shrink with it: what is shown is at least this high, and one drawing of each is shown."""
+    chromium.open(screens / f"{name}.html", width, 844)
+    shown = "[...document.querySelectorAll('.inked')].filter(one => one.getBoundingClientRect().width)"
+    sizes = chromium.run(
+        f"{shown}.flatMap(one => [...one.querySelectorAll('text')].map(t => parseFloat(t.getAttribute('font-size'))"
+        " * one.getBoundingClientRect().width / one.viewBox.baseVal.width))"
+    )
+    assert min(sizes) >= least
+    named = chromium.run(f"{shown}.map(one => one.getAttribute('aria-label'))")
+    assert len(named) == len(set(named)) and all(named)
 
 
 @pytest.mark.parametrize("name", ["alert", "quarantine"])

@@ -226,6 +226,34 @@ def test_a_device_signs_in_and_a_person_taps(signed: str):
         assert one.submit("/who", "/who", initials="ZZ").status_code == 422
 
 
+def test_initials_chosen_in_a_form_are_as_good_as_tapped_and_no_better(signed: str):
+    with browser(signed) as one:
+        one.sign_in("tablet-k1")
+        assert one.submit("/floor", "/", by="ZZ").status_code == 403, "initials that nobody has"
+        assert one.submit("/release", "/", by="MK").status_code == 403, "the device may no more than the floor"
+        one.submit("/who", "/who", initials="")
+        assert one.submit("/floor", "/", by="JL").text == "floor by JL"
+    with browser(signed) as one:
+        assert one.submit("/floor", by="MK").status_code == 401, "nobody is signed in"
+
+
+def test_a_form_that_was_not_recorded_leads_back_to_what_was_typed(signed: str):
+    there = {**HTML, "referer": f"{signed}/kettle?kettle=K1"}
+    with browser(signed) as one:
+        out = one.post("/floor", data={"form_token": one.token("/sign-in")}, headers=there)
+        assert out.status_code == 401 and "Nobody is signed in here any more" in out.text
+        assert 'href="/sign-in?next=/kettle%3Fkettle%3DK1"' in out.text and "data-unrecorded" in out.text
+        one.sign_in("MK")
+        old = one.post("/floor", data={"form_token": "old"}, headers=there)
+        assert old.status_code == 403 and 'href="/kettle?kettle=K1"' in old.text and "from before a sign-in" in old.text
+        huge = one.post("/floor", data={"note": "x" * 70_000}, headers=there)
+        assert huge.status_code == 413 and huge.headers["connection"] == "close" and "data-unrecorded" in huge.text
+        for elsewhere in ("https://evil.example/x", f"{signed}//evil.example", "javascript:alert(1)", "http://[", ""):
+            page = one.post("/floor", data={"form_token": "old"}, headers={**HTML, "referer": elsewhere}).text
+            assert re.findall(r'href="([^"]*)"', page) == ["/"], elsewhere
+        assert one.post("/floor", data={"form_token": "old"}).text.count("\n") == 1, "a script is told in one line"
+
+
 def test_tapping_gives_no_more_than_the_device(signed: str):
     with browser(signed) as one:
         one.sign_in("tablet-k1").submit("/who", "/who", initials="MK")

@@ -71,9 +71,9 @@ def view(alerts: tuple[Alert, ...] = (), acts: tuple[CaseEvent, ...] = (), **cha
     return replace(quiet, alerts=tuple(applied(alerts, acts)), acts=acts, **changes)
 
 
-def page(name: str, here: str = "/", **data: Any) -> str:
-    """A screen as HTML."""
-    return board.screen(name, board.Frame("north", here, "nonce", "the-token", "MK"), **data)
+def page(name: str, here: str = "/", *, follows: bool = False, **data: Any) -> str:
+    """A screen as HTML. follows: for somebody who may see charts and months."""
+    return board.screen(name, board.Frame("north", here, "nonce", "the-token", "MK", follows=follows), **data)
 
 
 def hold(name: str = "H1", of: str = "", keys: tuple[str, ...] = ("2026-05-06/K1/P07",), stands: bool = True) -> Any:

@@ -196,3 +196,26 @@ def test_a_refusal_is_one_sentence_in_the_screens_words() -> None:
 
     assert act_refused(ActRefused("may not", "QA")) == "This is for QA."
     assert act_refused(ActRefused("too long")) == f"The note is too long: at most {LONGEST_NOTE} characters."
+
+
+def test_the_screen_carries_the_chart_that_the_printed_page_has() -> None:
+    from models.pages.notice import notice
+    from tests.unit.snapshots import snapshot
+
+    whole = snapshot()
+    low = next(one for one in whole.alerts if one.characteristic == "specific volume")
+    seen = view((low,), plant=whole.plant, charted=whole.charted, changes=whole.changes)
+    mine, printed = shown(low.alert, seen).curves, notice(whole, low).curves
+    assert [curve.name for curve in mine] == [curve.name for curve in printed] and len(mine) > 1
+    for one, other in zip(mine, printed, strict=True):
+        assert [(dot.at, dot.value, dot.outside) for dot in one.dots] == [
+            (d.at, d.value, d.outside) for d in other.dots
+        ]
+        assert (one.spans, one.marks, one.summary) == (other.spans, other.marks, other.summary)
+    text = html(low.alert, seen)
+    assert text.count('<svg class="inked"') == 2 * len(mine) and printed[0].summary in text
+    assert " style=" not in text and "plotly" not in text
+
+
+def test_an_alert_that_no_chart_follows_says_so() -> None:
+    assert "No chart follows this" in html("P1") and 'class="inked"' not in html("P1")

@@ -56,6 +56,10 @@ def test_what_cannot_be_recorded(tmp_path: Path, event: CaseEvent, says: str) ->
 
 def test_a_closed_case_stays_closed(tmp_path: Path) -> None:
     con = store.open_for_writing(tmp_path / "s.duckdb")
-    with pytest.raises(cases.CaseError, match="closed already"):
-        cases.record(con, CaseEvent("A1", AT, "QA", "closed", "real"), [alert(case="closed")])
+    for act in (CaseEvent("A1", AT, "QA", "closed", "real"), CaseEvent("A1", AT, "QA", "seen")):
+        with pytest.raises(cases.CaseError, match="A1: is closed already, with real; its history stays as it is"):
+            cases.record(con, act, [alert(case="closed", finding="real")])
+    late = CaseEvent("A1", AT, "QA", "done", note="tub marked")
+    cases.record(con, late, [alert(case="closed", finding="real")])
+    assert cases.events(con) == [late]
     con.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from statistics import NormalDist
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from models import plant as plants
 from models.charts.baseline import chosen
 from models.charts.chart import _kind, chart
 from models.charts.follow import Raw
+from models.charts.learn import BATCHES, LOTS, complete_at, in_control
 from models.charts.windows import against_window
 from models.shapes import Charted, Points, Stream
 from tests.unit.charts_streams import LEVEL, STREAM, first, made
@@ -332,3 +334,32 @@ def test_other_scales():
     assert not chart(loss, calm, arl0=ARL0).episodes
     high = chart(loss, replace(calm, value=values + 4 * (np.arange(320) >= 250)), arl0=ARL0).episodes[0]
     assert high.direction == "high" and high.signalled < 253
+
+
+def _complete_at(lots: np.ndarray, start: int, episodes: tuple[Raw, ...], stop: int) -> int | None:
+    """The definition, batch by batch: quiet, and enough batches and lots in control by what is known there."""
+    for i in range(max(start + BATCHES - 1, 0), stop):
+        known = tuple(raw for raw in episodes if raw.signalled <= i)
+        inside = in_control(start, i + 1, known)
+        quiet = all(raw.declared is not None and raw.declared < i for raw in known)
+        if quiet and inside.sum() >= BATCHES and len(set(lots[: i + 1][inside])) >= LOTS:
+            return i
+    return None
+
+
+def test_a_baseline_is_complete_where_its_definition_says():
+    rng, complete = np.random.default_rng(5), 0
+    for _ in range(200):
+        stop, a_lot = int(rng.integers(1, 500)), int(rng.integers(5, 60))
+        lots = np.cumsum(rng.random(stop) < 1 / a_lot)
+        start = int(rng.integers(0, max(1, stop // 3)))
+        at, episodes = start + int(rng.integers(0, 150)), []
+        while at < stop:
+            began, until = max(start, at - int(rng.integers(0, 20))), min(stop - 1, at + int(rng.integers(0, 60)))
+            declared = until + int(rng.integers(1, 5))
+            episodes.append(Raw(1, at, 0, began, began, began, until, declared, 0.0, 0.0, bool(rng.random() < 0.2)))
+            at = declared + 1 + int(rng.integers(0, 200))
+        found = complete_at(SimpleNamespace(lots=lots), start, tuple(episodes), stop)
+        assert found == _complete_at(lots, start, tuple(episodes), stop)
+        complete += found is not None
+    assert 20 < complete < 180

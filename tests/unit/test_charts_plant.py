@@ -18,7 +18,7 @@ from models.charts.budget import LEAST_RUN, share_budget
 from models.charts.characteristics import CHARACTERISTICS, DECLARED, family, streams
 from models.charts.chart import chart
 from models.charts.events import merge
-from models.charts.worth import worth
+from models.charts.worth import _outside, worth
 from models.logbook import Column
 from models.shapes import Stream
 from tests.unit.charts_streams import LEVEL, STREAM, made
@@ -181,6 +181,28 @@ def test_worth_counts_loaves_outside():
     assert found.state == "known" and (found.batches, found.loaves) == (400, 1600)
     assert found.low < 67 < found.high and found.low <= found.per_1000 <= found.high
     assert f"About {found.per_1000:.0f} loaves in 1000" in found.says and "400 batches, 1600 loaves" in found.says
+
+
+@pytest.mark.parametrize(
+    ("between", "within", "many"), [(0.02, 0.1, 900), (0.5, 0.02, 900), (0.0, 0.1, 200), (0.1, 0.1, 20)]
+)
+def test_worth_at_a_few_places_is_worth_at_every_batch(between, within, many):
+    """The mean chance over the batches, drawn as the docstring of the module says, summed batch by batch."""
+    from scipy.special import ndtr
+
+    rng = np.random.default_rng(7)
+    lot, value = np.sort(rng.integers(6, size=many)), LEVEL + between * rng.standard_normal(many)
+    lot[:6], n, window = np.arange(6), np.full(many, 4.0), (LEVEL - 0.3, LEVEL + 0.2)
+    spread, times = within * rng.uniform(0.8, 1.2, 5), rng.multinomial(6, [1 / 6] * 6, 5).astype(float)
+    plain = []
+    for sd, drawn in zip(spread, times, strict=True):
+        weight = drawn[lot] / drawn[lot].sum()
+        mean = np.sum(weight * value)
+        total = np.sum(weight * (value - mean) ** 2)
+        keep = np.sqrt(max(total - sd**2 / 4, 0.0) / total) if total > 0 else 0.0
+        level = mean + keep * (value - mean)
+        plain.append(np.sum(weight * (ndtr((window[0] - level) / sd) + ndtr((level - window[1]) / sd))))
+    assert _outside(value, n, spread, lot, times, window) == pytest.approx(plain, abs=1e-9)
 
 
 def test_worth_says_when_it_cannot_tell():

@@ -41,8 +41,10 @@ def shown(role: Role = "QA", *events: HoldEvent, now: datetime = AT, alone: bool
     return screen(view(*events), now, role, alone=alone)
 
 
-def html(role: Role = "QA", *events: HoldEvent, signs: bool = True, alone: bool = False) -> str:
-    frame = Frame("north", "/holds", "n0", "t0ken", "MK", role, signs)
+def html(
+    role: Role = "QA", *events: HoldEvent, signs: bool = True, alone: bool = False, who: str = "MK", **more
+) -> str:
+    frame = Frame("north", "/holds", "n0", "t0ken", who, role, signs, **more)
     return board.screen("holds", frame, shown=shown(role, *events, alone=alone))
 
 
@@ -87,9 +89,15 @@ def test_only_qa_gets_a_form_to_release(role: Role):
 
 
 def test_alone_one_may_release_and_types_initials():
-    text = html("manager", alone=True, signs=False)
-    assert 'value="released"' in text and text.count('name="by"') == 2
+    text = html("manager", alone=True, signs=False, who="")
+    assert 'value="released"' in text and text.count('<input id="by-') == 2
     assert 'name="by"' not in html()
+
+
+def test_at_a_device_where_nobody_tapped_initials_are_chosen_in_the_form():
+    text = html("floor", who="", tap=("MK", "TS"))
+    (chosen,) = re.findall(r'<select id="by-[^>]* name="by" required>(.*?)</select>', text)
+    assert re.findall(r"<option>(.*?)</option>", chosen) == ["MK", "TS"]
 
 
 def test_every_form_carries_the_token():

@@ -69,6 +69,101 @@ def rows(text: str | None) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text or "")))
 
 
+# --- the cold weight ----------------------------------------------------------------------------
+
+COLD = {"step": "cold", "key": KEY}
+
+
+def test_what_cooling_took_is_owed_too(view: View, journal: Journal) -> None:
+    """Worked by hand: Wb 36.00, Wa 34.20, residue 0.36: 1.44 kg gone; Wc 33.80: 0.40 kg more, so 0.40 kg and its share of the
+    residue's paste (as 1.70 stands for 1.44) are owed beside the 1.70 kg."""
+    cooked(view, journal)
+    done = post(view, journal, COLD | {"weight_cold_kg": "33,80"}, 400)
+    (answer,) = done.screen.answers
+    assert (answer.cold_kg, answer.cooling_kg) == (33.8, pytest.approx(0.4))
+    assert answer.owed_kg == pytest.approx(2.10, abs=0.03) and answer.put_kg is None
+    (made,) = rows(done.csv_text)
+    assert (made["weight_cold_kg"], made["weight_after_kg"], made["kettle_water_kg"]) == ("33.8", "34.2", "")
+
+
+def test_water_put_back_hot_is_in_the_cold_weight(view: View, journal: Journal) -> None:
+    """Wa 34.20 and 1.70 put back are 35.90; Wc 35.60: 0.30 kg lost in cooling, and just that is owed."""
+    cooked(view, journal)
+    post(view, journal, {"step": "water", "key": KEY, "kettle_water_kg": "1.70"}, 12)
+    done = post(view, journal, COLD | {"weight_cold_kg": "35.6"}, 400)
+    (answer,) = done.screen.answers
+    assert answer.cooling_kg == pytest.approx(0.3) and answer.owed_kg == pytest.approx(0.3, abs=0.03)
+    none_lost = post(view, journal, COLD | {"weight_cold_kg": "35.9"}, 401)
+    assert none_lost.screen.answers[0].owed_kg == 0.0
+    assert none_lost.screen.answers[0].cooling_kg == pytest.approx(0.0)
+
+
+def test_water_that_nobody_wrote_is_seen_in_the_cold_weight(view: View, journal: Journal) -> None:
+    """The paste rose from 34.20 to 34.70: 0.50 kg was put back, as the batch book reads it. A larger rise is asked about."""
+    cooked(view, journal)
+    (answer,) = post(view, journal, COLD | {"weight_cold_kg": "34.7"}, 400).screen.answers
+    assert (answer.put_kg, answer.cooling_kg) == (pytest.approx(0.5), 0.0)
+    assert answer.owed_kg == pytest.approx(1.20, abs=0.005)
+    more = post(view, journal, COLD | {"weight_cold_kg": "35.2"}, 401)
+    assert [one.code for one in more.questions] == ["paste.cold-above-hot"]
+
+
+def test_the_tub_is_in_no_cold_weight(view: View, journal: Journal) -> None:
+    """The logbook takes the tare off Wb and Wa alone."""
+    charge, weigh = {"weight_before_kg": "38", "tare_kg": "2"}, {"weight_after_kg": "36.2"}
+    cooked(view, journal, charge, **weigh)
+    (answer,) = post(view, journal, COLD | {"weight_cold_kg": "34.2"}, 400).screen.answers
+    assert answer.cooling_kg == pytest.approx(0.0) and answer.owed_kg == pytest.approx(1.70, abs=0.005)
+    heavy = post(view, journal, COLD | {"weight_cold_kg": "39"}, 401)
+    assert [one.code for one in heavy.questions] == ["paste.cold-above-hot"] and heavy.csv_text is None
+
+
+def test_water_after_the_cold_weight_wants_both_anew(view: View, journal: Journal) -> None:
+    cooked(view, journal)
+    post(view, journal, COLD | {"weight_cold_kg": "33.8"}, 400)
+    asked = post(view, journal, {"step": "water", "key": KEY, "kettle_water_kg": "2.1"}, 410)
+    assert [(one.code, one.stands) for one in asked.questions] == [("cold-before-water", False)] and not asked.csv_text
+    both = {"step": "water", "key": KEY, "kettle_water_kg": "2.1", "weight_cold_kg": "35.9"}
+    (answer,) = post(view, journal, both, 411).screen.answers
+    assert answer.cooling_kg == pytest.approx(0.4) and answer.owed_kg == 0.0
+
+
+def test_a_cold_weight_is_asked_for_until_it_is_there_or_the_paste_is_used(view: View, journal: Journal) -> None:
+    done = cooked(view, journal)
+    assert [work.key for work in done.screen.uncold] == [KEY]
+    used = replace(view, pastes=(Paste(KEY, "07", "K1", "water-5", NOW, 34.2, 4.0, 1.0, None, ("2026-05-06/L1/01",)),))
+    assert kettleside.get({"kettle": "K1"}, used, journal, NOW, "RB").uncold == ()
+    late = kettleside.get({"kettle": "K1"}, view, journal, NOW + timedelta(hours=20), "RB")
+    assert [work.key for work in late.uncold] == [KEY] and not late.clocks  # long off the clock, still to be weighed
+    assert [one.code for one in post(view, journal, COLD | {"weight_cold_kg": ""}, 400).questions] == [
+        "missing.weight_cold_kg"
+    ]
+    assert post(view, journal, COLD | {"weight_cold_kg": "34"}, 400).screen.uncold == ()
+
+
+def test_the_screen_and_the_batch_book_owe_the_same(view: View, journal: Journal, plant: Plant) -> None:
+    """Excess as `trade.batches` works it out of the very row that the screen wrote."""
+    import pandas as pd
+
+    from models.floor.pasteanswer import advice_of
+    from models.trade.paste import cooling_loss, evaporated, excess, put_back_unwritten
+
+    cooked(view, journal)
+    for n, (water, cold) in enumerate([("", "33.8"), ("", "34.7"), ("1.7", "35.6"), ("0", "34.0"), ("1.7", "35.9")]):
+        form = {"step": "water", "key": KEY, "kettle_water_kg": water or "0", "weight_cold_kg": cold}
+        made = post(view, journal, form if water else COLD | {"weight_cold_kg": cold}, 400 + n)
+        (row,) = rows(made.csv_text)
+        before, after = float(row["weight_before_kg"]), float(row["weight_after_kg"])
+        lost = evaporated(before, after, float(row["residue_kg"] or 0))
+        frame = pd.Series([after]), pd.Series([float(cold)]), pd.Series([lost])
+        put = float(row["kettle_water_kg"]) if row["kettle_water_kg"] else float(put_back_unwritten(*frame)[0])
+        gone = lost + float(cooling_loss(after, put, float(cold)))
+        owed = excess(before, gone, plant.pastes["water-5"].usual_loss_pct, put)
+        advice = advice_of(row, plant)
+        (answer,) = made.screen.answers
+        assert advice is not None and advice.excess_kg - (answer.put_kg or 0.0) == pytest.approx(owed)
+
+
 # --- what to do ---------------------------------------------------------------------------------
 
 

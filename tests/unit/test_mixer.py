@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from models.floor import doughplan, kettleside, mixer
+from models.floor.heldloaves import Loaves
+from models.floor.holds import Held, Hold
 from models.floor.view import Paste, View
 from models.logbook import DOUGH_LOG
 from models.plant import Plant, parse
@@ -224,3 +226,60 @@ def test_a_form_without_most_of_its_fields_is_asked_about_and_drawn(view: View, 
         assert "Which batch?" in tablets.kettle_screen(FRAME, done.screen) and done.csv_text is None
         asked = mixer.post({"step": step, "note": "x"}, view, journal, NOW, "")
         assert "Which dough?" in tablets.mixer_screen(FRAME, asked.screen) and asked.csv_text is None
+
+
+# --- what is on hold ----------------------------------------------------------------------------
+
+
+def held(view: View, key: str = MILK.paste_key, ground: str = "foreign body", stands: bool = True) -> View:
+    batch = Held("paste", key, key, NOW, "held" if stands else "released")
+    hold = Hold("H1", "", ground, "a <b>glove</b> was in it", "K2", NOW, "RS", (batch,), Loaves(0, 0, None, False, 0))
+    return replace(view, holds=(hold,), flour_lots={key: "F19"})
+
+
+def drawn(view: View, journal: Journal) -> str:
+    screen = mixer.get({"line": "L1"}, view, journal, LATER, "RB")
+    return tablets.mixer_screen(Frame("north", "/mixer", "n", "t", "RB"), screen)
+
+
+def test_a_paste_on_hold_is_said_before_anybody_types(view: View, journal: Journal) -> None:
+    text = drawn(held(view), journal)
+    assert "On hold: do not pour" in text and "a &lt;b&gt;glove&lt;/b&gt; was in it" in text and "<b>glove" not in text
+    assert re.search(rf'value="{MILK.paste_key}"[^>]*>[^<]*ON HOLD</option>', text)
+    assert "On hold: do not pour" not in drawn(view, journal)
+    assert "On hold: do not pour" not in drawn(held(view, stands=False), journal)  # QA has released it
+
+
+def test_a_paste_on_hold_is_asked_about_at_every_step_and_releases_nothing(view: View, journal: Journal) -> None:
+    seen = held(view)
+    asked = post(seen, journal, FORM)
+    assert [one.code for one in asked.questions] == ["paste-on-hold"] and not asked.screen.open
+    stood = post(seen, journal, FORM | {"confirm": "RB", "asked": asked.screen.asked})
+    assert [work.key for work in stood.screen.open] == ["2026-05-06/L1/03"]
+    assert seen.holds[0].stands and "Its paste is on hold: do not pour it" in drawn(seen, journal)
+
+
+def test_a_hold_that_comes_after_the_plan_is_asked_about_before_it_is_recorded(view: View, journal: Journal) -> None:
+    assert post(view, journal, FORM).questions == ()
+    mixed = {
+        "step": "mixed", "key": "2026-05-06/L1/03", "liquid_kg": "20", "yeast_kg": "1.5", "dough_temp_c": "26",
+        "makeup_water_kg": "0.87", "paste_kg": "30",
+    }  # fmt: skip
+    assert "Its paste is on hold: do not pour it" in drawn(held(view), journal)
+    asked = post(held(view), journal, mixed, 10)
+    assert "paste-on-hold" in [one.code for one in asked.questions] and asked.csv_text is None
+
+
+def test_a_flour_lot_that_is_in_what_is_held_is_asked_about(view: View, journal: Journal) -> None:
+    seen = held(view)
+    form = FORM | {"paste_key": TUB.paste_key, "product": "soft", "flour_lot": "F19"}
+    asked = post(seen, journal, form)
+    assert [one.code for one in asked.questions] == ["flour-on-hold"]
+    assert asked.questions[0].values["why"] == "K2 07, a <b>glove</b> was in it"
+    assert post(seen, journal, form | {"flour_lot": "F20"}).questions == ()
+
+
+def test_a_cooling_hold_says_nothing_of_the_flour(view: View, journal: Journal) -> None:
+    seen = held(view, ground="cooling")
+    form = FORM | {"paste_key": TUB.paste_key, "product": "soft", "flour_lot": "F19"}
+    assert post(seen, journal, form).questions == ()

@@ -6,7 +6,7 @@ from dataclasses import fields
 
 import pytest
 
-from models.floor.printed import printed
+from models.floor.printed import monthly, printed
 from models.floor.quarantine import LONGEST_REASON, ROWS_SHOWN, Asked, DecisionRefused, Why, asked, quarantine
 from models.storage.decisions import Waiting
 from tests.unit.board import FLOOR, QA, SUPERVISOR, page, view
@@ -124,9 +124,35 @@ def test_reports_by_date_and_only_printed_pages() -> None:
     ]  # fmt: skip
     assert (shown.alerts, shown.index) == (1, True)
     text = page("reports", "/reports", reports=shown)
-    assert 'href="/reports/day-2026-05-02.html"' in text and "The month is not printed yet." in text
+    assert 'href="/reports/day-2026-05-02.html"' in text and "/month?" not in text  # the floor does not follow months
+    text = page("reports", "/reports", reports=shown, follows=True)
+    assert 'href="/month?month=2026-04"' in text and "The month is not printed yet." in text
     assert "2026-13" not in text and ".." not in text
     assert "No page is printed yet" in page("reports", "/reports", reports=printed([]))
+
+
+def test_a_month_is_shown_with_its_neighbours() -> None:
+    names = [
+        "month-2026-04.html",
+        "month-2026-02.html",
+        "month-2026-05.html",
+        "month-2026-13.html",
+        "day-2026-05-02.html",
+    ]
+    newest = monthly(names)
+    assert newest and (newest.which, newest.title, newest.before, newest.after) == (
+        "2026-05",
+        "May 2026",
+        "2026-04",
+        "",
+    )
+    april = monthly(names, "2026-04")
+    assert april and (april.file, april.before, april.after) == ("month-2026-04.html", "2026-02", "2026-05")
+    assert [which for which, _ in april.all] == ["2026-05", "2026-04", "2026-02"]
+    assert monthly(names, "2026-03") is None and monthly(names, "../../x") is None
+    text = page("month", "/month", month=april)
+    assert '<iframe class="page" src="/reports/month-2026-04.html" title="The printed page of April 2026">' in text
+    assert "No month is printed yet" in page("month", "/month", month=monthly([]))
 
 
 def test_a_refusal_is_one_sentence_in_the_screens_words() -> None:

@@ -1,0 +1,70 @@
+"""What else is known of a batch beside its value on a chart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any
+
+from models.pages import words
+from models.pages.words import number
+from models.snapshot import records
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Row = dict[str, Any]
+OF_PASTE = ("paste_key", "before_kg", "after_kg", "loss_pct", "cook_temp_c", "temp_2h_c", "temp_6h_c", "doughs")
+OF_DOUGH = (
+    "batch_key", "paste_key", "specific_volume", "volume_ml", "baked_g", "bake_loss_pct", "paste_loss_pct",
+    "usual_gap_points", "dough_temp_c", "proof_minutes",
+)  # fmt: skip
+
+
+class Stories:
+    """Lines told of the batches of one frame. A batch stands on a dozen charts of many pages: it is told once."""
+
+    def __init__(self, rows: pd.DataFrame, columns: tuple[str, ...], says: Callable[[Row], str]) -> None:
+        """rows: wide rows, of which nothing changes; columns: those that `says` reads, the key first."""
+        self._rows, self._columns, self._says = rows, columns, says
+        self._place = {key: place for place, key in enumerate(rows[columns[0]].tolist())}
+        self._told: dict[str, tuple[str, ...]] = {}
+
+    def of(self, keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
+        """The lines by key, of these batches at least; a batch that is not in the frame has none."""
+        new = [self._place[key] for key in keys if key not in self._told and key in self._place]
+        for row in records(self._rows.iloc[new][list(self._columns)]) if new else ():
+            self._told[row[self._columns[0]]] = tuple(filter(None, self._says(row).split("\n")))
+        return self._told
+
+
+def of_pastes(pastes: pd.DataFrame) -> Stories:
+    """Weights, cook and cooling of each paste."""
+    return Stories(pastes, OF_PASTE, _paste)
+
+
+def of_doughs(batches: pd.DataFrame) -> Stories:
+    """Loaf, paste, water and dough of each dough."""
+    return Stories(batches, OF_DOUGH, _dough)
+
+
+def _paste(row: Row) -> str:
+    weights = f"{number(row['before_kg'], 'kg')} before, {number(row['after_kg'], 'kg')} after"
+    told = [
+        f"loss {number(row['loss_pct'], '% of Wb')}, {weights}",
+        f"cook {number(row['cook_temp_c'], '°C')}, at 2 h {number(row['temp_2h_c'], '°C')},"
+        f" at 6 h {number(row['temp_6h_c'], '°C')}",
+        f"went into {words.count(row['doughs'], 'dough')}" if row["doughs"] == row["doughs"] else "doughs not recorded",
+    ]
+    return "\n".join(told)
+
+
+def _dough(row: Row) -> str:
+    paste = "paste not recorded" if words.missing(row["paste_key"]) else f"paste {words.batch(row['paste_key'])}"
+    loaf = f"{number(row['specific_volume'], 'mL/g')}, {number(row['volume_ml'], 'mL')}, {number(row['baked_g'], 'g')}"
+    told = [
+        f"loaf {loaf}, bake loss {number(row['bake_loss_pct'], '%')}",
+        f"{paste}, loss {number(row['paste_loss_pct'], '% of Wb')}",
+        f"water {number(row['usual_gap_points'], 'points', signed=True)} beside the formula",
+        f"dough {number(row['dough_temp_c'], '°C')}, proof {number(row['proof_minutes'], 'min')}",
+    ]
+    return "\n".join(told)

@@ -1,0 +1,125 @@
+"""What the commands say, in one line each, and with which exit: 2 the command is wrong, 1 anything else (logbook, 3)."""
+
+from __future__ import annotations
+
+import json
+import logging
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from flows import cli
+from flows.spoken import spoken
+from tests.unit.rows import plant
+
+SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
+
+
+@dataclass(frozen=True)
+class Place:
+    """A plant file, logs, a store and a folder of reports."""
+
+    folder: Path
+
+    def words(self, *names: str) -> list[str]:
+        """The options that name these places."""
+        where = {
+            "plant": SAMPLE / "plant.toml",
+            "logs": self.folder / "logs",
+            "drop": self.folder / "logs",
+            "store": self.folder / "s.duckdb",
+            "out": self.folder / "out",
+        }
+        return [word for name in names for word in (f"--{name}", str(where[name]))]
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Place:
+    made = Place(tmp_path_factory.mktemp("commands"))
+    shutil.copytree(SAMPLE / "logs", made.folder / "logs")
+    (made.folder / "logs" / "zz-notes.csv").write_text("shopping,list\nflour,2\n", encoding="utf-8")
+    (made.folder / "logs" / "zz-output.csv").write_text(
+        "Output of the late shift\n\nline,product,shift_date,shift,pieces_made\n,,,,pieces\nL1,white-tin,2026-10-06,late,10\n",
+        encoding="utf-8",
+    )
+    (made.folder / "logs" / "zz-same.csv").write_bytes((made.folder / "logs" / "zz-output.csv").read_bytes())
+    assert cli.main(["run", *made.words("plant", "logs", "store", "out"), "--json"]) == 0
+    return made
+
+
+def refused(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    """The one line of a command that is wrong."""
+    assert cli.main(words) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and len(said.err.splitlines()) == 1, said.err
+    return said.err
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (("--port", "99999"), "--port 99999: is no port; it may be one from 1024 to 65535"),
+        (("--port", "0"), "--port 0: is no port"),
+        (("--host", "0.0.0.0"), "--host 0.0.0.0: others are served only with people"),
+        (("--host", "192.0.2.7"), "--people names it"),
+    ],
+)
+def test_a_service_that_is_told_what_cannot_be(
+    place: Place, capsys: pytest.CaptureFixture[str], more: tuple[str, ...], says: str
+) -> None:
+    assert says in refused(capsys, "serve", *place.words("plant", "drop", "store", "out"), "--check", *more)
+
+
+@pytest.mark.parametrize("cron", ["every day", "*/15 * * *", "99 * * * *", ""])
+def test_a_schedule_that_is_no_cron_line(place: Place, capsys: pytest.CaptureFixture[str], cron: str) -> None:
+    said = refused(capsys, "schedule", *place.words("plant", "logs", "store", "out"), "--cron", cron)
+    assert f"--cron: {cron!r} is no cron line; it may be five fields" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("day", "2026-09-01"), "2026-09-01: no log in the store speaks of it, so there is no page; it has 2026-10-"),
+        (("day", "2026-10-30"), ", of 2026-10 2026-10-"),
+        (("month", "2026-08"), "so there is no page; it has 2026-10\n"),
+    ],
+)
+def test_a_day_without_data_has_no_page(
+    place: Place, capsys: pytest.CaptureFixture[str], words: tuple[str, str], says: str
+) -> None:
+    assert says in refused(capsys, *words, *place.words("plant", "store"), "--out", str(place.folder / "again"))
+    assert not (place.folder / "again").exists()
+
+
+def test_files_say_how_they_were_read_whenever_they_are_named(place: Place, capsys: pytest.CaptureFixture[str]) -> None:
+    """Taken by an earlier run, refused, or the same content twice: the account of lines stays with its file."""
+    capsys.readouterr()
+    assert cli.main(["run", *place.words("plant", "logs", "store", "out"), "--json"]) == 0
+    files: dict[str, dict[str, Any]] = {f["file"]: f for f in json.loads(capsys.readouterr().out)["files"]}
+    assert all(
+        set(file) == {"file", "sha256", "kind", "outcome", "why", "notes", "passed_over"} for file in files.values()
+    )
+    lines = [{"row": 1, "why": "above the header"}, {"row": 2, "why": "blank"}, {"row": 4, "why": "units"}]
+    for name in ("zz-output.csv", "zz-same.csv"):
+        assert (files[name]["outcome"], files[name]["passed_over"]) == ("already taken", lines)
+    assert (files["zz-notes.csv"]["outcome"], files["zz-notes.csv"]["passed_over"]) == ("refused", [])
+
+
+def test_no_library_says_anything_of_its_own(place: Place) -> None:
+    """Under a flow its server's handlers would show them: the suite's library gives some of its loggers a level."""
+    names = [name for name in logging.root.manager.loggerDict if name.partition(".")[0] == "great_expectations"]
+    assert "great_expectations.data_context.types.base" in names
+    assert not [name for name in names if logging.getLogger(name).isEnabledFor(logging.INFO)]
+
+
+@pytest.mark.parametrize(("many", "says"), [(1, "1 row waits for a person"), (2, "2 rows wait for a person")])
+def test_one_row_waits_and_two_rows_wait(many: int, says: str) -> None:
+    row = {"file": "a.csv", "row": 3, "why": "is it right?"}
+    refused_file = [{"outcome": "refused"}] * many
+    result = {"rows": {}, "files": refused_file, "quarantine": [row] * many, "alerts": [], "holds": [], "reports": []}
+    said = spoken(result, plant())
+    assert any(f"To correct: {says}; first a.csv row 3: is it right?" == line for line in said)
+    assert f"{many} {'file' if many == 1 else 'files'} refused" in said[0]
