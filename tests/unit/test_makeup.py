@@ -298,6 +298,13 @@ def test_within_its_limits_nothing_else_is_said(plant, after, temp_c):
     assert advise(plant, "tin", 120.0, after, temp_c=temp_c).notes == ()
 
 
+def test_weighed_out_residue_is_what_the_last_dough_is_short_of(plant):
+    assert advise(plant, "rich", 120.0, 118.0, residue_kg=0.5).notes == (
+        "0.5 kg stayed on kettle and tools: the last dough is short of it.",
+    )
+    assert advise(plant, "tin", 120.0, 117.0, residue_kg=0.5).notes == ()
+
+
 def test_weighed_out_what_the_last_dough_lacks_goes_to_the_supervisor(plant):
     """1 kg of 120 is half a point of all the dough: 4.1 kg too little is past 2 points, though each dough lacks 0.8."""
     got = advise(plant, "rich", 120.0, 115.9)
