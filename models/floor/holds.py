@@ -217,6 +217,8 @@ def _batches(alert: Alert | None, acts: Sequence[HoldEvent], book: Book) -> tupl
     for key in dict.fromkeys((*claims, *reached)):
         since, state = _state((*claims.get(key, ()), *reached.get(key, ())), ends.get(key), key in left)
         row = book.doughs.get(key[1], {}) if key[0] == "dough" else {}
+        if row:  # what is written down of a paste's doughs carries the paste's instant
+            since = max(since, utc(row["mixed_at"]))
         of = tuple(paste for paste in tubs(row) if paste in pastes) if row else ()
         found.append(Held(*key, words.batch(key[1]), since, state, of, _baked(row, book.now) if row else ""))
     return tuple(sorted(found, key=lambda batch: (batch.kind == "dough", batch.since, batch.key)))
