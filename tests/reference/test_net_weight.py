@@ -58,6 +58,25 @@ def test_every_row_of_the_table_and_no_step_between_them(low, high, at_low, at_h
     assert netweight.tolerable_negative_error(high) == at_high
 
 
+@pytest.mark.parametrize(
+    ("bound", "below", "above"),
+    [
+        (50, 4.5, 4.5),
+        (100, 4.5, 4.6),
+        (200, 9.0, 9.0),
+        (300, 9.0, 9.1),
+        (500, 15.0, 15.0),
+        (1000, 15.0, 15.1),
+        (10000, 150.0, 150.0),
+        (15000, 150.0, 150.1),
+    ],
+)
+def test_a_tenth_of_a_gram_on_each_side_of_every_row(bound, below, above):
+    """Annex I, worked by hand: 4.5 % of 100.1 g is 4.5045 g, rounded up 4.6 g."""
+    assert netweight.tolerable_negative_error(bound - 0.1) == below
+    assert netweight.tolerable_negative_error(bound + 0.1) == above
+
+
 @pytest.mark.parametrize("nominal", [4.9, 25001])
 def test_outside_the_scope_there_is_no_answer(nominal):
     with pytest.raises(ValueError, match="covers 5 g to 25 000 g"):

@@ -129,6 +129,7 @@ def test_fewer_than_five_say_nothing():
     got = verdict([401.0, 402.0, 403.0, 404.0])
     assert (got.verdict, got.leaning) == ("not enough data", "cannot tell")
     assert verdict([]).verdict == "not enough data" and verdict([]).mean_g is None
+    assert verdict([401.0, 402.0, 403.0, 404.0, 405.0]).verdict == "indicative"
 
 
 @pytest.mark.parametrize(
