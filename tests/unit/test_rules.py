@@ -16,9 +16,10 @@ from models.storage.store import FRAME_TYPE
 from tests.unit.rows import SOUND, bent, frame, plant
 
 NORTH = plant()
+Cells = dict
 
 
-def charge(kg: float, **cells: float) -> dict:
+def charge(kg: float, **cells: float) -> Cells:
     """A paste of so many kg of flour and liquid, 1:2, that lost 1 % of Wb."""
     return dict(flour_kg=kg / 3, liquid_kg=kg - kg / 3, weight_after_kg=0.99 * cells["weight_before_kg"], **cells)
 
@@ -29,8 +30,6 @@ STEEL = dict(
 )
 UNSCALED = dict(scaled_g=np.nan)
 
-
-Cells = dict
 BARE = dict(flour_kg=np.nan, liquid_kg=np.nan)  # a paste whose charge was not weighed
 TARED = BARE | dict(weight_before_kg=60.0, tare_kg=20.0)  # 40 kg net
 
