@@ -280,6 +280,18 @@ def test_how_far_back_a_reference_reaches(tmp_path: Path, named: Row, names: Row
     assert _taken(tmp_path, [rows]) == _taken(tmp_path, [[row] for row in rows]) == expected
 
 
+@pytest.mark.parametrize("last", ["1", "2"])
+def test_a_dough_of_two_tubs_waits_for_both(tmp_path: Path, last: str) -> None:
+    """Whichever of its pastes comes later, and a paste it does not name changes nothing."""
+    first = {"1": "2", "2": "1"}[last]
+    dough = _row("dough", 3, paste_batch="1", paste_batch_2="2")
+    rows = list(enumerate([_row("paste", 1, paste_batch=first), dough, _row("paste", 2, paste_batch="3")]))
+    assert _taken(tmp_path, [[row] for row in rows]) == {0: "accepted", 1: "waiting", 2: "accepted"}
+    rows.append((3, _row("paste", 2, paste_batch=last)))
+    accepted = dict.fromkeys(range(4), "accepted")
+    assert _taken(tmp_path, [[row] for row in rows]) == _taken(tmp_path, [rows]) == accepted
+
+
 @pytest.mark.parametrize("runs", [[3], [2, 1], [1, 2], [1, 1, 1]], ids=str)
 def test_rows_of_a_dough_that_never_comes(tmp_path: Path, runs: list[int]) -> None:
     """The same loaf twice and once with another volume: each has its one status while its dough is missing."""
