@@ -244,7 +244,7 @@ class Guard:
 
 
 def _person(seen: Visit) -> Person | None:
-    """Who makes a request of this session; None: nobody."""
+    """Whose request it is, by its session; None: nobody's."""
     if seen.people is not None:
         return sessions.person_of(seen.session, seen.people, time.time())
     typed = seen.session.tapped if INITIALS.fullmatch(seen.session.tapped) else ""
