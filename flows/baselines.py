@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flows.options import plant_and_store
+
 if TYPE_CHECKING:
     from models.shapes import Stream
 
@@ -33,8 +35,7 @@ def add_parser(commands: Any) -> None:
     )
     option = parser.add_argument
     option("chart", nargs="?", type=int, metavar="N", help="the chart by its number in the list")
-    option("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
-    option("--store", type=Path, required=True, metavar="FILE", help="the store")
+    plant_and_store(parser)
     option("--out", type=Path, metavar="DIR", help="folder for the reports")
     option("--first", metavar="BATCH", help="the first batch of the new baseline, as in the list")
     option("--last", metavar="BATCH", help="the last batch of the new baseline")

@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flows.options import plant_and_store
+
 if TYPE_CHECKING:
     from models.shapes import Finding
     from models.storage.cases import Act
@@ -18,12 +20,12 @@ FOUND: dict[str, Finding] = {"real": "real", "nothing": "nothing found"}
 def add_parsers(commands: Any) -> None:
     """Add both commands and their options."""
     listing = commands.add_parser("alerts", help="list the alerts in the store that are not closed and over")
-    _places(listing)
+    plant_and_store(listing)
     listing.add_argument("--all", action="store_true", help="those closed and over, too")
     listing.add_argument("--json", action="store_true", help="the contract's alerts as one JSON list, and nothing else")
     case = commands.add_parser("case", help="record that an alert was seen, acted on, handed over or closed")
     case.add_argument("alert", metavar="ALERT", help="the alert's name, as on its page")
-    _places(case)
+    plant_and_store(case)
     case.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the reports")
     case.add_argument("--by", required=True, metavar="WHO", help="initials or a role")
     case.add_argument("--note", default="", metavar="TEXT", help="what was found or done")
@@ -32,11 +34,6 @@ def add_parsers(commands: Any) -> None:
     act.add_argument("--done", action="store_true", help="something was done; say what in --note")
     act.add_argument("--hand-over", action="store_true", help="to the next shift")
     act.add_argument("--close", choices=tuple(FOUND), help="closed: the cause was real, or nothing was found")
-
-
-def _places(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
-    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store")
 
 
 def alerts(args: argparse.Namespace) -> int:

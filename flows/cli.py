@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
 
+from flows.options import plant_and_store
 from flows.quiet import quiet
 
 DONE, FAILED, WRONG = 0, 1, 2
@@ -92,8 +93,7 @@ def _demo(command: argparse.ArgumentParser) -> None:
 
 def _page(command: argparse.ArgumentParser, name: str, says: str) -> None:
     command.add_argument("which", metavar=name, help=says)
-    command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
-    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store")
+    plant_and_store(command)
     command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the page")
     command.add_argument("--single-file", action="store_true", help="the page whole in one file, to mail")
 

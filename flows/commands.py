@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
 
     job = steps.read_job(args.plant, args.logs, args.store, args.out, args.single_file)
     result = conduct(job)
-    return _show(result, job, args.json)
+    return _show(result, args.json)
 
 
 def conduct(job: Job) -> dict[str, Any]:
@@ -77,7 +77,7 @@ def demo(args: argparse.Namespace) -> int:
     from flows import pipeline
 
     result = pipeline.run_on_local_server(job, _note)
-    return _show(result, job, args.json)
+    return _show(result, args.json)
 
 
 def day(args: argparse.Namespace) -> int:
@@ -159,13 +159,13 @@ def schedule(args: argparse.Namespace) -> int:
     return 0
 
 
-def _show(result: dict[str, Any], job: Job, as_json: bool) -> int:
+def _show(result: dict[str, Any], as_json: bool) -> int:
     if as_json:
         print(json.dumps(result, ensure_ascii=False, indent=1))
         return 0
     from flows.spoken import spoken
 
-    for line in spoken(result, job.plant):
+    for line in spoken(result):
         print(line)
     return 0
 

@@ -9,6 +9,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flows.options import plant_and_store
+from models.fixed import GROUNDS, ROLES
+
 if TYPE_CHECKING:
     import duckdb
 
@@ -18,7 +21,6 @@ if TYPE_CHECKING:
     from models.plant import Plant
 
 Doing = Callable[["duckdb.DuckDBPyConnection", "Job", int], "HoldEvent"]
-GROUNDS = ("cooling", "under-baked", "foreign body", "allergen", "short weight", "other")
 
 
 def add_parsers(commands: Any) -> None:
@@ -43,18 +45,13 @@ def add_parsers(commands: Any) -> None:
     other.add_argument("--left", action="store_true", help="not released: found to have left the house; stays held")
     _acting(release)
     listing = commands.add_parser("holds", help="what is held, why, batches and loaves, how long")
-    _places(listing)
+    plant_and_store(listing)
     listing.add_argument("--all", action="store_true", help="those that QA has decided on, too")
     listing.add_argument("--json", action="store_true", help="the list as JSON, and nothing else")
 
 
-def _places(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
-    command.add_argument("--store", type=Path, required=True, metavar="FILE", help="the store")
-
-
 def _acting(command: argparse.ArgumentParser) -> None:
-    _places(command)
+    plant_and_store(command)
     command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the reports")
     command.add_argument("--because", required=True, metavar="TEXT", help="why")
     command.add_argument("--by", required=True, metavar="WHO", help='initials, a role, or both: "QA MK"')
@@ -155,7 +152,7 @@ def _person(people: Path | None, who: str, releases: bool = False) -> Person:
 
     Raises PeopleFileError, one line, for who is not in the file, and for a release that does not say it is QA's.
     """
-    from models.people import ALONE, ROLES, PeopleFileError, Person, load
+    from models.people import ALONE, PeopleFileError, Person, load
 
     if people is not None:
         found = load(people).people.get(who)

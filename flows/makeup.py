@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from models.plant import Plant, PlantFileError, Product, load
-from models.trade import kettle
+from models.trade import cautions, kettle
 from reports import makeup_text
 
 HELP = "at the kettle: how much water to put back"
@@ -70,10 +70,10 @@ def _answer(plant: Plant, product: Product, args: argparse.Namespace) -> str:
     )
     advice = kettle.advise(plant, product, weighing, args.at, _doughs(args.doughs))
     asked = _asked(plant, product, args, tare)
-    cautions = kettle.cautions(plant)
+    said = cautions.at_the_kettle(plant)
     if args.json:
-        return json.dumps(_object(asked, advice, weighing, cautions), ensure_ascii=False)
-    return makeup_text.page(asked, advice, cautions)
+        return json.dumps(_object(asked, advice, weighing, said), ensure_ascii=False)
+    return makeup_text.page(asked, advice, said)
 
 
 def _asked(plant: Plant, product: Product, args: argparse.Namespace, tare: float) -> makeup_text.Asked:
@@ -85,10 +85,10 @@ def _asked(plant: Plant, product: Product, args: argparse.Namespace, tare: float
 
 
 def _object(
-    asked: makeup_text.Asked, advice: kettle.Advice, weighing: kettle.Weighing, cautions: tuple[str, ...]
+    asked: makeup_text.Asked, advice: kettle.Advice, weighing: kettle.Weighing, said: tuple[str, ...]
 ) -> dict[str, Any]:
     """The answer as JSON: the words of the page, and its figures unrounded."""
-    words = {"headline": makeup_text.headline(advice), "how": makeup_text.how(asked, advice), "cautions": cautions}
+    words = {"headline": makeup_text.headline(advice), "how": makeup_text.how(asked, advice), "cautions": said}
     return {**asdict(asked), **asdict(weighing), **asdict(advice), **words}
 
 

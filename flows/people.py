@@ -8,11 +8,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from models.fixed import ROLES, URGENCIES
+
 if TYPE_CHECKING:
     from models.people import People
-
-ROLES = ("floor", "supervisor", "QA", "manager")
-URGENCIES = ("hold", "now", "review")
 
 
 def add_parser(commands: Any) -> None:

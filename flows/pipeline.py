@@ -68,14 +68,14 @@ def pull_logs(job: Job, tell: Tell | None = None) -> dict[str, Any]:
         description="received = accepted + waiting + quarantined + duplicate + superseded",
         table=[{"log": kind} | counts for kind, counts in result["rows"].items()],
     )
-    create_markdown_artifact(key="summary", markdown=_summary(job, result))
+    create_markdown_artifact(key="summary", markdown=_summary(result))
     return result
 
 
-def _summary(job: Job, result: dict[str, Any]) -> str:
+def _summary(result: dict[str, Any]) -> str:
     from flows.spoken import spoken
 
-    return "\n".join(f"- {line}" for line in spoken(result, job.plant))
+    return "\n".join(f"- {line}" for line in spoken(result))
 
 
 @flow(name="loaftrace: day report", validate_parameters=False)

@@ -12,6 +12,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flows.options import plant_and_store
+
 if TYPE_CHECKING:
     from models.plant import Plant
     from models.storage.decisions import Decision, Verdict, Waiting
@@ -21,8 +23,7 @@ def add_parser(commands: Any) -> None:
     """Add the command and its options."""
     parser = commands.add_parser("quarantine", help="list the rows that wait for a person, and decide on them")
     option = parser.add_argument
-    option("--plant", type=Path, required=True, metavar="FILE", help="the plant file")
-    option("--store", type=Path, required=True, metavar="FILE", help="the store")
+    plant_and_store(parser)
     option("--json", action="store_true", help="the list as JSON, and nothing else")
     option(
         "--slips",

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from models.plant import Plant
+from models.fixed import STATUSES
 
 
-def spoken(result: dict[str, Any], plant: Plant) -> list[str]:
+def spoken(result: dict[str, Any]) -> list[str]:
     """Five lines: rows, held, signals, what still waits, where the pages are."""
-    return [_rows(result), _held(result), _signals(result, plant), _waits(result), _pages(result)]
+    return [_rows(result), _held(result), _signals(result), _waits(result), _pages(result)]
 
 
 def _count(many: int, one: str) -> str:
@@ -18,10 +17,7 @@ def _count(many: int, one: str) -> str:
 
 
 def _rows(result: dict[str, Any]) -> str:
-    total = {
-        name: sum(kind[name] for kind in result["rows"].values())
-        for name in ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")
-    }
+    total = {name: sum(kind[name] for kind in result["rows"].values()) for name in ("received", *STATUSES)}
     parts = ", ".join(f"{n} {name}" for name, n in total.items() if name != "received")
     refused = sum(file["outcome"] == "refused" for file in result["files"])
     return f"Rows: {total['received']} received = {parts}; {_count(refused, 'file')} refused in this run."
@@ -35,7 +31,7 @@ def _held(result: dict[str, Any]) -> str:
     return f"Held: {len(held)} to decide; the newest: {last['where']} since {last['since']}: {last['why']}."
 
 
-def _signals(result: dict[str, Any], plant: Plant) -> str:
+def _signals(result: dict[str, Any]) -> str:
     on = [a for a in result["alerts"] if a["signal"] == "on" and a["urgency"] != "hold"]
     volume = [a for a in result["alerts"] if a["characteristic"] == "specific volume" and a["kind"] == "chart"]
     if not volume:

@@ -88,6 +88,10 @@ NOTE = _text("note", "anything else", personal=True)
 HOTTEST_PASTE_C = 106.0
 NO_COOK_LOSES_PCT = 20.0
 
+# how old a batch may be that a row names, h
+PASTE_REACH_H = 72.0
+DOUGH_REACH_H = 24.0
+
 PASTE = Table(
     "paste",
     "Flour and liquid cooked together in one kettle",
@@ -169,7 +173,7 @@ DOUGH_LOG = Table(
     ),
     identity=("dough_batch", "line", "shift_date"),
     at="mixed_at",
-    refers=Reference("paste", "mixed_at", 72.0),
+    refers=Reference("paste", "mixed_at", PASTE_REACH_H),
 )
 
 PROOF = Table(
@@ -187,7 +191,7 @@ PROOF = Table(
     ),
     identity=(),
     at="proof_in",
-    refers=Reference("dough", "proof_in", 24.0),
+    refers=Reference("dough", "proof_in", DOUGH_REACH_H),
 )
 
 GAS = Table(
@@ -208,7 +212,7 @@ GAS = Table(
     ),
     identity=("gas_test",),
     at="tested_at",
-    refers=Reference("dough", "tested_at", 24.0),
+    refers=Reference("dough", "tested_at", DOUGH_REACH_H),
 )
 
 LOAF = Table(
@@ -233,7 +237,7 @@ LOAF = Table(
     ),
     identity=("loaf",),
     at="measured_at",
-    refers=Reference("dough", "measured_at", 24.0),
+    refers=Reference("dough", "measured_at", DOUGH_REACH_H),
 )
 
 OUTPUT = Table(

@@ -14,18 +14,16 @@ import tomllib
 from collections.abc import Callable
 from datetime import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator, model_validator
 
 from models import passphrases
-from models.shapes import Urgency
+from models.fixed import ROLES, Role, Urgency
 
 if TYPE_CHECKING:
     from models.plant import Plant
 
-Role = Literal["floor", "supervisor", "QA", "manager"]
-ROLES: tuple[Role, ...] = get_args(Role)
 # what each task needs: a supervisor may hold, only QA releases; whoever may more may do what the floor does
 MAY: dict[Role, frozenset[Role]] = {
     "floor": frozenset(ROLES),

@@ -8,10 +8,11 @@ from typing import Literal
 
 import numpy as np
 
+from models.fixed import Urgency
+
 Direction = Literal["low", "high"]
 Group = Literal["paste", "yeast", "handling", "unexplained"]
 Finding = Literal["real", "nothing found"]
-Urgency = Literal["now", "hold", "review"]
 GROUPS: tuple[Group, ...] = ("paste", "yeast", "handling", "unexplained")
 LASTING = 8
 """Batches in a row that `Charted.lasting` speaks of."""

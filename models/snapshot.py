@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from models.batchbook import BATCHES, PASTES
+from models.fixed import STATUSES
 from models.logbook import TABLES, Column
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from models.shapes import Alert, Charted
     from models.trade.placed import Counted
 
-COUNTS = ("received", "accepted", "waiting", "quarantined", "duplicate", "superseded")
+COUNTS = ("received", *STATUSES)
 
 
 def _text(name: str, says: str) -> Column:

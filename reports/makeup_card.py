@@ -8,7 +8,7 @@ from typing import Literal
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from models.plant import Plant, Product
-from models.trade import kettle
+from models.trade import cautions, kettle
 from reports.makeup_text import Asked
 
 STEPS_KG = (0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -63,7 +63,7 @@ def card(plant: Plant, product: Product, asked: Asked, before_kg: float, place: 
         before_kg=before_kg + asked.tare_kg,
         recipe=plant.pastes[asked.recipe],
         limits=plant.limits,
-        cautions=kettle.cautions(plant),
+        cautions=cautions.at_the_kettle(plant),
         defaults=[key for key in _shown(asked.recipe) if key in plant.defaults],
     )
 

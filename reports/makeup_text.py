@@ -57,7 +57,7 @@ def how(asked: Asked, advice: Advice) -> list[str]:
         return []
     if advice.place == "kettle":
         return _in_the_kettle(asked, advice)
-    return [_at_the_mixer(asked, advice), f"Use {advice.water_temp}. Write it on the dough sheet: makeup_water_kg."]
+    return [_at_the_mixer(advice), f"Use {advice.water_temp}. Write it on the dough sheet: makeup_water_kg."]
 
 
 def _in_the_kettle(asked: Asked, advice: Advice) -> list[str]:
@@ -70,7 +70,7 @@ def _in_the_kettle(asked: Asked, advice: Advice) -> list[str]:
     ]
 
 
-def _at_the_mixer(asked: Asked, advice: Advice) -> str:
+def _at_the_mixer(advice: Advice) -> str:
     if advice.each_kg is not None:
         return f"Each dough takes {advice.dose_each_kg:.2f} kg of this paste and {advice.each_kg:.2f} kg of water."
     if advice.less_paste_pct is not None:

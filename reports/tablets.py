@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from models.floor import typed
-from models.trade import cautions, kettle
+from models.trade import cautions
 from reports import board
 
 if TYPE_CHECKING:
@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 
 def kettle_screen(frame: Frame, screen: KettleScreen) -> str:
     """The kettle screen as HTML."""
-    return board.screen(
-        "kettle", frame, screen=screen, cautions=kettle.cautions(screen.plant)[:1], **_shared(screen.plant)
-    )
+    return board.screen("kettle", frame, screen=screen, cautions=(cautions.HOT_PASTE,), **_shared(screen.plant))
 
 
 def mixer_screen(frame: Frame, screen: MixerScreen) -> str:

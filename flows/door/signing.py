@@ -37,7 +37,8 @@ from flows.door.arriving import (
 )
 from flows.door.replying import COOKIE, Reply, Send, Visit
 from flows.door.sessions import Session
-from models.people import ALONE, INITIALS, People, PeopleFileError, Person, Role
+from models.fixed import Role
+from models.people import ALONE, INITIALS, People, PeopleFileError, Person
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette

@@ -25,7 +25,7 @@ from reports.board import Frame
 
 if TYPE_CHECKING:
     from flows.floor.floor import Floor
-    from models.people import Role
+    from models.fixed import Role
 
 REPORT = re.compile(r"(index|day-\d{4}-\d{2}-\d{2}|month-\d{4}-\d{2}|alert-[A-Za-z0-9-]+)\.html|plotly\.min\.js")
 # whose work it is to follow a line by the week and the month; the month's page has money on it

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.alarms import limits, reaction
-from models.shapes import GROUPS, Alert, Cause, Urgency
+from models.fixed import Urgency
+from models.shapes import GROUPS, Alert, Cause
 
 if TYPE_CHECKING:
     import pandas as pd

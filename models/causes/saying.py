@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from models.causes.drivers import Shift, ratio
-from models.causes.effects import EFFECTS, PLACE
+from models.causes.effects import PLACE
 from models.causes.rows import lots_of
-from models.causes.story import Driver, Story, against, dough_ids, local, moved, named, odd_lots
+from models.causes.story import Driver, Story, against, dough_ids, local, named, odd_lots
 
 MOST_DRIVERS = 3
 LOOK_BACK = 15
@@ -211,8 +211,3 @@ def _of_rest(story: Story) -> list[str]:
         if c.about != "handling"
     ]
     return lines
-
-
-def any_moved(story: Story) -> bool:
-    """Is any recorded driver of any group outside its own limits?"""
-    return any(moved(story, e.group) for e in EFFECTS)

@@ -140,7 +140,7 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
     span = slice(raw.began, raw.until + 1)
     level = work.unit(raw.level) if raw.settled else baseline.level
     change = float(points.value[span].mean()) - level
-    half = _NORMAL_90 * _change_se(raw, points, work, baseline)
+    half = _NORMAL_90 * _change_se(raw, work, baseline)
     return Episode(
         direction="high" if raw.direction > 0 else "low",
         signalled=raw.signalled,
@@ -156,7 +156,7 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
     )
 
 
-def _change_se(raw: Raw, points: Points, work: Working, baseline: Baseline) -> float:
+def _change_se(raw: Raw, work: Working, baseline: Baseline) -> float:
     """Standard error of a lasting change: batches alike, lots that differ, few loaves, and the level's own error."""
     x, span = baseline.extra, slice(raw.began, raw.until + 1)
     count = raw.until + 1 - raw.began

@@ -34,15 +34,6 @@ class CountChart:
     lasting: int | None
 
 
-def three_sigma(level: float, size: float, *, proportion: bool) -> tuple[float, float]:
-    """The textbook limits: level +- 3 sd of a proportion of `size`, or of a count per unit over `size` units.
-
-    Lower limit not below 0. Good only where the counts are large; `counted` makes its own.
-    """
-    sd = (level * (1.0 - level) / size) ** 0.5 if proportion else (level / size) ** 0.5
-    return max(0.0, level - 3.0 * sd), level + 3.0 * sd
-
-
 def counted(
     counts: np.ndarray, sizes: np.ndarray, *, proportion: bool, arl0: float, baseline: int | None = None
 ) -> CountChart:

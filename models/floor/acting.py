@@ -12,7 +12,8 @@ from models.shapes import Finding
 from models.storage.cases import Act, CaseEvent
 
 if TYPE_CHECKING:
-    from models.people import Person, Role
+    from models.fixed import Role
+    from models.people import Person
     from models.shapes import Alert
 
 Why = Literal["no such act", "nobody", "may not", "closed", "no finding", "no note", "too long"]

@@ -18,11 +18,12 @@ from models.trade import cautions
 
 if TYPE_CHECKING:
     from models.calls import Telling
+    from models.fixed import Urgency
     from models.floor.urgency import Fallen
     from models.floor.view import View
     from models.pages.shown import Curve
     from models.people import Person
-    from models.shapes import Alert, Urgency
+    from models.shapes import Alert
     from models.storage.cases import Act, CaseEvent
 
 

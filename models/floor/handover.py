@@ -17,9 +17,10 @@ from models.pages.production_day import day_of
 from models.trade.kettle import WEIGHING
 
 if TYPE_CHECKING:
+    from models.fixed import Urgency
     from models.floor.view import Paste, View
     from models.plant import Plant
-    from models.shapes import Alert, Urgency
+    from models.shapes import Alert
 
 # a paste older than this is the next day's; common practice, no source
 OWED_SHOWN = timedelta(hours=24)

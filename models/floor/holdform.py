@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import get_args
 
-from models.floor.holds import ENDS, Act, Ground, HoldEvent
+from models.fixed import GROUNDS
+from models.floor.holds import ENDS, Act, HoldEvent
 from models.floor.typed import one_line
 from models.storage.holds import HoldError, named
 
@@ -19,10 +19,9 @@ def to_hold(form: Mapping[str, str], who: str, at: datetime, pastes: Sequence[st
 
     pastes, doughs: every key in the store, in order of production. Raises HoldError, one line.
     """
-    grounds: tuple[Ground, ...] = get_args(Ground)
-    ground = next((ground for ground in grounds if ground == form.get("ground", "other")), None)
+    ground = next((ground for ground in GROUNDS if ground == form.get("ground", "other")), None)
     if ground is None:
-        raise HoldError(f"what kind of doubt? It may be {', '.join(grounds)}")
+        raise HoldError(f"what kind of doubt? It may be {', '.join(GROUNDS)}")
     names = [name.strip() for name in form.get("batch", "").split(",") if name.strip()]
     own, into = named(names, pastes, doughs)
     return HoldEvent(form.get("under", ""), at, who, "held", _because(form), own, into, ground)

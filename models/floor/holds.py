@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from models.alarms.alerts import BAKED_AFTER
+from models.fixed import Ground
 from models.floor.heldloaves import Loaves, loaves_of
 from models.floor.holdbook import Book, book, concerned, shift_of, tubs
 from models.pages import words
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from models.shapes import Alert
 
 Act = Literal["held", "released", "disposed", "left the house"]
-Ground = Literal["cooling", "under-baked", "foreign body", "allergen", "short weight", "other"]
 Kind = Literal["paste", "dough"]
 Key = tuple[Kind, str]
 # what ends the hold of a batch; a batch that left the house is held on until QA has decided on it
@@ -217,6 +217,8 @@ def _batches(alert: Alert | None, acts: Sequence[HoldEvent], book: Book) -> tupl
     for key in dict.fromkeys((*claims, *reached)):
         since, state = _state((*claims.get(key, ()), *reached.get(key, ())), ends.get(key), key in left)
         row = book.doughs.get(key[1], {}) if key[0] == "dough" else {}
+        if row:  # what is written down of a paste's doughs carries the paste's instant
+            since = max(since, utc(row["mixed_at"]))
         of = tuple(paste for paste in tubs(row) if paste in pastes) if row else ()
         found.append(Held(*key, words.batch(key[1]), since, state, of, _baked(row, book.now) if row else ""))
     return tuple(sorted(found, key=lambda batch: (batch.kind == "dough", batch.since, batch.key)))

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from models.floor.heldloaves import Loaves
     from models.plant import Plant
 
-GROUNDS = {
+IN_WORDS = {
     "cooling": "paste cooled too slowly or too old",
     "under-baked": "perhaps under-baked",
     "foreign body": "foreign body",
@@ -25,7 +25,7 @@ GROUNDS = {
 
 def title(hold: Hold) -> str:
     """ "K1, L1: 26.4 °C two hours after cooking"."""
-    why = hold.why if hold.alert else f"{GROUNDS[hold.ground]}: {hold.why}"
+    why = hold.why if hold.alert else f"{IN_WORDS[hold.ground]}: {hold.why}"
     return f"{hold.where}: {why}" if hold.where else why
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 
+from models.fixed import GROUNDS, Ground, Role
 from models.floor import holdsays
 from models.floor.heldloaves import Loaves
-from models.floor.holds import UNBAKED, Act, Ground, Held, Hold, how_long
+from models.floor.holds import UNBAKED, Act, Held, Hold, how_long
 from models.pages import words
-from models.people import MAY, Role
+from models.people import MAY
 from models.storage.holds import NEEDS
 from models.trade import cautions
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from models.floor.view import View
     from models.plant import Plant
 
-GROUNDS: tuple[Ground, ...] = get_args(Ground)
 # decisions stay on the screen this long
 LATELY = timedelta(hours=72)
 

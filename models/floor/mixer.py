@@ -18,9 +18,9 @@ from models.floor.doughplan import BESIDE, Plan, own_heat, plan
 from models.floor.onhold import OnHold
 from models.floor.openpaste import Desk, Work
 from models.floor.pasteentry import same
-from models.floor.tablet import Entry, Outcome, Place
+from models.floor.tablet import Entry, Outcome, Place, stood_before
 from models.floor.typed import Cells
-from models.logbook import DOUGH_LOG, PASTE, Column
+from models.logbook import DOUGH_LOG, PASTE, PASTE_REACH_H, Column
 from models.reader.numbers import Misread
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ NEEDED: dict[str, tuple[str, ...]] = {
     "plan": (*IDENTITY, "product", "flour_kg"),
     "mixed": ("liquid_kg", "yeast_kg"),
 }
-USED_WITHIN = timedelta(hours=72)  # as the logbook has it: a dough's paste is at most so old
 STAYS = timedelta(hours=2)
 # beside the log's own columns; a temperature's or a weight's bounds are those of the column that is alike
 MORE: dict[str, Column] = {
@@ -176,13 +175,7 @@ def check(entry: Entry, view: View, desk: Desk) -> tuple[Question, ...]:
     if entry.step == "mixed":
         asked += asking.missing(entry.cells, ("dough_temp_c",), stands=True)
     asked += _held(entry, view)
-    return tuple(one for one in asked if not _stood_before(one, entry))
-
-
-def _stood_before(question: Question, entry: Entry) -> bool:
-    before = entry.before.cells if entry.before else {}
-    unchanged = before.get(question.column) == entry.cells.get(question.column)
-    return question.code in before.get("confirmed", "").split() and unchanged
+    return tuple(one for one in asked if not stood_before(one, entry))
 
 
 def _beside(entry: Entry, desk: Desk) -> list[Cells]:
@@ -289,12 +282,12 @@ def _screen(view: View, desk: Desk, line: str, now: datetime, who: str) -> Scree
 
 
 def _usable(view: View, desk: Desk, line: str, now: datetime) -> tuple[clocks.Clock, ...]:
-    """Pastes that may go into a dough of this line: of its products' recipes, not past the logbook's 72 h; the newest first."""
+    """Pastes that may go into a dough of this line: of its products' recipes, not past the reach of a paste; the newest first."""
     plant = view.plant
     recipes = {plant.products[name].paste for name in plant.lines[line].products}
     pastes = [paste for paste in kettleside.cooled(view, desk) if paste.recipe in recipes]
     found = [clock for paste in pastes if (clock := clocks.cooling(plant, paste, now)) is not None]
-    young = [clock for clock in found if 0 <= clock.minutes <= USED_WITHIN.total_seconds() / 60]
+    young = [clock for clock in found if 0 <= clock.minutes <= 60 * PASTE_REACH_H]
     return tuple(sorted(young, key=lambda clock: (clock.minutes, clock.key)))
 
 

@@ -14,11 +14,12 @@ from typing import Literal
 
 from models.floor import typed
 from models.floor.typed import Cells
+from models.logbook import PASTE_REACH_H
 from models.storage.journal import Journal, Record
 
 Kind = Literal["paste", "dough"]
 Stage = Literal["open", "recorded"]
-KEPT = timedelta(days=3)  # a paste may be used for 72 h; older lines are of no use to a screen
+KEPT = timedelta(hours=PASTE_REACH_H)  # older lines are of no use to a screen: no dough may name that paste
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from models.floor.asking import Question
 from models.floor.openpaste import Desk
 from models.floor.pasteanswer import advice_of, loss_pct, net
 from models.floor.pasteentry import IDENTITY, STAMPED, row, same
-from models.floor.tablet import Entry
+from models.floor.tablet import Entry, stood_before
 from models.floor.typed import Cells, number_of
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def check(entry: Entry, plant: Plant, previous: Previous) -> tuple[Question, ...
         asked += _weighed_before_it(entry)
     if entry.step in ("water", "cooled", "cold"):
         asked += _overtaken(entry, previous.pastes)
-    return tuple(one for one in asked if not _stood_before(one, entry))
+    return tuple(one for one in asked if not stood_before(one, entry))
 
 
 def _needed(entry: Entry) -> tuple[str, ...]:
@@ -69,13 +69,6 @@ def _doughs(entry: Entry) -> list[Question]:
     text = entry.more.get("doughs", "")
     whole = not text or (text.isdecimal() and 1 <= int(text) <= 1000)
     return [] if whole else [Question("doughs", "doughs", values={"value": text}, stands=False)]
-
-
-def _stood_before(question: Question, entry: Entry) -> bool:
-    """Whether a person has stood by this very cell already."""
-    before = entry.before.cells if entry.before else {}
-    same = before.get(question.column) == entry.cells.get(question.column)
-    return question.code in before.get("confirmed", "").split() and same
 
 
 def _beside(entry: Entry, desk: Desk) -> list[Cells]:

@@ -11,8 +11,9 @@ from models.logbook import TABLES
 from models.pages import words
 
 if TYPE_CHECKING:
+    from models.fixed import Role
     from models.floor.view import View
-    from models.people import Person, Role
+    from models.people import Person
     from models.storage.decisions import Verdict
 
 Why = Literal["nobody", "may not", "no such act", "no such row", "no reason", "nothing proposed", "too long"]

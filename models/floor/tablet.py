@@ -48,6 +48,13 @@ class Entry:
         return "/".join(self.cells.get(name, "") for name in NAMES[self.kind])
 
 
+def stood_before(question: Question, entry: Entry) -> bool:
+    """Whether a person has stood by this very cell already."""
+    before = entry.before.cells if entry.before else {}
+    same = before.get(question.column) == entry.cells.get(question.column)
+    return question.code in before.get("confirmed", "").split() and same
+
+
 @dataclass(frozen=True)
 class Outcome(Generic[Screen]):
     """What came of a post. csv_text and log_name: a log to drop into the folder, None where there is none yet. said: a word

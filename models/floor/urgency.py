@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from models.alarms.alerts import BAKED_AFTER, KETTLE_SIDE, USED_WITHIN
 
 if TYPE_CHECKING:
+    from models.fixed import Urgency
     from models.floor.view import Paste, View
     from models.plant import Plant
-    from models.shapes import Alert, Urgency
+    from models.shapes import Alert
 
 Fallen = Literal["used", "too old", "baked", "decided"]
 ORDER: dict[Urgency, int] = {"hold": 0, "now": 1, "review": 2}

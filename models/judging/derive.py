@@ -42,6 +42,8 @@ def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> 
         _hours_off_shift(kind, rows, plant)
     if kind == "paste":
         _paste_columns(rows, plant)
+    if kind == "change":
+        _change_columns(rows, plant)
     for name, expression in DERIVED.get(kind, {}).items():
         rows[name] = rows.eval(expression)
     if kind in YEARS_OF:
@@ -50,11 +52,10 @@ def for_truth(kind: str, frame: pd.DataFrame, file: pd.Series, plant: Plant) -> 
         "paste": _paste_ratios,
         "dough": _dough_ratios,
         "gas": _gas_columns,
-        "change": _change_columns,
         "proof": _proof_columns,
     }.get(kind)
     if extra:
-        extra(rows, plant)
+        extra(rows)
     return rows.replace([np.inf, -np.inf], np.nan)
 
 
@@ -102,7 +103,7 @@ def _paste_columns(rows: pd.DataFrame, plant: Plant) -> None:
     rows["recipe_ratio"] = recipe.map({name: paste.liquid_ratio for name, paste in plant.pastes.items()}).astype(float)
 
 
-def _paste_ratios(rows: pd.DataFrame, plant: Plant) -> None:
+def _paste_ratios(rows: pd.DataFrame) -> None:
     rows["before_on_median"] = _on_median(rows, "net_before_kg", ["file", "kettle"])
     rows["usual_tare_kg"] = rows.groupby(["file", "kettle"], observed=True, dropna=False)["tare_kg"].transform("median")
     usual = rows["cook_minutes"].between(3, 60) & rows["gross_loss_pct"].between(0.2, 20)
@@ -113,15 +114,15 @@ def _paste_ratios(rows: pd.DataFrame, plant: Plant) -> None:
     ).between(rows["recipe_ratio"] * 0.8, rows["recipe_ratio"] * 1.25)
 
 
-def _dough_ratios(rows: pd.DataFrame, plant: Plant) -> None:
+def _dough_ratios(rows: pd.DataFrame) -> None:
     rows["flour_on_median"] = _on_median(rows, "flour_kg", ["file", "line", "product"])
 
 
-def _proof_columns(rows: pd.DataFrame, plant: Plant) -> None:
+def _proof_columns(rows: pd.DataFrame) -> None:
     rows["proof_minutes"] = _minutes(rows["proof_in"], rows["proof_out"])
 
 
-def _gas_columns(rows: pd.DataFrame, plant: Plant) -> None:
+def _gas_columns(rows: pd.DataFrame) -> None:
     of_dough = rows["dough_batch"].notna() & rows["line"].notna()
     rows["names_nothing"] = ~(of_dough | rows["yeast_lot"].notna())
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from models.plant import Plant
 
 Cells = dict[str, Any]
-Maker = Callable[[pd.Series, "Plant"], Cells | None]
+Maker = Callable[[pd.Series], Cells | None]
 DAY = pd.Timedelta(days=1)
 
 
@@ -34,8 +34,10 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
         return None if value is None else {column.name: round(value, 3)} | beside
     if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
+    if rule.code.endswith(".wrong-year"):
+        return _other_year(row, rule.kind, plant)
     maker = PROPOSALS.get(rule.code)
-    return maker(row, plant) if maker else None
+    return maker(row) if maker else None
 
 
 def _all_fahrenheit(row: pd.Series, slipped: Column, table: Table) -> Cells:
@@ -76,7 +78,7 @@ def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
     return {name: same[0]} if len(same) == 1 else None
 
 
-def _tare(row: pd.Series, plant: Plant) -> Cells | None:
+def _tare(row: pd.Series) -> Cells | None:
     """The tare, on both weights or on Wb alone."""
     extra = round(float(row["off_charge_kg"]), 3)
     if row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]:
@@ -85,33 +87,30 @@ def _tare(row: pd.Series, plant: Plant) -> Cells | None:
 
 
 def _swap(one: str, other: str) -> Maker:
-    return lambda row, plant: {one: float(row[other]), other: float(row[one])}
+    return lambda row: {one: float(row[other]), other: float(row[one])}
 
 
 def _shifted(*names: str) -> Maker:
     """A clock after midnight that kept the date of the evening before."""
 
-    def made(row: pd.Series, plant: Plant) -> Cells | None:
+    def made(row: pd.Series) -> Cells | None:
         late = row["shift_offset_h"] + 24
-        fits = -4 <= late <= plant.shift_hours.get(row["shift"], 0) + 12
+        shift_hours = row["shift_offset_h"] - row["shift_late_h"]
+        fits = -4 <= late <= shift_hours + 12
         return {name: row[name] + DAY for name in names} if fits else None
 
     return made
 
 
 def _end_next_day(name: str, minutes: str, longest: float) -> Maker:
-    return lambda row, plant: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
+    return lambda row: {name: row[name] + DAY} if 0 < row[minutes] + 1440 <= longest else None
 
 
-def _other_year(kind: str) -> Maker:
+def _other_year(row: pd.Series, kind: str, plant: Plant) -> Cells | None:
     """Every date and time of the row that is a year off its file, in the year of the file."""
-
-    def made(row: pd.Series, plant: Plant) -> Cells | None:
-        usual = row["usual_date"]
-        off = [name for name in years.dated(kind) if pd.notna(row[name]) and years.is_off(row[name], usual)]
-        return {name: _moved(kind, name, row, -1 if row[name] > usual else 1, plant) for name in off} or None
-
-    return made
+    usual = row["usual_date"]
+    off = [name for name in years.dated(kind) if pd.notna(row[name]) and years.is_off(row[name], usual)]
+    return {name: _moved(kind, name, row, -1 if row[name] > usual else 1, plant) for name in off} or None
 
 
 def other_year(kind: str, row: pd.Series, by: int, plant: Plant) -> dict[str, str]:
@@ -135,13 +134,13 @@ def _usual(before: float, after: float, net: float) -> bool:
     return 0.2 <= 100 * (before - after) / net <= 6
 
 
-def _after(row: pd.Series, plant: Plant) -> Cells | None:
+def _after(row: pd.Series) -> Cells | None:
     """Wa above Wb: the kettle's tare left in, two digits or two cells changed over, where that gives a usual loss."""
     before, after = float(row["weight_before_kg"]), float(row["weight_after_kg"])
     without = after - float(row["usual_tare_kg"])
     if _usual(before, without, row["net_before_kg"]):
         return {"weight_after_kg": round(without, 3)}
-    if cells := _digits_after(row, plant):
+    if cells := _digits_after(row):
         return cells
     of_charge = np.isnan(row["charge_kg"]) or abs(after - row["charge_kg"]) <= 0.005 * row["charge_kg"]
     return (
@@ -149,26 +148,24 @@ def _after(row: pd.Series, plant: Plant) -> Cells | None:
     )
 
 
-def _lost_too_much(row: pd.Series, plant: Plant) -> Cells | None:
+def _lost_too_much(row: pd.Series) -> Cells | None:
     """A loss that cannot be: the kettle's tare left in Wb, or two digits of Wa changed over."""
     without = float(row["weight_before_kg"]) - float(row["usual_tare_kg"])
     if np.isnan(row["tare_kg"]) and without > 0 and _usual(without, row["weight_after_kg"], without):
         return {"weight_before_kg": round(without, 3)}
-    return _digits_after(row, plant)
+    return _digits_after(row)
 
 
-def _digits_after(row: pd.Series, plant: Plant) -> Cells | None:
+def _digits_after(row: pd.Series) -> Cells | None:
     for value in digit_swaps(float(row["weight_after_kg"])):
         if _usual(float(row["weight_before_kg"]), value, row["net_before_kg"]):
             return {"weight_after_kg": value}
     return None
 
 
-def _pounds_or_tare(row: pd.Series, plant: Plant) -> Cells | None:
+def _pounds_or_tare(row: pd.Series) -> Cells | None:
     """Only where the kettle's other rows show a tare of this size: pounds look the same."""
-    return (
-        _tare(row, plant) if abs(row["off_charge_kg"] - row["usual_tare_kg"]) <= 0.01 * row["usual_tare_kg"] else None
-    )
+    return _tare(row) if abs(row["off_charge_kg"] - row["usual_tare_kg"]) <= 0.01 * row["usual_tare_kg"] else None
 
 
 def digit_swaps(value: float) -> list[float]:
@@ -189,7 +186,7 @@ def digit_swaps(value: float) -> list[float]:
 def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
     """A dropped or slipped decimal point that brings a ratio back where it belongs."""
 
-    def made(row: pd.Series, plant: Plant) -> Cells | None:
+    def made(row: pd.Series) -> Cells | None:
         base = row.get(of, np.nan)
         for factor in (10.0, 0.1, 100.0, 0.01, 1000.0, 0.001):
             value = float(row[column]) * factor
@@ -200,13 +197,13 @@ def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
     return made
 
 
-def _volume_or_weight(row: pd.Series, plant: Plant) -> Cells | None:
-    by_piece = _slipped_point("baked_g", "scaled_g", 0.8, 0.98)(row, plant)
-    return by_piece or _slipped_point("volume_ml", "baked_g", 2.0, 8.0)(row, plant)
+def _volume_or_weight(row: pd.Series) -> Cells | None:
+    by_piece = _slipped_point("baked_g", "scaled_g", 0.8, 0.98)(row)
+    return by_piece or _slipped_point("volume_ml", "baked_g", 2.0, 8.0)(row)
 
 
 def _off_median(column: str, ratio: str) -> Maker:
-    def made(row: pd.Series, plant: Plant) -> Cells | None:
+    def made(row: pd.Series) -> Cells | None:
         for factor in (0.1, 10.0):
             if 0.5 <= row[ratio] * factor <= 2.0:
                 return {column: round(float(row[column]) * factor, 3)}
@@ -216,7 +213,6 @@ def _off_median(column: str, ratio: str) -> Maker:
 
 
 PROPOSALS: dict[str, Maker] = {
-    **{f"{kind}.wrong-year": _other_year(kind) for kind in derive.YEARS_OF},
     "paste.tare-left-in": _tare,
     "paste.after-above-before": _after,
     "paste.pounds-or-tare": _pounds_or_tare,

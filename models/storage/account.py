@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
+from models.fixed import STATUSES
 from models.logbook import KINDS, TABLES, Column
 from models.storage import store
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
     from models.plant import Plant
 
-STATUSES = ("accepted", "waiting", "quarantined", "duplicate", "superseded")
 TWO_FIT = "two-batches-fit"
 # logs whose rows belong to a dough: new rows wait in a table of their own until their dough is known
 OF_DOUGH = ("proof", "gas", "loaf")

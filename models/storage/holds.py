@@ -17,7 +17,8 @@ from models.storage import gather, ledger, store, wide
 if TYPE_CHECKING:
     import duckdb
 
-    from models.people import Person, Role
+    from models.fixed import Role
+    from models.people import Person
     from models.shapes import Alert
 
 NEEDS: dict[Act, Role] = {"held": "floor", "left the house": "supervisor", "released": "QA", "disposed": "QA"}

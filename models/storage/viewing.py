@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from models.floor.view import Chart, LastSeen, Paste, View
-from models.logbook import TABLES
+from models.logbook import PASTE_REACH_H, TABLES
 from models.storage import account, cases, decisions, gather, holds, ledger, store
 
 if TYPE_CHECKING:
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from models.plant import Plant
     from models.shapes import Charted
 
-# pastes older than this before the newest row are no longer the floor's business; the cooling clock runs 6 h, a paste keeps 48
-LATELY_H = 72
 CHANGES_D = 400
 SAID_OF_A_CHANGE = ("changed_at", "scope", "name", "what")
 
@@ -93,7 +91,7 @@ def _pastes(con: duckdb.DuckDBPyConnection, newest: datetime) -> tuple[Paste, ..
             p.excess_kg, p.kettle_water_kg, list(b.batch_key ORDER BY b.mixed_at) FILTER (b.batch_key IS NOT NULL),
             p.points_lost, p.temp_2h_c, p.temp_6h_c
         FROM pastes p LEFT JOIN batches b ON p.paste_key IN (b.paste_key, b.paste_key_2)
-        WHERE p.cook_end >= CAST(? AS TIMESTAMP) - INTERVAL {LATELY_H} HOUR GROUP BY ALL ORDER BY p.cook_end DESC, p.paste_key""",
+        WHERE p.cook_end >= CAST(? AS TIMESTAMP) - INTERVAL {PASTE_REACH_H:.0f} HOUR GROUP BY ALL ORDER BY p.cook_end DESC, p.paste_key""",
         [newest],
     ).fetchall()
     return tuple(

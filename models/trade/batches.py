@@ -61,7 +61,7 @@ def reduce(plant: Plant, logs: Logs, measured: pd.DataFrame | None = None) -> Wi
     formula = _formula(plant, doughs["product"])
     tubs = _tubs(pastes, doughs, formula)
     pastes = pastes.join(_drawn(pastes, tubs))
-    batches = _batches(plant, pastes, doughs, formula, tubs)
+    batches = _batches(plant, doughs, formula, tubs)
     measured = loaves(plant, logs.loaf) if measured is None else measured
     for joined in (_proofs(logs.proof), _gas(logs.gas), measured):
         batches = batches.merge(joined, how="left", left_on="batch_key", right_index=True)
@@ -289,11 +289,9 @@ def _drawn(pastes: pd.DataFrame, tubs: pd.DataFrame) -> pd.DataFrame:
 # --- doughs -------------------------------------------------------------------------------------
 
 
-def _batches(
-    plant: Plant, pastes: pd.DataFrame, doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.DataFrame
-) -> pd.DataFrame:
+def _batches(plant: Plant, doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.DataFrame) -> pd.DataFrame:
     out = doughs.drop(columns=["paste_key", "paste_key_2", "paste_kg", "paste_kg_2"])
-    out = out.join(_got(plant, doughs, formula, tubs))
+    out = out.join(_got(doughs, formula, tubs))
     all_flour = formula.all_flour_of(out["flour_kg"])
     out["dose_pct"] = _dose_pct(out, formula, all_flour)
     out = out.assign(**_dough_water(plant, out, formula))
@@ -301,7 +299,7 @@ def _batches(
     return out
 
 
-def _got(plant: Plant, doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.DataFrame) -> pd.DataFrame:
+def _got(doughs: pd.DataFrame, formula: ledger.Formula, tubs: pd.DataFrame) -> pd.DataFrame:
     """The paste each dough got; kg, flour and water missing where any tub's are."""
     first = tubs.drop_duplicates("dough").set_index("dough").reindex(doughs.index)
     named = doughs["paste_batch"].notna().astype(float) + doughs["paste_batch_2"].notna().astype(float)
@@ -483,7 +481,7 @@ def loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
     rows = rows.iloc[np.lexsort([rows[c].to_numpy() for c in ("baked_g", "volume_ml", "scaled_g")])]
     rows = rows.dropna(subset=["batch_key"]).reset_index(drop=True)
     suspicion = rows["reason"] == "suspicion"
-    hot = ~suspicion & (rows["cooled_minutes"] < plant.net_weight.min_cooled_minutes)
+    hot = ~suspicion & loaves_of.too_hot(rows["cooled_minutes"], plant)
     good = rows[~suspicion & ~hot]
     good = good.assign(
         specific_volume=loaves_of.specific_volume(good["volume_ml"], good["baked_g"]),

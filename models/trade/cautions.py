@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from models.pages.words import utc
-from models.plant import Plant
 
 if TYPE_CHECKING:
-    from models.floor.holds import Ground
+    from models.fixed import Ground
+    from models.plant import Plant
     from models.shapes import Alert
     from models.snapshot import Snapshot
 
-HOT_PASTE = "Hot paste burns and sticks: read and stir at arm's length, never leaning over a boiling kettle."
+HOT_PASTE = (
+    "Hot paste burns and sticks: at 64 °C skin burns in 2 seconds. Read and stir at arm's length, never leaning over a boiling"
+    " kettle."
+)
+SPORES = (
+    "Spores survive the cook, and a toxin they can form in a warm paste survives the oven: baking does not repair a paste that"
+    " cooled too slowly."
+)
 POTABLE = "Water put back is potable, weighed and written down. No figure here makes a paste safe."
 UNDER_BAKED = (
     "A low bake loss can mean an under-baked loaf, which moulds and may go ropy. Probe the core; whether such bread"
@@ -43,10 +48,19 @@ def cooling(plant: Plant) -> str:
         if limits
         else "The plant file names no limits"
     )
-    return (
-        "Spores survive the cook, and a toxin they can form in a warm paste survives the oven: baking does not repair a"
-        f" paste that cooled too slowly. {whose}; local law and the site's food-safety plan come first."
+    return f"{SPORES} {whose}; local law and the site's food-safety plan come first."
+
+
+def at_the_kettle(plant: Plant) -> tuple[str, ...]:
+    """What must stand beside every instruction at the kettle: burns, the cooling limits, spore-formers."""
+    limits = plant.cooling
+    in_time = (
+        f"Cool it in time: 21 °C within {limits.to_21_c_within_h:g} h, 5 °C within {limits.to_5_c_within_h:g} h "
+        f"(approved by {limits.approved_by})."
+        if limits
+        else "Cool it in time: the plant file holds no cooling limits, ask QA for them."
     )
+    return HOT_PASTE, in_time, f"{SPORES} In doubt QA decides."
 
 
 def of_hold(ground: Ground, plant: Plant) -> str:
@@ -77,6 +91,8 @@ def _less_baked(alert: Alert, snapshot: Snapshot) -> bool:
     """Whether the bake loss of the alert's line and product was down while the alert was on."""
     if alert.characteristic == "bake loss":
         return alert.direction == "low"
+    import numpy as np
+
     began, until = (np.datetime64(utc(at), "us") for at in (alert.began_at, alert.until_at))
     for charted in snapshot.charted:
         stream, at = charted.stream, charted.points.at

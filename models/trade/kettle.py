@@ -311,19 +311,3 @@ def _not_checked(weighing: Weighing) -> tuple[str, ...]:
     if weighing.residue_kg is None:
         missing.append("residue: not weighed, so the loss holds what stuck to the kettle, too")
     return tuple(missing)
-
-
-def cautions(plant: Plant) -> tuple[str, ...]:
-    """What must stand beside every instruction: burns, cooling, spore formers. Figures for burns: 64 °C in 2 s."""
-    cooling = plant.cooling
-    limits = (
-        f"Cool it in time: 21 °C within {cooling.to_21_c_within_h:g} h, 5 °C within {cooling.to_5_c_within_h:g} h "
-        f"(approved by {cooling.approved_by})."
-        if cooling
-        else "Cool it in time: the plant file holds no cooling limits, ask QA for them."
-    )
-    return (
-        "Hot paste sticks and burns: at 64 °C skin burns in 2 seconds. Do not lean over the kettle.",
-        limits,
-        "Spores live through the cook, and baking does not repair paste that stood warm: in doubt QA decides.",
-    )

@@ -5,7 +5,10 @@ Arithmetic alone: numbers or whole columns. Weights g, volumes mL.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from models.plant import Plant
 
 Amount = Any  # a number, or a column of numbers
 
@@ -30,6 +33,11 @@ def scaling_for(baked_g: Amount, loss_pct: Amount) -> Amount:
     if _any_at_most_zero(left):
         raise ValueError(f"a bake loss of {loss_pct} % leaves no loaf; it may be 0 to below 100")
     return baked_g / left
+
+
+def too_hot(cooled_minutes: Amount, plant: Plant) -> Amount:
+    """Whether loaves were measured too hot: sooner out of the oven than the plant file allows. Not recorded: not known to be."""
+    return cooled_minutes < plant.net_weight.min_cooled_minutes
 
 
 def _any_at_most_zero(value: Amount) -> bool:

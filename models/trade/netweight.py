@@ -13,6 +13,7 @@ from math import ceil, fsum, sqrt
 from statistics import fmean
 from typing import TYPE_CHECKING, Literal
 
+from models.trade.loaf import too_hot
 from models.trade.placed import placed
 
 if TYPE_CHECKING:
@@ -257,7 +258,7 @@ def _counting(plant: Plant, loaves: pd.DataFrame) -> tuple[pd.DataFrame, tuple[t
     """Loaves that may speak of the net weight, and how many others there are, by reason."""
     suspicion = loaves["reason"] == "suspicion"
     unknown = ~suspicion & loaves["cooled_minutes"].isna()
-    hot = ~suspicion & (loaves["cooled_minutes"] < plant.net_weight.min_cooled_minutes)
+    hot = ~suspicion & too_hot(loaves["cooled_minutes"], plant)
     reasons = {"measured on suspicion": suspicion, "cooling time not recorded": unknown, "measured too hot": hot}
     left_out = tuple((why, int(mask.sum())) for why, mask in reasons.items() if mask.any())
     return loaves[~(suspicion | unknown | hot)], left_out

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from models.trade.loaf import too_hot
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -53,7 +55,7 @@ class Counted:
 def counted(plant: Plant, loaves: pd.DataFrame, batches: pd.DataFrame) -> Counted:
     """What these loaves say of their products' windows, day by day."""
     rows = _of_windows(plant, loaves, batches)
-    hot = rows["cooled_minutes"] < plant.net_weight.min_cooled_minutes
+    hot = too_hot(rows["cooled_minutes"], plant)
     return Counted(_outside(rows), _judged(rows[~hot]))
 
 

@@ -6,7 +6,7 @@ same rows taken in one run or in many end with the same statuses.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -278,6 +278,36 @@ def test_how_far_back_a_reference_reaches(tmp_path: Path, named: Row, names: Row
     rows = list(enumerate([names, named] if backwards else [named, names]))
     expected = {seq: status if row is names else "accepted" for seq, row in rows}
     assert _taken(tmp_path, [rows]) == _taken(tmp_path, [[row] for row in rows]) == expected
+
+
+def test_a_confirmed_correction_takes_the_place_of_its_row_under_whatever_name(tmp_path: Path) -> None:
+    """The kettle was wrong, so the correction is another batch; a row that was rejected stays counted as quarantined."""
+    wrong, rejected = (replace(_row("paste", n, paste_batch=str(n)), credible=False) for n in (1, 2))
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    try:
+        with store.transaction(con):
+            _put(con, [(0, wrong), (1, rejected)])
+            account.settle(con, NORTH, 0)
+        decided = [(0, "confirmed", "QA", START, "", "x"), (1, "rejected", "QA", START, "a test cook", None)]
+        con.executemany("INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)", decided)
+        with store.transaction(con):
+            _put(con, [(2, _row("paste", 1, kettle="K2"))])
+            account.settle(con, NORTH, 2)
+        assert _statuses(con) == {0: "superseded", 1: "quarantined", 2: "accepted"}
+    finally:
+        con.close()
+
+
+@pytest.mark.parametrize("last", ["1", "2"])
+def test_a_dough_of_two_tubs_waits_for_both(tmp_path: Path, last: str) -> None:
+    """Whichever of its pastes comes later, and a paste it does not name changes nothing."""
+    first = {"1": "2", "2": "1"}[last]
+    dough = _row("dough", 3, paste_batch="1", paste_batch_2="2")
+    rows = list(enumerate([_row("paste", 1, paste_batch=first), dough, _row("paste", 2, paste_batch="3")]))
+    assert _taken(tmp_path, [[row] for row in rows]) == {0: "accepted", 1: "waiting", 2: "accepted"}
+    rows.append((3, _row("paste", 2, paste_batch=last)))
+    accepted = dict.fromkeys(range(4), "accepted")
+    assert _taken(tmp_path, [[row] for row in rows]) == _taken(tmp_path, [rows]) == accepted
 
 
 @pytest.mark.parametrize("runs", [[3], [2, 1], [1, 2], [1, 1, 1]], ids=str)

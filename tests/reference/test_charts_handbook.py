@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models.charts.counts import counted, three_sigma
-from tests.reference.yardsticks.classical import cusum, ewma, ewma_limits, individuals
+from models.charts.counts import counted
+from tests.reference.yardsticks.classical import cusum, ewma, ewma_limits, individuals, three_sigma
 
 FLOW = np.array([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1])
 CUSUM_MEANS = np.array(

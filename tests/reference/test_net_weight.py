@@ -58,6 +58,25 @@ def test_every_row_of_the_table_and_no_step_between_them(low, high, at_low, at_h
     assert netweight.tolerable_negative_error(high) == at_high
 
 
+@pytest.mark.parametrize(
+    ("bound", "below", "above"),
+    [
+        (50, 4.5, 4.5),
+        (100, 4.5, 4.6),
+        (200, 9.0, 9.0),
+        (300, 9.0, 9.1),
+        (500, 15.0, 15.0),
+        (1000, 15.0, 15.1),
+        (10000, 150.0, 150.0),
+        (15000, 150.0, 150.1),
+    ],
+)
+def test_a_tenth_of_a_gram_on_each_side_of_every_row(bound, below, above):
+    """Annex I, worked by hand: 4.5 % of 100.1 g is 4.5045 g, rounded up 4.6 g."""
+    assert netweight.tolerable_negative_error(bound - 0.1) == below
+    assert netweight.tolerable_negative_error(bound + 0.1) == above
+
+
 @pytest.mark.parametrize("nominal", [4.9, 25001])
 def test_outside_the_scope_there_is_no_answer(nominal):
     with pytest.raises(ValueError, match="covers 5 g to 25 000 g"):
@@ -118,7 +137,7 @@ VARIATIONS = [
 @pytest.mark.parametrize(("low", "high", "grams", "pounds"), VARIATIONS)
 def test_allowed_variation_of_handbook_133(low, high, grams, pounds):
     """The 113 g row agrees with a public mailing-list post. A pound is 453.592 g; grams are printed cut to 0.1 g."""
-    assert netweight.allowed_variation(low) == grams == netweight.allowed_variation(high - 0.1)
+    assert {netweight.allowed_variation(label) for label in (low, low + 1, high - 0.1)} == {grams}
     assert 0 <= 453.592 * pounds - grams < 0.1
 
 
@@ -147,12 +166,16 @@ def test_acceptance_numbers(n, outcomes):
     assert {k: netweight.judge_t1(k, n) for k in outcomes} == outcomes
 
 
-@pytest.mark.parametrize(("made", "n"), [(100, 30), (500, 30), (501, 50), (3200, 50), (3201, 80), (None, 80), (12, 12)])
+@pytest.mark.parametrize(
+    ("made", "n"), [(100, 30), (500, 30), (501, 50), (3200, 50), (3201, 80), (None, 80), (12, 12), (1, 1)]
+)
 def test_sample_sizes(made, n):
     """76/211/EEC annex II; fewer than 100: all of them, up to 30 here. From memory."""
     assert netweight.wanted(made) == n
 
 
-@pytest.mark.parametrize(("made", "n"), [(8, 8), (12, 12), (250, 12), (251, 24), (3200, 24), (3201, 48), (None, 48)])
+@pytest.mark.parametrize(
+    ("made", "n"), [(1, 1), (8, 8), (12, 12), (250, 12), (251, 24), (3200, 24), (3201, 48), (None, 48)]
+)
 def test_sample_sizes_of_handbook_133(made, n):
     assert netweight.wanted_133(made) == n

@@ -165,9 +165,9 @@ def test_who_was_told() -> None:
 def test_every_refusal_and_state_has_its_words() -> None:
     from typing import get_args
 
+    from models.fixed import ROLES
     from models.floor.acting import ACTS, Why
     from models.floor.floor import STATES
-    from models.people import ROLES
     from reports.board import texts
 
     words, board = texts("alert"), texts("board")

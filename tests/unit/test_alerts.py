@@ -61,6 +61,13 @@ def test_an_alert_keeps_its_name_and_signal_while_its_figures_sharpen() -> None:
     assert kept.change == -0.25
 
 
+def test_an_alerts_name_never_changes() -> None:
+    """The first ten figures of sha256 over its parts, worked out with another program."""
+    parts = ("north", "limit", "cooling", None, "K1", None, "high", "2026-05-06/K1/03")
+    assert alerts.identity(*parts) == "A71967d2146"
+    assert len({alerts.identity(*parts[:i], "x", *parts[i + 1 :]) for i in range(len(parts))}) == len(parts)
+
+
 def test_another_episode_is_another_alert() -> None:
     later = alert(
         alert="A2",

@@ -58,7 +58,8 @@ def test_the_mixers_heat_worked_back():
 def test_pour():
     assert dough.pour(40.0, 20.0, 20.0) == dough.Pour(40.0, 0.0, 20.0, "reached")
     assert dough.pour(40.0, 20.0, 30.0).ice_kg == 0
-    assert dough.pour(40.0, 20.0, 60.0).reach == "too hot"
+    assert dough.pour(40.0, 20.0, 45.0) == dough.Pour(40.0, 0.0, 45.0, "reached")
+    assert dough.pour(40.0, 20.0, 45.1) == dough.Pour(40.0, 0.0, 45.0, "too hot")  # hotter hurts the yeast it touches
     coldest = dough.pour(40.0, 20.0, -90.0)
     assert coldest.reach == "too cold" and coldest.ice_kg == 40.0 and coldest.tap_kg == 0
     all_ice = dough.pour(40.0, 20.0, coldest.water_c)

@@ -10,11 +10,11 @@ from datetime import datetime, timedelta
 import pytest
 
 from models import plant as plants
+from models.fixed import Role
 from models.floor import holdform
 from models.floor.holds import HoldEvent, holds_of, not_yet_kept
 from models.floor.holdscreen import HoldScreen, screen
 from models.floor.view import LastSeen, View
-from models.people import Role
 from models.storage.holds import HoldError
 from reports import board
 from reports.board import Frame

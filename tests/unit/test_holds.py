@@ -62,14 +62,15 @@ def test_the_ground_of_a_hold_is_what_its_alert_is_about(characteristic: str, gr
 
 
 def test_a_dough_is_held_since_it_was_mixed_and_its_paste_since_it_was_cooked():
-    since = {batch.key: (batch.since - DAY) / timedelta(hours=1) for batch in held([missed()]).batches}
-    assert since == {PASTE: 6.0, L1("01"): 8.0, L1("02"): 9.0, L2("01"): 12.5}
+    for events in ([], [kept(missed())]):  # before it is written down, and after
+        since = {batch.key: (batch.since - DAY) / timedelta(hours=1) for batch in held([missed()], events).batches}
+        assert since == {PASTE: 6.0, L1("01"): 8.0, L1("02"): 9.0, L2("01"): 12.5}
 
 
 @pytest.mark.parametrize(("hours", "word"), [(2.5, "may not be in the oven yet"), (2.51, "baked by now, not recorded")])
 def test_a_dough_is_baked_by_two_and_a_half_hours_after_mixing(hours: float, word: str):
     """Common practice, no source."""
-    hold = held([missed()], now=DAY + timedelta(hours=8 + hours), doughs=[dough("L1", "01", 8, PASTE)])
+    hold = held([missed()], now=DAY + timedelta(hours=8 + hours), doughs=[dough("L1", "01", 8, PASTE, loaves=0.0)])
     assert [batch.baked for batch in hold.standing("dough")] == [word]
 
 
@@ -102,7 +103,10 @@ def test_without_an_output_row_pieces_are_not_known():
 def test_a_release_ends_what_it_names_and_no_more():
     hold = held([missed()], [kept(missed()), released(11, pastes=(), doughs=(L1("01"),))])
     assert standing(hold) == [PASTE, L1("02"), L2("01")] and hold.ended is None
+    rest = held([missed()], [kept(missed()), released(13, doughs=(L1("01"), L1("02")))])
+    assert (standing(rest), rest.where, rest.since) == ([L2("01")], "L2", DAY + timedelta(hours=12.5))
     over = held([missed()], [kept(missed()), released(13)])
+    assert over.where == "K1, L1, L2"
     assert not over.stands and over.ended == DAY + timedelta(hours=13)
     assert how_long(over, AT + timedelta(days=3)) == timedelta(hours=7)
 

@@ -531,6 +531,14 @@ def test_the_clock_says_what_the_record_will_say(limits: tuple[float, float]) ->
     assert said == recorded.tolist()
 
 
+@pytest.mark.parametrize(("minutes", "asked"), [(114, True), (115, False), (144, False), (146, True)])
+def test_a_quarter_of_an_hour_is_near_enough(view: View, journal: Journal, minutes: int, asked: bool) -> None:
+    """The heat went off at minute 10; a quarter of an hour about two hours later is near enough, common practice."""
+    cooked(view, journal)
+    found = post(view, journal, {"step": "cooled", "key": KEY, "temp_2h_c": "19,5"}, minutes).questions
+    assert [one.code for one in found] == ["not-at-its-hour"] * asked
+
+
 # --- times and names ----------------------------------------------------------------------------
 
 

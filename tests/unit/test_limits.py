@@ -8,6 +8,7 @@ import pytest
 
 from models.alarms import limits
 from models.batchbook import BATCHES, PASTES
+from models.judging import derive
 from models.storage.store import FRAME_TYPE
 from tests.unit.rows import plant
 
@@ -149,3 +150,13 @@ def test_cooling_is_measured_by_the_limit_that_was_missed() -> None:
     broken = pd.DataFrame([{"rule": "pastes.cooling", "kind": "pastes", "key": "2026-05-06/K1/01", "says": "missed"}])
     (run,) = limits.runs(NORTH, pastes, wide(BATCHES, []), broken)
     assert limits.change(run) == pytest.approx(4.5) and (run.direction, run.level) == ("high", 0.0)
+
+
+@pytest.mark.parametrize(
+    ("within", "over_c"), [((2.0, 6.0), 17.0), ((2.1, 6.0), 17.0), ((2.1, 6.1), 1.0), ((2.0, 6.1), 9.0)]
+)
+def test_a_reading_is_held_against_the_limits_that_were_due_by_then(within: tuple[float, float], over_c: float) -> None:
+    """30 °C after 2 h, 22 °C after 6 h; limits 21 °C and 5 °C."""
+    own = plant(cooling={"to_21_c_within_h": within[0], "to_5_c_within_h": within[1], "approved_by": "QA"})
+    rows = wide(PASTES, [{"kettle": "K1", "recipe": "water-2", "temp_2h_c": 30.0, "temp_6h_c": 22.0}])
+    assert derive.for_good_pastes(rows, own)["cooling_over_c"].tolist() == [over_c]

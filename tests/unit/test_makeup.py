@@ -14,7 +14,7 @@ import pytest
 
 from flows import makeup
 from models.plant import Plant, load, parse
-from models.trade import kettle
+from models.trade import cautions, kettle
 from models.trade.kettle import Advice, Weighing
 from reports import makeup_card
 
@@ -126,6 +126,17 @@ def test_the_milk_paste_at_the_mixer_shared_out(capsys, file):
     unknown = answer(capsys, file, *options)
     assert unknown["less_paste_pct"] == pytest.approx(7.0)
     assert unknown["each_kg"] is None
+
+
+def test_the_last_dough_is_short_of_what_was_lost_beyond_the_usual():
+    """2 % of 120 kg is usual: four doughs of 29.40 kg; of 111.6 kg the last would get 111.6 - 3 x 29.40 = 23.40."""
+    import tomllib
+
+    content = tomllib.loads(PLANT)
+    content["pastes"]["milk-5"]["usual_loss_pct"] = 2.0
+    got = advise(parse(content), "rich", 120.0, 111.6, doughs=4)
+    assert "the last of 4 would get 23.40 kg of paste instead of 29.40 kg" in got.why[0]
+    assert (got.usual_kg, got.excess_kg, got.water_kg) == (pytest.approx(2.4), pytest.approx(6.0), pytest.approx(6.0))
 
 
 def test_the_milk_paste_in_the_kettle_wants_only_water(plant):
@@ -287,6 +298,13 @@ def test_within_its_limits_nothing_else_is_said(plant, after, temp_c):
     assert advise(plant, "tin", 120.0, after, temp_c=temp_c).notes == ()
 
 
+def test_weighed_out_residue_is_what_the_last_dough_is_short_of(plant):
+    assert advise(plant, "rich", 120.0, 118.0, residue_kg=0.5).notes == (
+        "0.5 kg stayed on kettle and tools: the last dough is short of it.",
+    )
+    assert advise(plant, "tin", 120.0, 117.0, residue_kg=0.5).notes == ()
+
+
 def test_weighed_out_what_the_last_dough_lacks_goes_to_the_supervisor(plant):
     """1 kg of 120 is half a point of all the dough: 4.1 kg too little is past 2 points, though each dough lacks 0.8."""
     got = advise(plant, "rich", 120.0, 115.9)
@@ -302,15 +320,17 @@ def test_a_twentieth_of_a_point_is_nothing(plant, after, says):
 
 
 def test_a_product_without_paste_has_no_answer(plant):
-    with pytest.raises(ValueError, match="has no paste"):
-        advise(plant, "plain", 120.0, 117.0)
+    dry = plant.products["tin"].model_copy(update={"paste_flour_pct": 0.0})
+    for product in (plant.products["plain"], dry):
+        with pytest.raises(ValueError, match="has no paste"):
+            kettle.advise(plant, product, Weighing(120.0, 117.0))
 
 
 def test_cautions_name_the_plants_own_cooling_limits(plant):
-    assert "21 °C within 2 h, 5 °C within 6 h (approved by QA)" in " ".join(kettle.cautions(plant))
+    assert "21 °C within 2 h, 5 °C within 6 h (approved by QA)" in " ".join(cautions.at_the_kettle(plant))
     import tomllib
 
-    assert "ask QA for them" in " ".join(kettle.cautions(parse(tomllib.loads(PLANT))))
+    assert "ask QA for them" in " ".join(cautions.at_the_kettle(parse(tomllib.loads(PLANT))))
 
 
 # --- the page -----------------------------------------------------------------------------------
@@ -332,7 +352,7 @@ def test_the_instruction_comes_first_and_the_cautions_last(capsys, file, options
     assert ask(file, "--product", "tin", "--before", "120", *options) == 0
     page = capsys.readouterr().out
     assert page.splitlines()[1].strip() == headline
-    assert page.rstrip().endswith("in doubt QA decides.")
+    assert page.rstrip().endswith("In doubt QA decides.")
     assert "burns" in page and "-0.0" not in page
 
 

@@ -77,6 +77,8 @@ def test_met_with_its_figures():
     assert got.mean_limit_g == pytest.approx(400 - 0.5032 * 4, abs=1e-3)
     assert (got.t1_g, got.t2_g, got.below_t1, got.below_t2) == (388.0, 376.0, 0, 0)
     assert (got.line, got.product, got.day) == ("L1", "tin", DAY)
+    assert got.why == ("Mean 402.0 g of 30, label 400 g.",)
+    assert verdict([400.0] * 30).why == ("Mean 400.0 g of 30, label 400 g.",)
 
 
 def test_a_mean_that_sampling_does_not_explain_is_not_met():
@@ -95,6 +97,7 @@ def test_too_many_beyond_one_error():
     weights = spread(27, 404.0, 1.0).tolist() + [387.0, 386.0, 385.0]
     got = verdict(weights)
     assert (got.verdict, got.below_t1, got.below_t2) == ("not met", 3, 0)
+    assert "3 of 30 below 388 g." in got.why
 
 
 def test_on_the_limit_is_not_beyond_it():
@@ -108,6 +111,7 @@ def test_on_the_limit_is_not_beyond_it():
 def test_one_loaf_beyond_two_errors_breaks_the_law_whatever_the_sample(n):
     got = verdict([405.0] * (n - 1) + [375.9])
     assert (got.verdict, got.below_t2) == ("not met", 1)
+    assert f"1 of {n} below 376 g: none may be." in got.why
 
 
 def test_too_few_loaves_are_indicative():
@@ -129,6 +133,7 @@ def test_fewer_than_five_say_nothing():
     got = verdict([401.0, 402.0, 403.0, 404.0])
     assert (got.verdict, got.leaning) == ("not enough data", "cannot tell")
     assert verdict([]).verdict == "not enough data" and verdict([]).mean_g is None
+    assert verdict([401.0, 402.0, 403.0, 404.0, 405.0]).verdict == "indicative"
 
 
 @pytest.mark.parametrize(

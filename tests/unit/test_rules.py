@@ -10,15 +10,16 @@ import pytest
 
 from models.batchbook import BATCHES, PASTES
 from models.judging import checks, derive
-from models.judging.rules import CROSS_COLUMN, GOOD, SLIPS, Rule, meant, truth_rules
+from models.judging.rules import CROSS_COLUMN, GOOD, Rule, meant, truth_rules
 from models.logbook import KINDS, TABLES
 from models.storage.store import FRAME_TYPE
 from tests.unit.rows import SOUND, bent, frame, plant
 
 NORTH = plant()
+Cells = dict
 
 
-def charge(kg: float, **cells: float) -> dict:
+def charge(kg: float, **cells: float) -> Cells:
     """A paste of so many kg of flour and liquid, 1:2, that lost 1 % of Wb."""
     return dict(flour_kg=kg / 3, liquid_kg=kg - kg / 3, weight_after_kg=0.99 * cells["weight_before_kg"], **cells)
 
@@ -29,8 +30,6 @@ STEEL = dict(
 )
 UNSCALED = dict(scaled_g=np.nan)
 
-
-Cells = dict
 BARE = dict(flour_kg=np.nan, liquid_kg=np.nan)  # a paste whose charge was not weighed
 TARED = BARE | dict(weight_before_kg=60.0, tare_kg=20.0)  # 40 kg net
 
@@ -83,6 +82,7 @@ CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
         ),
     ),
     "paste.cold-above-hot": (  # 2 % above the net Wa with the water put back
+        (dict(weight_after_kg=35.0, weight_cold_kg=35.71), dict(weight_after_kg=35.0, weight_cold_kg=35.7)),
         (
             dict(weight_after_kg=35.0, kettle_water_kg=15.0, weight_cold_kg=51.1),
             dict(weight_after_kg=35.0, kettle_water_kg=15.0, weight_cold_kg=51.0),
@@ -178,6 +178,10 @@ def rows_of_file(code: str, weights: tuple[float, ...]) -> list[dict]:
 SINGLE = [(kind, rule) for kind in KINDS for rule in truth_rules(kind) if rule not in CROSS_COLUMN]
 
 
+# what the usual slip of a unit makes of a value: °F, grams, kilograms, litres (exact by definition)
+TYPED = {"°C": (1.8, 32.0), "kg": (1000.0, 0.0), "g": (0.001, 0.0), "mL": (0.001, 0.0)}
+
+
 def single_cells(kind: str, rule: Rule) -> list[tuple[dict, dict]]:
     """Values next to each other on both sides of each bound of a rule of one column: one that breaks it, one that does not.
 
@@ -188,8 +192,8 @@ def single_cells(kind: str, rule: Rule) -> list[tuple[dict, dict]]:
         return [({column.name: "K99"}, {column.name: SOUND[kind].get(column.name, "water-2")})]
     low, high = column.can_be
     least, most, slips = low, high, []
-    if column.unit in SLIPS:
-        _, factor, offset, _ = SLIPS[column.unit]
+    if column.unit in TYPED:
+        factor, offset = TYPED[column.unit]
         typed = [bound * factor + offset for bound in (low, high)]
         if factor > 1 and typed[1] > high:
             slips, most = [(above(max(typed[0], high)), max(typed[0], high)), (typed[1], above(typed[1]))], typed[1]
@@ -299,10 +303,28 @@ def test_a_recipe_near_one_to_one_is_changed_over_only_where_it_differs_much() -
 
 
 @pytest.mark.parametrize(
-    ("column", "typed", "was"), [("cook_temp_c", 151.0, 66.1), ("weight_before_kg", 36000.0, 36.0)]
+    ("column", "typed", "was"),
+    [
+        ("cook_temp_c", 151.0, 66.1),
+        ("cook_temp_c", 105.9, None),  # a paste may be 5 to 106 °C, which is 222.8 °F
+        ("cook_temp_c", 106.0, 41.1),
+        ("cook_temp_c", 222.8, 106.0),
+        ("cook_temp_c", 222.9, None),
+        ("weight_before_kg", 36000.0, 36.0),
+        ("cook_start", 36.0, None),
+    ],
 )
-def test_what_was_meant(column: str, typed: float, was: float) -> None:
-    assert meant(TABLES["paste"].by_name[column], typed) == pytest.approx(was, abs=0.05)
+def test_what_was_meant(column: str, typed: float, was: float | None) -> None:
+    found = meant(TABLES["paste"].by_name[column], typed)
+    assert found is None if was is None else found == pytest.approx(was, abs=0.05)
+
+
+def test_what_food_safety_rests_on_comes_first_in_the_work_list() -> None:
+    readings = {f"paste.{name}.fahrenheit" for name in ("cook_temp_c", "temp_2h_c", "temp_6h_c")}
+    ranges = {"paste.temp_2h_c.range", "paste.temp_6h_c.range", "paste.warmer-after-2-h"}
+    rules = [rule for kind in KINDS for rule in truth_rules(kind)]
+    assert {rule.code for rule in rules if rule.weight == 1} == readings | ranges
+    assert {rule.weight for rule in rules if rule.code.endswith((".grams", ".kilograms", ".litres"))} == {4}
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -394,6 +416,7 @@ GOOD_CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
     ),
     "pastes.overdrawn.action": (  # 4 % of what was made: 35 kg and 15 kg of water put back
         (MADE_50 | dict(overdrawn_kg=2.01), MADE_50 | dict(overdrawn_kg=2.0)),
+        (dict(after_kg=50.0, overdrawn_kg=2.01), dict(after_kg=50.0, overdrawn_kg=2.0)),
     ),
     "pastes.overdrawn.warning": (  # 2 %
         (MADE_50 | dict(overdrawn_kg=1.01), MADE_50 | dict(overdrawn_kg=1.0)),

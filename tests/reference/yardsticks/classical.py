@@ -1,4 +1,4 @@
-"""The textbook charts, each in its plainest form: individuals, EWMA, CUSUM.
+"""The textbook charts, each in its plainest form: individuals, EWMA, CUSUM, and the limits of counts.
 
 The plant's charts do not use them (see models.charts.scan); they are what its detection is compared with, and what
 somebody who knows these charts can hold the points against.
@@ -63,3 +63,12 @@ def cusum(values: np.ndarray, target: float, k: float, h: float) -> TwoSided:
         high[i], low[i] = up, down
     beyond = np.flatnonzero((high > h) | (low > h))
     return TwoSided(high, low, int(beyond[0]) if len(beyond) else None)
+
+
+def three_sigma(level: float, size: float, *, proportion: bool) -> tuple[float, float]:
+    """The textbook limits: level +- 3 sd of a proportion of `size`, or of a count per unit over `size` units.
+
+    Lower limit not below 0. Good only where the counts are large; the charts of counts make their own.
+    """
+    sd = (level * (1.0 - level) / size) ** 0.5 if proportion else (level / size) ** 0.5
+    return max(0.0, level - 3.0 * sd), level + 3.0 * sd

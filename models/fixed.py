@@ -1,0 +1,18 @@
+"""Words whose meaning is fixed, each list declared once. Nothing heavy: the command line offers them at once."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+Urgency = Literal["hold", "now", "review"]
+URGENCIES: tuple[Urgency, ...] = get_args(Urgency)
+
+Role = Literal["floor", "supervisor", "QA", "manager"]
+ROLES: tuple[Role, ...] = get_args(Role)
+
+# what kind of doubt a hold rests on
+Ground = Literal["cooling", "under-baked", "foreign body", "allergen", "short weight", "other"]
+GROUNDS: tuple[Ground, ...] = get_args(Ground)
+
+# what became of a row: together all that were received
+STATUSES = ("accepted", "waiting", "quarantined", "duplicate", "superseded")
