@@ -13,7 +13,6 @@ import pytest
 
 from flows import cli
 from flows.spoken import spoken
-from tests.unit.rows import plant
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
 
@@ -120,6 +119,6 @@ def test_one_row_waits_and_two_rows_wait(many: int, says: str) -> None:
     row = {"file": "a.csv", "row": 3, "why": "is it right?"}
     refused_file = [{"outcome": "refused"}] * many
     result = {"rows": {}, "files": refused_file, "quarantine": [row] * many, "alerts": [], "holds": [], "reports": []}
-    said = spoken(result, plant())
+    said = spoken(result)
     assert any(f"To correct: {says}; first a.csv row 3: is it right?" == line for line in said)
     assert f"{many} {'file' if many == 1 else 'files'} refused" in said[0]

@@ -36,7 +36,7 @@ def dots(svg: ElementTree.Element) -> list[tuple[float, float]]:
 
 
 def test_each_batch_is_drawn_once_and_higher_where_it_is_more() -> None:
-    curve = replace(shown(), dots=tuple(replace(dot, outside=False) for dot in shown().dots))
+    curve = replace(shown(), dots=tuple(dot._replace(outside=False) for dot in shown().dots))
     found = dots(drawn(curve))
     assert len(found) == len(curve.dots)
     heights = [y for _, y in sorted(found)]
@@ -49,7 +49,7 @@ def test_a_value_lies_where_the_axis_says() -> None:
     """The lines of two and a batch on one of them are at one height."""
     curve = shown()
     assert curve.lower is not None
-    on_it = replace(curve, dots=(*curve.dots[:-1], replace(curve.dots[-1], value=curve.lower, outside=False)))
+    on_it = replace(curve, dots=(*curve.dots[:-1], curve.dots[-1]._replace(value=curve.lower, outside=False)))
     svg = drawn(on_it)
     dashed = [path.get("d", "") for path in svg.iter("path") if path.get("stroke-dasharray") == "7 5"]
     heights = {float(d.split("L")[1].split()[1]) for d in dashed}
@@ -59,7 +59,7 @@ def test_a_value_lies_where_the_axis_says() -> None:
 @pytest.mark.parametrize("outside", [True, False])
 def test_what_is_outside_has_a_shape_of_its_own(outside: bool) -> None:
     one = replace(
-        shown(), dots=tuple(replace(dot, value=4.0 + i / 1000, outside=outside) for i, dot in enumerate(shown().dots))
+        shown(), dots=tuple(dot._replace(value=4.0 + i / 1000, outside=outside) for i, dot in enumerate(shown().dots))
     )
     assert bool(dots(drawn(one))) is not outside
     assert any(path.get("fill") == look.RED for path in drawn(one).iter("path")) is outside
@@ -95,7 +95,7 @@ def test_words_of_a_log_are_never_markup() -> None:
     bad = '<img src=x onerror="1">'
     svg = drawn(replace(shown(), window_name=bad, summary=f'{bad}"', window=(4.3, 4.9)))
     assert svg.get("aria-label") == f'{bad}"' and not list(svg.iter("img"))
-    dotted = replace(shown(), dots=tuple(replace(dot, label="<b>1</b>"[:6]) for dot in shown().dots))
+    dotted = replace(shown(), dots=tuple(dot._replace(label="<b>1</b>"[:6]) for dot in shown().dots))
     assert not list(drawn(dotted).iter("b"))
 
 
