@@ -112,6 +112,9 @@ def _last(view: View, now: datetime, charted: Charted) -> str:
 def _curve(view: View, charted: Charted) -> Curve | None:
     if view.changes is None or view.newest is None:
         return None
-    last = day_of(view.newest, view.plant)
+    if not len(charted.points):
+        return None
+    newest, own = day_of(view.newest, view.plant), charted.points.day[-1].astype("datetime64[D]").astype(object)
+    last = own if own < weeks_before(newest) else newest  # a line long silent is shown as it was last seen
     drawn = curve(charted, Seen(view.plant, view.changes), weeks_before(last), last)
     return drawn if drawn.dots else None

@@ -85,3 +85,10 @@ def test_a_plant_without_batches_says_that_no_chart_is_there() -> None:
     found = charts(view(charts=(), newest=None), NOW)
     assert not found.followed and found.silent
     assert "charts begin with the first batches" in page("charts", charts=found)
+
+
+def test_a_line_silent_for_longer_than_the_weeks_shown_is_drawn_as_it_was_last_seen() -> None:
+    now_on, much_later = seen(), replace(seen(), newest=LOW.until_at + timedelta(days=60))
+    before, after = of(charts(now_on, NOW), LOW.line).curve, of(charts(much_later, NOW), LOW.line).curve
+    assert before is not None and after is not None
+    assert after.dots[-1].at == before.dots[-1].at
