@@ -1,4 +1,4 @@
-"""What must not be poured: pastes on hold, and flour lots that are in what is held, as the mixer is told before it pours.
+"""What must not be poured: pastes on hold, and flour lots that are in what somebody held, as the mixer is told before it pours.
 
 Nothing here releases: only QA ends a hold, batch by batch.
 """
@@ -41,10 +41,13 @@ def pastes(view: View) -> Mapping[str, OnHold]:
 
 
 def flour_of(view: View) -> Mapping[str, str]:
-    """Flour lots of batches that are held for what may be in the flour: why, by lot."""
+    """Flour lots of batches that somebody held for what may be in the flour: why, by lot.
+
+    A hold that an alert made knows its own cause (a swapped tub, a cooling missed), and that is never the flour.
+    """
     found: dict[str, str] = {}
     for hold in view.holds:
-        if hold.stands and hold.ground in OF_FLOUR:
+        if hold.stands and not hold.alert and hold.ground in OF_FLOUR:
             for batch in hold.batches:
                 lot = view.flour_lots.get(batch.key)
                 if batch.stands and lot:

@@ -5,9 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 import pytest
+
+if TYPE_CHECKING:
+    from selenium.webdriver.chrome.webdriver import WebDriver
 
 FLAGS = (
     "--headless=new",
@@ -74,6 +78,14 @@ def chromium(browser_paths: tuple[str, str]) -> Iterator[Browser]:
     browser = Browser(*browser_paths)
     yield browser
     browser.driver.quit()
+
+
+@pytest.fixture
+def browser(chromium: Browser) -> WebDriver:
+    """The browser for the board, at a tablet's size."""
+    size = {"width": 1024, "height": 768, "deviceScaleFactor": 1, "mobile": False}
+    chromium.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    return chromium.driver
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ from models import passphrases
 from models import plant as plant_file
 from tests.browser.accessible import violations
 from tests.faults.killer import SAMPLE, pieces, put
-from tests.flows.serving import Service, boiled, until
+from tests.flows.serving import Service, boiled, until, with_people
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.slow]
 WORDS = {"MK": "quality oven mitts", "TS": "supervising mitts", "FL": "floury floor mitts"}
@@ -23,8 +23,7 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     """Served with people: QA, a supervisor and one of the floor."""
     folder = tmp_path_factory.mktemp("board")
     kept = {name: passphrases.hashed(words, cost=2**4) for name, words in WORDS.items()}
-    (folder / "people.toml").write_text(
-        f"""[sign_in]
+    people = f"""[sign_in]
 key = "a2tra2tra2tra2tra2tra2tra2tra2tra2tra2tra2s="
 [people.MK]
 role = "QA"
@@ -35,24 +34,10 @@ passphrase = "{kept["TS"]}"
 [people.FL]
 role = "floor"
 passphrase = "{kept["FL"]}"
-""",
-        encoding="utf-8",
-    )
-    (folder / "people.toml").chmod(0o600)
-    found = Service(folder, "--people", str(folder / "people.toml"))
-    for name, text in list(pieces())[:40]:
-        (found.logs / name).write_text(text, encoding="utf-8")
-    found.start()
+"""
+    found = with_people(folder, people, 40).start()
     yield found
     found.stop()
-
-
-@pytest.fixture
-def browser(chromium):
-    """The browser of this folder's tests, at a tablet's size."""
-    size = {"width": 1024, "height": 768, "deviceScaleFactor": 1, "mobile": False}
-    chromium.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    return chromium.driver
 
 
 def _sign_in(browser, service: Service, who: str) -> None:

@@ -9,7 +9,7 @@ import pytest
 from models import passphrases
 from tests.browser.accessible import violations
 from tests.faults.killer import pieces, put
-from tests.flows.serving import Service, until
+from tests.flows.serving import Service, until, with_people
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300), pytest.mark.slow]
 WORDS = {"TS": "supervising mitts", "tablet-k1": "kettle side tablet"}
@@ -20,9 +20,7 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     """Served with a supervisor and a tablet."""
     folder = tmp_path_factory.mktemp("kept")
     kept = {name: passphrases.hashed(words, cost=2**4) for name, words in WORDS.items()}
-    people = folder / "people.toml"
-    people.write_text(
-        f"""[sign_in]
+    people = f"""[sign_in]
 key = "a2tra2tra2tra2tra2tra2tra2tra2tra2tra2tra2s="
 [people.TS]
 role = "supervisor"
@@ -31,23 +29,10 @@ passphrase = "{kept["TS"]}"
 role = "floor"
 [devices.tablet-k1]
 passphrase = "{kept["tablet-k1"]}"
-""",
-        encoding="utf-8",
-    )
-    people.chmod(0o600)
-    found = Service(folder, "--people", str(people))
-    for name, text in list(pieces())[:8]:
-        (found.logs / name).write_text(text, encoding="utf-8")
-    found.start()
+"""
+    found = with_people(folder, people, 8).start()
     yield found
     found.stop()
-
-
-@pytest.fixture
-def browser(chromium):
-    size = {"width": 1024, "height": 768, "deviceScaleFactor": 1, "mobile": False}
-    chromium.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    return chromium.driver
 
 
 def sign_in(browser, service: Service, who: str, fresh: bool = True) -> None:

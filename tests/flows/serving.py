@@ -157,3 +157,16 @@ def boiled(now: datetime) -> str:
     shift = ("early", "late", "night")[since_six.hour // 8]
     names = "paste_batch,kettle,shift_date,shift,flour_kg,liquid_kg,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c,probe"
     return f"{names}\n99,K1,{since_six:%Y-%m-%d},{shift},64,128,192,172.8,{start},{end},66,contact\n"
+
+
+def with_people(folder: Path, people: str, pieces: int) -> Service:
+    """A service not yet started, with a people file of this text and so many of the sample's logs in its folder."""
+    from tests.faults import killer
+
+    file = folder / "people.toml"
+    file.write_text(people, encoding="utf-8")
+    file.chmod(0o600)
+    found = Service(folder, "--people", str(file))
+    for name, text in list(killer.pieces())[:pieces]:
+        (found.logs / name).write_text(text, encoding="utf-8")
+    return found

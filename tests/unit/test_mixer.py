@@ -231,9 +231,13 @@ def test_a_form_without_most_of_its_fields_is_asked_about_and_drawn(view: View, 
 # --- what is on hold ----------------------------------------------------------------------------
 
 
-def held(view: View, key: str = MILK.paste_key, ground: str = "foreign body", stands: bool = True) -> View:
+def held(
+    view: View, key: str = MILK.paste_key, ground: str = "foreign body", stands: bool = True, alert: str = ""
+) -> View:
     batch = Held("paste", key, key, NOW, "held" if stands else "released")
-    hold = Hold("H1", "", ground, "a <b>glove</b> was in it", "K2", NOW, "RS", (batch,), Loaves(0, 0, None, False, 0))
+    hold = Hold(
+        "H1", alert, ground, "a <b>glove</b> was in it", "K2", NOW, "RS", (batch,), Loaves(0, 0, None, False, 0)
+    )
     return replace(view, holds=(hold,), flour_lots={key: "F19"})
 
 
@@ -283,3 +287,9 @@ def test_a_cooling_hold_says_nothing_of_the_flour(view: View, journal: Journal) 
     seen = held(view, ground="cooling")
     form = FORM | {"paste_key": TUB.paste_key, "product": "soft", "flour_lot": "F19"}
     assert post(seen, journal, form).questions == ()
+
+
+def test_a_swapped_tub_that_an_alert_holds_says_nothing_of_the_flour(view: View, journal: Journal) -> None:
+    form = FORM | {"paste_key": TUB.paste_key, "product": "soft", "flour_lot": "F19"}
+    assert [one.code for one in post(held(view, ground="allergen"), journal, form).questions] == ["flour-on-hold"]
+    assert post(held(view, ground="allergen", alert="A1"), journal, form).questions == ()
