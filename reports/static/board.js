@@ -104,7 +104,7 @@ function keep(found) {
 }
 
 function fieldsOf(form) {
-  return [...form.elements].filter((one) => one.name && one.matches("input:not([type=hidden]), textarea, select"));
+  return [...form.elements].filter((one) => one.name && one.matches("input:not([type=hidden], [type=password]), textarea, select"));
 }
 
 // A form is known by where it is sent and by what it says of itself, its token aside.
