@@ -48,6 +48,8 @@ class Job:
 
         So a store kept among the logs takes in neither itself nor its archive.
         """
+        if path.name != self.out.name and not f"{path.name}.".startswith(f"{self.store.name}."):
+            return False  # most files, at once: a plant's logs of years are asked about in every run
         path, store_file, out = path.absolute(), self.store.absolute(), self.out.absolute()
         if path.parent == store_file.parent and (f"{path.name}.".startswith(f"{store_file.name}.")):
             return True

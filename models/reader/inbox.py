@@ -64,7 +64,9 @@ def fetch(path: Path) -> bytes:
         if _has_writer(descriptor):
             raise Refused(STILL_WRITTEN)
         try:
-            content = file.read(MOST_BYTES + 1)
+            content = file.read(
+                before.st_size + 1
+            )  # one more tells that it grew; room for the most would be made anew each time
         except OSError as error:
             raise Refused(_trouble(error)) from None
         after = os.fstat(descriptor)
