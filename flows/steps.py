@@ -164,10 +164,9 @@ def _read_new(
     }
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
-    pulled.files += [_said(path.relative_to(job.logs).as_posix(), "", None, "refused", why) for path, why in cannot]
+    pulled.files += [_said(name, "", None, "refused", why) for name, why in cannot.items()]
     pending: dict[str, list[Pending]] = {}
-    for path in found:
-        name = path.relative_to(job.logs).as_posix()
+    for name, path in found.items():
         try:
             content = intake.fetch(path)
         except intake.Refused as refused:

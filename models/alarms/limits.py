@@ -67,7 +67,7 @@ class Run:
     product: str | None
     direction: Direction
     keys: tuple[str, ...]
-    at: tuple[pd.Timestamp, ...]
+    at: Sequence[pd.Timestamp]
     values: tuple[float, ...]
     began: int
     signalled: int
@@ -108,7 +108,7 @@ def _judged(plant: Plant, table: str, rows: pd.DataFrame) -> pd.DataFrame:
 def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> list[Run]:
     flagged = broken.drop_duplicates("key").set_index("key")
     at = "cook_end" if family.table == "pastes" else "mixed_at"
-    keys, times = tuple(rows[key]), tuple(rows[at])
+    keys, times = tuple(rows[key]), rows[at].array
     values = tuple(rows[family.column].to_numpy(dtype=float))
     runs_found = []
     for direction, marks in _sides(family, rows, key, broken).items():
@@ -187,7 +187,7 @@ def _two_of_three(rows: pd.DataFrame, sides: Sides) -> Sides:
     result: Sides = {}
     for side, (action, _, judged) in sides.items():
         warned = beyond[side]
-        recent = np.array([warned[max(0, i - 2) : i + 1].sum() for i in range(len(warned))])
+        recent = np.convolve(warned.astype(int), np.ones(3, dtype=int))[: len(warned)]
         result[side] = (action | (warned & (recent >= 2)), warned, judged)
     return result
 

@@ -129,8 +129,7 @@ CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in DECLARED}
 
 def charted_columns(frame: str) -> set[str]:
     """The columns of `pastes` or `batches` that charts are made from."""
-    key = "paste_key" if frame == "pastes" else "batch_key"
-    return {name for char in DECLARED if char.frame == frame for name in _columns(char, key)}
+    return {name for char in DECLARED if char.frame == frame for name in _columns(char, _key(char))}
 
 
 def characteristic(stream: Stream) -> Characteristic:
@@ -150,26 +149,37 @@ def streams(plant: Plant, pastes: DataFrame, batches: DataFrame) -> dict[Stream,
     its time, or (for what loaves say) without a routine loaf is left out. An empty stream is left out.
     """
     frames = {"pastes": pastes, "batches": batches}
+    orders: dict[tuple[str, str], np.ndarray] = {}
     found: dict[Stream, Points] = {}
     for char in DECLARED:
-        frame = _usable(frames[char.frame], char)
-        for stream, rows in _groups(plant, char, frame):
+        frame = frames[char.frame]
+        if (char.frame, char.at) not in orders:
+            orders[char.frame, char.at] = _order(frame, char)
+        for stream, rows in _groups(plant, char, _usable(frame, char, orders[char.frame, char.at])):
             found[stream] = _points(char, rows)
     return found
 
 
-def _usable(frame: DataFrame, char: Characteristic) -> DataFrame:
+def _key(char: Characteristic) -> str:
+    return "paste_key" if char.frame == "pastes" else "batch_key"
+
+
+def _order(frame: DataFrame, char: Characteristic) -> np.ndarray:
+    """Positions of the rows in order of production."""
+    named = frame[[char.at, _key(char)]].reset_index(drop=True)
+    return named.sort_values([char.at, _key(char)], kind="stable").index.to_numpy()
+
+
+def _usable(frame: DataFrame, char: Characteristic, order: np.ndarray) -> DataFrame:
     keep = frame[char.column].notna() & frame[char.at].notna()
     if char.count is not None:
         least = 2 if char.scale == "spread" else 1
         keep &= frame[char.count].fillna(0) >= least
-    key = "paste_key" if char.frame == "pastes" else "batch_key"
-    frame = frame.loc[keep, _columns(char, key)]
+    frame = frame[_columns(char, _key(char))].iloc[order[keep.to_numpy()[order]]]
     if char.per == "plant":
         frame = frame[frame["yeast_lot"].fillna("") != ""]
-        frame = frame.sort_values([char.at, key], kind="stable")
         return frame.drop_duplicates("yeast_lot", keep="first")
-    return frame.sort_values([char.at, key], kind="stable")
+    return frame
 
 
 def _columns(char: Characteristic, key: str) -> list[str]:

@@ -53,7 +53,7 @@ SAID = ("baseline", "lower", "upper", "episodes", "state", "promise", "lasting")
 
 def fingerprint(points: Points, upto: int, baseline: Baseline | None, arl0: float) -> str:
     """Of everything that the chart of points[:upto] is made from. baseline: the frozen one it is given, if any."""
-    given = asdict(baseline) if baseline else None
+    given = vars(baseline) if baseline else None
     made = hashlib.sha256(json.dumps([given, arl0], default=str, sort_keys=True).encode())
     for numbers in (points.at, points.value, points.n, points.sd_within, points.day):
         made.update(np.ascontiguousarray(numbers[:upto]).tobytes())

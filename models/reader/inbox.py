@@ -29,23 +29,21 @@ Apart = Callable[[Path], bool]
 
 def find(
     folder: Path, only: Collection[str] | None = None, apart: Apart | None = None
-) -> tuple[list[Path], list[tuple[Path, str]]]:
-    """The files below a folder that may be logs, and those refused outright with the reason.
+) -> tuple[dict[str, Path], dict[str, str]]:
+    """The files below a folder that may be logs, and those refused outright with the reason, each by its name there.
 
     only: names below it, where not all. apart: files and folders that are none of the logs, such as the store's own.
 
     Both in bytewise order of the path relative to the folder. Hidden and temporary files are passed over. Links,
     pipes and devices are never opened, followed or waited for; a file somebody is still writing is refused for now.
     """
-    files: list[tuple[Path, str | None]] = []
-    for path, trouble in _below(folder, apart):
-        if only is None or path.relative_to(folder).as_posix() in only:
-            files.append((path, trouble or _outright(path, folder)))
-    files.sort(key=lambda item: _order(item[0], folder))
-    growing = _growing([path for path, why in files if why is None])
-    taken = [path for path, why in files if why is None and path not in growing]
-    refused = [(path, why or STILL_WRITTEN) for path, why in files if why is not None or path in growing]
-    return taken, refused
+    every = [found for found in _below(folder, apart) if only is None or found[1] in only]
+    every.sort(key=lambda found: os.fsencode(found[1]))
+    why = {name: trouble or _outright(path, name) for path, name, trouble in every}
+    growing = _growing([path for path, name, _ in every if why[name] is None])
+    why |= {name: STILL_WRITTEN for path, name, _ in every if path in growing}
+    taken = {name: path for path, name, _ in every if why[name] is None}
+    return taken, {name: reason for name, reason in why.items() if reason is not None}
 
 
 def fetch(path: Path) -> bytes:
@@ -64,9 +62,7 @@ def fetch(path: Path) -> bytes:
         if _has_writer(descriptor):
             raise Refused(STILL_WRITTEN)
         try:
-            content = file.read(
-                before.st_size + 1
-            )  # one more tells that it grew; room for the most would be made anew each time
+            content = file.read(before.st_size + 1)  # one more tells that it grew
         except OSError as error:
             raise Refused(_trouble(error)) from None
         after = os.fstat(descriptor)
@@ -75,28 +71,25 @@ def fetch(path: Path) -> bytes:
     return content
 
 
-def _order(path: Path, folder: Path) -> bytes:
-    return os.fsencode(path.relative_to(folder).as_posix())
-
-
-def _below(folder: Path, apart: Apart | None) -> Iterator[tuple[Path, str | None]]:
-    """Every file below the folder that is not passed over; a folder that cannot be read, with the reason."""
-    folders = [folder]
+def _below(folder: Path, apart: Apart | None) -> Iterator[tuple[Path, str, str | None]]:
+    """Every file below the folder that is not passed over, and its name there; a folder that cannot be read, with the reason."""
+    folders = [(folder, "")]
     while folders:
-        here = folders.pop()
+        here, inside = folders.pop()
         try:
             with os.scandir(here) as entries:
                 found = list(entries)
         except OSError as error:
-            yield here, f"the folder cannot be read ({error.strerror})"
+            yield here, inside.removesuffix("/") or ".", f"the folder cannot be read ({error.strerror})"
             continue
         for entry in found:
-            if is_passed_over(entry.name) or (apart and apart(here / entry.name)):
+            path = here / entry.name
+            if is_passed_over(entry.name) or (apart and apart(path)):
                 continue
             if entry.is_dir(follow_symlinks=False):
-                folders.append(here / entry.name)
+                folders.append((path, f"{inside}{entry.name}/"))
             else:
-                yield here / entry.name, None
+                yield path, inside + entry.name, None
 
 
 def is_passed_over(name: str) -> bool:
@@ -104,8 +97,8 @@ def is_passed_over(name: str) -> bool:
     return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
 
 
-def _outright(path: Path, folder: Path) -> str | None:
-    """Why a file is refused without being opened; None where it may be a log."""
+def _outright(path: Path, name: str) -> str | None:
+    """Why a file is refused without being opened; None where it may be a log. name: below the folder."""
     try:
         mode = path.lstat().st_mode
     except OSError as error:
@@ -113,7 +106,7 @@ def _outright(path: Path, folder: Path) -> str | None:
     if not stat.S_ISREG(mode):
         return _kind_of(mode)
     try:
-        str(path.relative_to(folder)).encode("utf-8")
+        name.encode("utf-8")
     except UnicodeEncodeError:
         return "the file's name is no readable text: rename it"
     return None if os.access(path, os.R_OK) else "may not be read: give read permission to the account that runs this"
@@ -132,19 +125,17 @@ def _trouble(error: OSError) -> str:
 
 
 def _growing(paths: list[Path]) -> set[Path]:
-    """Files that somebody is writing. Where the system cannot tell, those whose size or time still moves."""
-    growing, unknown = set(), {}
-    for path in paths:
-        written = _written_to(path)
-        if written:
-            growing.add(path)
-        elif written is None:
-            unknown[path] = _state(path)
-    newest = time.time() - FRESH_SECONDS
-    fresh = {path: state for path, state in unknown.items() if state is None or state[1] > newest * 1e9}
-    if fresh:
+    """Fresh files that somebody is writing. Where the system cannot tell, those whose size or time still moves.
+
+    Of files that lay still for a while it is asked when they are fetched: a plant's logs of years are looked at in every run.
+    """
+    newest = (time.time() - FRESH_SECONDS) * 1e9
+    fresh = {path: state for path in paths if (state := _state(path)) is None or state[1] > newest}
+    written = {path: _written_to(path) for path in fresh}
+    unknown = [path for path, by_whom in written.items() if by_whom is None]
+    if unknown:
         time.sleep(PAUSE_SECONDS)
-    return growing | {path for path, state in fresh.items() if _state(path) != state}
+    return {path for path in fresh if written[path]} | {path for path in unknown if _state(path) != fresh[path]}
 
 
 def _state(path: Path) -> tuple[int, int] | None:
