@@ -13,6 +13,8 @@ from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flows import ahead
+
 if TYPE_CHECKING:
     import duckdb
 
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from models.shapes import Baseline, Charted, Stream
     from models.snapshot import Snapshot
     from models.storage.account import Touched
-    from models.storage.bulk import Checked, Taken
+    from models.storage.bulk import Taken
     from models.storage.cases import CaseEvent
     from models.storage.decisions import Decision
     from models.storage.take import Pending
@@ -155,31 +157,27 @@ def _read_new(
 
     in_bulk: takes the files, by log, whose sure rows go from the archive into the store as they stand.
     """
-    from models.judging import checks
     from models.reader import intake
     from models.storage import bulk, store, take
 
     known = {
         sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
     }
+    was_taken = {sha: kind for sha, (kind, outcome) in known.items() if outcome == "taken"}
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(name, "", None, "refused", why) for name, why in cannot.items()]
     pending: dict[str, list[Pending]] = {}
-    for name, path in found.items():
-        try:
-            content = intake.fetch(path)
-        except intake.Refused as refused:
-            pulled.files.append(_said(name, "", None, "refused", str(refused)))
+    for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant):
+        name, sha = came.name, came.sha256
+        if came.refused:
+            pulled.files.append(_said(name, "", None, "refused", came.refused))
             continue
-        sha = hashlib.sha256(content).hexdigest()
-        if known.get(sha, ("", ""))[1] == "taken":
-            pulled.files.append(_said(name, sha, known[sha][0], "already taken", "the same content was taken before"))
+        if sha in was_taken:
+            pulled.files.append(_said(name, sha, was_taken[sha], "already taken", "the same content was taken before"))
             continue
-        checks.load_suite()
-        store.archive(store.archive_folder(job.store), sha, content)
-        checked = _look(con, content, store.archived(store.archive_folder(job.store), sha), job.plant)
-        read = _read_one(name, content, job.plant) if checked is None else (checked.suspects, checked.typed)
+        checked = came.checked()
+        read = _read_one(name, came.content, job.plant) if checked is None else (checked.suspects, checked.typed)
         new = sha not in known
         if isinstance(read, str):
             pulled.files.append(_said(name, sha, None, "refused", read) | {"new": new})
@@ -193,7 +191,7 @@ def _read_new(
         notes = "; ".join(dict.fromkeys((*sheet.notes, *typed.notes)))
         con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
         _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
-        known[sha] = (sheet.kind, "taken")
+        was_taken[sha] = sheet.kind
         alike = pending.setdefault(sheet.kind, [])
         alike.append(take.Pending(file_id, sheet, typed, seq, checked is not None))
         if checked is not None:
@@ -206,15 +204,6 @@ def _read_new(
         if sum(file.n for file in alike) >= TOGETHER:
             yield pending.pop(sheet.kind)
     yield from pending.values()
-
-
-def _look(con: duckdb.DuckDBPyConnection, content: bytes, archived: Path, plant: Plant) -> Checked | None:
-    """A very large plain file that needs no frame; None for every other."""
-    from models.reader import bulk as reader
-    from models.storage import bulk
-
-    layout = reader.look(content, plant)
-    return None if layout is None else bulk.check(con, archived, layout, plant)
 
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:
@@ -341,7 +330,7 @@ def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...
 
     batches, checks = wide.load(con, "batches"), gather.log(con, "check")
     weighed = weigh_kept(
-        job.plant, batches, checks, lambda days: (gather.loaves_of(con, days), gather.output_of(con, days)), kept
+        job.plant, batches, checks, lambda days: (gather.loaves(con, days), gather.output_of(con, days)), kept
     )
     return Found(
         pastes=wide.load(con, "pastes"),

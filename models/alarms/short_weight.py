@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -95,13 +97,26 @@ def weigh_kept(plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: 
     keys = _day_keys(days, kept)
     stale = [day for day in days if kept.weights.get(day, ("", ""))[0] != keys[day]]
     made: dict[str, list[Weighed]] = {day: [] for day in stale}
-    for some in _bounded(stale, kept.days["loaves"]):
+    for some, loaves, output in _ahead(load, _bounded(stale, kept.days["loaves"])):
         rows = batches[batches["shift_date"].isin(pd.to_datetime(some))]
-        for one in weigh(plant, rows, *load(some), checks):
+        for one in weigh(plant, rows, loaves, output, checks):
             made[one.day].append(one)
     for day in days:
         kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
     return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
+
+
+def _ahead(load: Load, parts: Iterable[list[str]]) -> Iterator[tuple[list[str], pd.DataFrame, pd.DataFrame]]:
+    """Days with their loaves and output: the next are loaded while these are weighed, by one thread that alone calls `load`."""
+    with ThreadPoolExecutor(1, "loaves") as one_thread:
+        coming: deque[tuple[list[str], Future[tuple[pd.DataFrame, pd.DataFrame]]]] = deque()
+        for days in parts:
+            coming.append((days, one_thread.submit(load, days)))
+            if len(coming) > 1:
+                these, loaded = coming.popleft()
+                yield these, *loaded.result()
+        for these, loaded in coming:
+            yield these, *loaded.result()
 
 
 def _bounded(days: list[str], loaves: Mapping[str, str]) -> Iterator[list[str]]:

@@ -7,6 +7,8 @@ the same files in one run or in many gives the same account.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
@@ -199,7 +201,8 @@ def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: 
     has its status at once; the others are settled with the rows they meet, and join `again`."""
     make_arriving(con, kind)
     arriving = f"SELECT * FROM arriving_{kind}" + (f" UNION ALL BY NAME {in_bulk}" if in_bulk else "")
-    con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT *, {_linked_identity(kind)} AS identity, CASE WHEN credible AND NOT asks
+    with _at_once(con) if in_bulk else nullcontext():
+        con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT *, {_linked_identity(kind)} AS identity, CASE WHEN credible AND NOT asks
             THEN CASE WHEN batch_key IS NULL AND dough_batch IS NOT NULL THEN 'waiting' ELSE 'accepted' END END AS status
         FROM (SELECT r.*, h.batch_key, coalesce(h.asks, false) AS asks FROM {_linked(kind, f"({arriving})")})""")
     new = f"SELECT identity FROM log_{kind} WHERE seq >= {first_new}"
@@ -217,6 +220,20 @@ def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: 
         lots = con.execute(f"SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq >= {first_new}")
         touched.yeast_lots |= {name for (name,) in lots.fetchall()}
     con.execute(f"DROP TABLE arriving_{kind}; DROP TABLE reach; DROP TABLE met")
+
+
+@contextmanager
+def _at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """Rows of several files go in at once; they are matched to the doughs, of which there are few, as they come.
+
+    Left to itself the database puts the rows in order, one file after the other, and gathers them all before it looks at a
+    dough: it cannot know how many there are.
+    """
+    con.execute("SET preserve_insertion_order = false; SET disabled_optimizers = 'build_side_probe_side'")
+    try:
+        yield
+    finally:
+        con.execute("SET preserve_insertion_order = true; RESET disabled_optimizers")
 
 
 def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:

@@ -7,8 +7,10 @@ which is not certain, go through frames and the suite like those of any other fi
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
+from itertools import accumulate, groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -207,7 +209,10 @@ def _filled(names: tuple[str, ...]) -> str:
 
 
 def rows(con: duckdb.DuckDBPyConnection, taken: list[Taken]) -> str:
-    """SQL of the sure rows of taken files of one log, as an arriving row is. Empty where there are none."""
+    """SQL of the sure rows of taken files of one log, as an arriving row is. Empty where there are none.
+
+    In as many parts as there are threads: rows are numbered one after the other within a part, and the parts at once.
+    """
     import pandas as pd
 
     seqs = [seq for file in taken for seq in (file.first_seq + file.checked.suspects.row_numbers - 2).tolist()]
@@ -216,7 +221,17 @@ def rows(con: duckdb.DuckDBPyConnection, taken: list[Taken]) -> str:
     layouts: dict[tuple[Any, ...], list[Taken]] = {}
     for file in taken:
         layouts.setdefault((file.checked.layout.header.contract, file.checked.layout.columns), []).append(file)
-    return " UNION ALL BY NAME ".join(_rows_alike(alike) for alike in layouts.values())
+    (threads,) = con.execute("SELECT current_setting('threads')").fetchone() or (1,)
+    return " UNION ALL BY NAME ".join(
+        _rows_alike(part) for alike in layouts.values() for part in _shared_out(alike, threads)
+    )
+
+
+def _shared_out(taken: list[Taken], parts: int) -> Iterator[list[Taken]]:
+    """The files in order, in at most so many parts of about as many rows."""
+    ends = list(accumulate(file.checked.layout.rows for file in taken))
+    for _, part in groupby(zip(taken, ends, strict=True), key=lambda file: (file[1] - 1) * parts // ends[-1]):
+        yield [file for file, _ in part]
 
 
 def _rows_alike(alike: list[Taken]) -> str:

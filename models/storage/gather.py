@@ -114,11 +114,6 @@ def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), 
     )
 
 
-def loaves_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
-    """Like `loaves`, of the doughs of these production days only."""
-    return store.many(con, _loaves_of(days), "log_loaf.measured_at, identity", store.typed_columns(FRAMES["loaves"]))
-
-
 def _loaves_of(days: list[str]) -> str:
     wanted = f"SELECT batch_key FROM batches WHERE shift_date IN ({_dates(days)})"
     return f"log_loaf WHERE status = 'accepted' AND batch_key IN ({wanted})"

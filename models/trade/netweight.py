@@ -17,6 +17,7 @@ from models.trade.loaf import too_hot
 from models.trade.placed import placed
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
 
     from models.plant import Plant
@@ -225,7 +226,7 @@ def _verdict(
     day, line, product = key
     label_g = float(plant.products[product].label_g or 0.0)
     counts, left_out = _counting(plant, loaves)
-    weights = counts["baked_g"].tolist()
+    weights = counts["baked_g"].to_numpy(dtype=float)
     blank = NetWeight(
         rule=plant.net_weight.rule,
         line=line,
@@ -287,7 +288,7 @@ def scale_doubt(loaves: pd.DataFrame, checks: pd.DataFrame | None, bears_g: floa
     return f"the scale was off by {off:.1f} g, the test bears {bears_g:.1f} g" if off > bears_g else ""
 
 
-def _judge_eu(blank: NetWeight, weights: list[float], made: float | None, doubt: str) -> NetWeight:
+def _judge_eu(blank: NetWeight, weights: np.ndarray, made: float | None, doubt: str) -> NetWeight:
     """76/211/EEC: mean, at most 1 in 40 beyond one tolerable negative error, none beyond two."""
     error_g = tolerable_negative_error(blank.label_g)
     t1_g, t2_g = round(blank.label_g - error_g, 6), round(blank.label_g - 2 * error_g, 6)
@@ -296,29 +297,29 @@ def _judge_eu(blank: NetWeight, weights: list[float], made: float | None, doubt:
         n_wanted=wanted(made),
         t1_g=t1_g,
         t2_g=t2_g,
-        below_t1=sum(w < t1_g for w in weights),
-        below_t2=sum(w < t2_g for w in weights),
+        below_t1=int((weights < t1_g).sum()),
+        below_t2=int((weights < t2_g).sum()),
     )
     words: list[Word] = [judge_t1(figures.below_t1, figures.n), "not met" if figures.below_t2 else "met"]
     return _concluded(figures, words, doubt, broken=figures.below_t2 > 0)
 
 
-def _judge_133(blank: NetWeight, weights: list[float], made: float | None, doubt: str) -> NetWeight:
+def _judge_133(blank: NetWeight, weights: np.ndarray, made: float | None, doubt: str) -> NetWeight:
     """Handbook 133: the average error within the sample error limit, none beyond the allowed variation."""
     t1_g = round(blank.label_g - allowed_variation(blank.label_g), 6)
     figures = replace(
-        _figures(blank, weights, 0.975), n_wanted=wanted_133(made), t1_g=t1_g, below_t1=sum(w < t1_g for w in weights)
+        _figures(blank, weights, 0.975), n_wanted=wanted_133(made), t1_g=t1_g, below_t1=int((weights < t1_g).sum())
     )
     allowed = 1 if figures.n >= 48 else 0
     words: list[Word] = ["not met" if figures.below_t1 > allowed else "met"]
     return _concluded(figures, words, doubt, broken=False)
 
 
-def _figures(blank: NetWeight, weights: list[float], probability: float) -> NetWeight:
+def _figures(blank: NetWeight, weights: np.ndarray, probability: float) -> NetWeight:
     if len(weights) < 2:
-        return replace(blank, mean_g=weights[0] if weights else None)
-    mean_g = fmean(weights)
-    sd_g = sqrt(fsum((weight - mean_g) ** 2 for weight in weights) / (len(weights) - 1))
+        return replace(blank, mean_g=float(weights[0]) if len(weights) else None)
+    mean_g = fmean(weights.tolist())
+    sd_g = sqrt(fsum(((weights - mean_g) ** 2).tolist()) / (len(weights) - 1))
     return replace(
         blank, mean_g=mean_g, sd_g=sd_g, mean_limit_g=mean_limit(blank.label_g, sd_g, len(weights), probability)
     )

@@ -71,7 +71,7 @@ def anew(job: steps.Job) -> list[str]:
         checks = gather.log(con, "check")
         days = sorted({str(day.date()) for day in batches["shift_date"]})
         charted = tuple(one for one, _ in chart_plant(job.plant, pastes, batches, ledger.baselines(con)))
-        weighed = short_weight.weigh(job.plant, batches, gather.loaves_of(con, days), gather.log(con, "output"), checks)
+        weighed = short_weight.weigh(job.plant, batches, gather.loaves(con, days), gather.log(con, "output"), checks)
         found = Found(
             pastes,
             batches,

@@ -1,0 +1,93 @@
+"""New logs in their order, fetched and archived; the very large ones are looked at a few at once, ahead of the one being read."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import deque
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from models.plant import Plant
+    from models.storage.bulk import Checked
+
+# very large files looked at together, and files held in memory until their turn comes
+AT_ONCE, HELD = 2, 16
+
+
+@dataclass(frozen=True)
+class Arrived:
+    """A file as it came. refused: why its content could not be fetched; looks: what a look at a very large one finds."""
+
+    name: str
+    content: bytes = b""
+    sha256: str = ""
+    refused: str = ""
+    looks: Future[Checked | None] | None = None
+
+    def checked(self) -> Checked | None:
+        """The file where the database may read it as it stands; None where a frame is needed."""
+        return self.looks.result() if self.looks else None
+
+
+def arrivals(
+    con: duckdb.DuckDBPyConnection, found: Mapping[str, Path], taken: Mapping[str, object], archive: Path, plant: Plant
+) -> Iterator[Arrived]:
+    """The files, each archived whole before anything is read from it. taken: hash of those that were; not looked at again."""
+    waiting: deque[Arrived] = deque()
+    with ThreadPoolExecutor(AT_ONCE, "look") as pool:
+        for name, path in found.items():
+            waiting.append(_arrived(con, pool, name, path, taken, archive, plant))
+            while waiting and _is_its_turn(waiting):
+                yield waiting.popleft()
+        yield from waiting
+
+
+def _is_its_turn(waiting: deque[Arrived]) -> bool:
+    """Whether the first has been waited for long enough: nothing to wait for, or as many behind it as may be."""
+    return waiting[0].looks is None or len(waiting) > HELD or sum(one.looks is not None for one in waiting) > AT_ONCE
+
+
+def _arrived(
+    con: duckdb.DuckDBPyConnection,
+    pool: ThreadPoolExecutor,
+    name: str,
+    path: Path,
+    taken: Mapping[str, object],
+    archive: Path,
+    plant: Plant,
+) -> Arrived:
+    from models.judging import checks
+    from models.reader import bulk as reader
+    from models.reader import intake
+    from models.storage import store
+
+    try:
+        content = intake.fetch(path)
+    except intake.Refused as refused:
+        return Arrived(name, refused=str(refused))
+    sha = hashlib.sha256(content).hexdigest()
+    if sha in taken:
+        return Arrived(name, content, sha)
+    checks.load_suite()
+    store.archive(archive, sha, content)
+    if len(content) < reader.FEWEST_BYTES:
+        return Arrived(name, content, sha)
+    return Arrived(
+        name, content, sha, looks=pool.submit(_look, con.cursor(), content, store.archived(archive, sha), plant)
+    )
+
+
+def _look(own: duckdb.DuckDBPyConnection, content: bytes, archived: Path, plant: Plant) -> Checked | None:
+    """A very large plain file that needs no frame; None for every other. own: a connection of the thread's own."""
+    from models.reader import bulk as reader
+    from models.storage import bulk
+
+    with own:
+        layout = reader.look(content, plant)
+        return None if layout is None else bulk.check(own, archived, layout, plant)
