@@ -1,4 +1,4 @@
-"""The board's screens: plain data in, one HTML page out. Words stand in `texts`, one file a screen, never in code.
+"""The board's screens: plain data in, one HTML page out. Words stand in `models.texts`, one file a screen, never in code.
 
 A screen is a template under `templates/board`; what changes while one looks is marked `data-live` and is exchanged
 by `static/board.js` whenever the service says that something changed.
@@ -6,7 +6,6 @@ by `static/board.js` whenever the service says that something changed.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from models.pages import words
+from models.texts import texts
 from reports import figures, inked
 
 if TYPE_CHECKING:
@@ -42,12 +42,6 @@ class Frame:
     follows: bool = False
     tap: tuple[str, ...] = ()
     unrecorded: bool = False
-
-
-@cache
-def texts(name: str) -> dict[str, Any]:
-    """The words of one screen."""
-    return tomllib.loads((HERE / "texts" / f"{name}.toml").read_text(encoding="utf-8"))
 
 
 @cache

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from models.floor.acting import LONGEST_NOTE, ActRefused
 from models.floor.quarantine import DecisionRefused
-from reports.board import texts
+from models.texts import texts
 
 
 def act_refused(no: ActRefused) -> str:

@@ -21,7 +21,8 @@ from models.storage.cases import CaseError
 from models.storage.decisions import DecisionError
 from models.storage.holds import HoldError
 from models.storage.store import open_for_reading
-from reports import board, said, tablets
+from models.texts import texts
+from reports import said, tablets
 
 if TYPE_CHECKING:
     from flows.floor.floor import Floor
@@ -123,7 +124,7 @@ def _tablet(floor: Floor, request: Request, name: str, post: Callable[..., Any],
         raise HTTPException(
             503, f"kept, but not on the board yet: {error.strerror}; it is taken as soon as that is over"
         ) from None
-    words = board.texts(name)["said"].get(outcome.said, "")
+    words = texts(name)["said"].get(outcome.said, "")
     if outcome.questions or words:
         frame = screens.frame(floor, request, words)
         return Response(draw(frame, outcome.screen), 422 if outcome.questions else 200, media_type="text/html")

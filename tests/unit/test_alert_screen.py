@@ -168,7 +168,7 @@ def test_every_refusal_and_state_has_its_words() -> None:
     from models.fixed import ROLES
     from models.floor.acting import ACTS, Why
     from models.floor.floor import STATES
-    from reports.board import texts
+    from models.texts import texts
 
     words, board = texts("alert"), texts("board")
     assert set(words["refused"]) == set(get_args(Why)) and set(words["acts"]) == set(ACTS)

@@ -96,7 +96,7 @@ def test_forms_that_are_taken() -> None:
 def test_every_refusal_has_its_words() -> None:
     from typing import get_args
 
-    from reports.board import texts
+    from models.texts import texts
 
     assert set(texts("quarantine")["no"]) == set(get_args(Why))
 
