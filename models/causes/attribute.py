@@ -21,6 +21,7 @@ from models.causes.story import Story
 from models.causes.suspects import Other, nuisances, suspects
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
+from models.texts import texts
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -207,13 +208,14 @@ def unit_of(change: float, level: float) -> float:
 
 def _untraced(change: float) -> Call:
     """No answer: too little measured to hold the episode against."""
-    why = "not enough measured batches of this line and product to trace anything"
+    t = texts("causes")
+    why = t["not_traced"]
     span = (min(0.0, change), max(0.0, change))
     causes = tuple(
         Cause(g, change if g == "unexplained" else 0.0, *span, 1.0 if g == "unexplained" else 0.0, "", (), (why,))
         for g in GROUPS
     )
-    return Call(causes, "Nothing recorded explains it", (), (), (), ("Was it measured and written down right?",), ())
+    return Call(causes, t["nothing"], (), (), (), (t["not_traced_check"],), ())
 
 
 def attribute(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.shapes import Group
+from models.texts import texts
 
 ELASTICITY, ELASTICITY_SD = 0.40, 0.12
 """Volume for 1 % of gas made, at a fixed proof time: shared by every driver of gas."""
@@ -38,8 +39,8 @@ class Effect:
 
     slope, slope_sd: ln(specific volume) for one unit of the term. of_gas: the driver acts through the gas made, and
     shares the elasticity. relative: shown in percent of the usual. least: a smaller move is not worth naming, in
-    `unit`. low, high: the floor's words for either side, with {size}. shared_by: the key of a line in the plant file
-    that names what the driver's fault would be shared by.
+    `unit`. shared_by: the key of a line in the plant file that names what the driver's fault would be shared by. Its
+    words stand in texts/drivers.toml under its name.
     """
 
     name: str
@@ -49,14 +50,32 @@ class Effect:
     slope_sd: float
     unit: str = ""
     least: float = 1e9
-    low: str = ""
-    high: str = ""
-    quantity: str = ""
-    check: str = ""
-    unchecked: str = ""
     of_gas: bool = False
     relative: bool = False
     shared_by: str = ""
+
+    def _words(self, what: str) -> str:
+        return texts("drivers").get(self.name, {}).get(what, "")
+
+    def moved(self, size: float) -> str:
+        """The move in the floor's words; an effect that works on one side only has one word for it."""
+        words = self._words("low") if size < 0 else ""
+        return (words or self._words("high")).format(size=size_text(size))
+
+    @property
+    def quantity(self) -> str:
+        """What moves, as a sentence of evidence names it."""
+        return self._words("quantity")
+
+    @property
+    def check(self) -> str:
+        """What a supervisor checks first."""
+        return self._words("check")
+
+    @property
+    def unchecked(self) -> str:
+        """What is not known where it was not recorded; empty: nothing is said of it."""
+        return self._words("unchecked")
 
 
 PASTE: tuple[Effect, ...] = (
@@ -68,12 +87,7 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.006,
         unit="points",
         least=0.5,
-        low="Dough {size} points too dry: the paste lost water",
-        high="Dough {size} points too wet",
-        quantity="hydration against the formula",
-        unchecked="the paste's water",
         shared_by="kettle",
-        check="Weigh the kettle again: tare, residue, water put back",
     ),
     Effect("water_curve", "usual_gap_points", "paste", slope=-0.0025, slope_sd=0.0012, unit="points²"),
     Effect(
@@ -84,11 +98,6 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.001,
         unit="%",
         least=3.0,
-        low="Paste dosed {size} % short",
-        high="Paste overdosed by {size} %",
-        quantity="paste dose",
-        check="Weigh one dose of paste on another scale; close the kettle's ledger",
-        unchecked="paste dose",
         shared_by="line",
     ),
     Effect(
@@ -99,10 +108,6 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.003,
         unit="°C",
         least=1.0,
-        high="Paste cooked {size} °C below its limit",
-        quantity="cook temperature below its limit",
-        check="Read the stirred paste's core with a second probe",
-        unchecked="cook temperature",
         shared_by="kettle",
     ),
     Effect(
@@ -113,10 +118,6 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.002,
         unit="°C",
         least=2.0,
-        high="Paste cooked {size} °C above its limit",
-        quantity="cook temperature above its limit",
-        check="Boil-over and scorch; read the core with a second probe",
-        unchecked="cook temperature",
         shared_by="kettle",
     ),
     Effect(
@@ -127,11 +128,6 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.010,
         unit="°C",
         least=1.0,
-        low="Paste {size} °C cold into the dough",
-        high="Paste {size} °C warm into the dough",
-        quantity="paste temperature at mixing",
-        check="Paste temperature at the mixer; was it chilled?",
-        unchecked="paste temperature at mixing",
         of_gas=True,
         shared_by="kettle",
     ),
@@ -143,10 +139,6 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.0004,
         unit="h",
         least=12.0,
-        high="Paste {size} h older than a day",
-        quantity="paste age beyond a day",
-        check="Use the fresh paste",
-        unchecked="paste age",
         shared_by="kettle",
     ),
 )
@@ -160,11 +152,6 @@ YEAST: tuple[Effect, ...] = (
         slope_sd=0.12,
         unit="%",
         least=2.5,
-        low="Yeast dosed {size} % short",
-        high="Yeast overdosed by {size} %",
-        quantity="yeast dose",
-        check="Yeast scale with a check weight, and the yeast's stock ledger",
-        unchecked="yeast dose",
         of_gas=True,
         relative=True,
         shared_by="line",
@@ -177,11 +164,6 @@ YEAST: tuple[Effect, ...] = (
         slope_sd=0.010,
         unit="°C",
         least=0.5,
-        low="Dough {size} °C cold",
-        high="Dough {size} °C warm",
-        quantity="dough temperature",
-        check="Dough with a second probe; water meter, flour and paste temperature",
-        unchecked="dough temperature",
         of_gas=True,
         shared_by="mixer",
     ),
@@ -193,11 +175,6 @@ YEAST: tuple[Effect, ...] = (
         slope_sd=0.12,
         unit="%",
         least=4.0,
-        low="Proof {size} % short",
-        high="Proof {size} % long",
-        quantity="proof time",
-        check="Proofer's clock, and the line's stops",
-        unchecked="proof time",
         of_gas=True,
         relative=True,
         shared_by="proofer",
@@ -210,11 +187,6 @@ YEAST: tuple[Effect, ...] = (
         slope_sd=0.008,
         unit="°C",
         least=1.0,
-        low="Proofer {size} °C cold",
-        high="Proofer {size} °C warm",
-        quantity="proofer temperature",
-        check="Proofer with a second thermometer",
-        unchecked="proofer temperature",
         of_gas=True,
         shared_by="proofer",
     ),
@@ -229,10 +201,6 @@ HANDLING: tuple[Effect, ...] = (
         slope_sd=0.12,
         unit="%",
         least=4.0,
-        high="Dough mixed {size} % too little",
-        quantity="mixing below the usual, stiffness allowed for",
-        check="Mixer's real time and energy, and its load",
-        unchecked="mixing energy or time",
         relative=True,
         shared_by="mixer",
     ),
@@ -244,10 +212,6 @@ HANDLING: tuple[Effect, ...] = (
         slope_sd=0.10,
         unit="%",
         least=4.0,
-        high="Dough mixed {size} % too much",
-        quantity="mixing above the usual, stiffness allowed for",
-        check="Mixer's real time and energy, and its load",
-        unchecked="mixing energy or time",
         relative=True,
         shared_by="mixer",
     ),
@@ -259,10 +223,6 @@ HANDLING: tuple[Effect, ...] = (
         slope_sd=0.0015,
         unit="% RH",
         least=4.0,
-        high="Proofer {size} % RH too dry",
-        quantity="proof humidity below 70 %",
-        check="Proofer's humidity; skin on the pieces",
-        unchecked="proof humidity",
         shared_by="proofer",
     ),
 )
@@ -276,11 +236,6 @@ UNEXPLAINED: tuple[Effect, ...] = (
         slope_sd=0.012,
         unit="points",
         least=0.5,
-        low="Bake loss {size} points low",
-        high="Bake loss {size} points high",
-        quantity="bake loss",
-        check="Oven zones and core temperature; loaf scale with a check weight",
-        unchecked="bake loss",
         shared_by="oven",
     ),
 )

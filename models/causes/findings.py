@@ -10,6 +10,7 @@ from math import sqrt
 from typing import Literal
 
 from models.shapes import GROUPS, Group
+from models.texts import texts
 
 Found = Literal["real", "nothing found"]
 Z90 = 1.645
@@ -46,11 +47,11 @@ class Record:
     @property
     def says(self) -> str:
         """The record in words."""
+        t = texts("causes")["last"]
         if not self.closed:
-            return f"{self.group}: no such call has been closed yet"
-        return (
-            f"{self.group}: {self.real} of {self.closed} closed calls were real "
-            f"(90 %: {100 * self.low:.0f} to {100 * self.high:.0f} %)"
+            return t["no_record"].format(group=self.group)
+        return t["record"].format(
+            group=self.group, real=self.real, closed=self.closed, low=100 * self.low, high=100 * self.high
         )
 
 
@@ -77,12 +78,13 @@ def last_time(findings: Sequence[Finding], group: Group, driver: str, line: str 
     if not found:
         return None
     last = max(found, key=lambda f: (f.closed_at, f.alert))
-    where = f", {last.line}" if last.line else ""
-    note = f": {last.note}" if last.note else ""
-    real = sum(f.found == "real" for f in found)
-    return (
-        f"Last time ({last.closed_at:%Y-%m-%d}{where}, alert {last.alert}) {last.found}{note}; "
-        f"real in {real} of {len(found)} like episodes"
+    t, day = texts("causes")["last"], f"{last.closed_at:%Y-%m-%d}"
+    return t["time"].format(
+        when=f"{day}, {last.line}" if last.line else day,
+        alert=last.alert,
+        found=t["noted"].format(found=last.found, note=last.note) if last.note else last.found,
+        real=sum(f.found == "real" for f in found),
+        n=len(found),
     )
 
 

@@ -18,8 +18,8 @@ KEPT_SETS = 60
 class Candidate:
     """One thing that may have happened, unrecorded: its column over the rows, prior sd of its size, its chance.
 
-    kind: what it is; name: which one; says: in words. `inside` is False for a nuisance that is no part of this call
-    (another line's own episode).
+    kind: what it is; name: which one; says: how a call names it, empty where none does. `inside` is False for a
+    nuisance that is no part of this call (another line's own episode).
     """
 
     kind: str

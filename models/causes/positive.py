@@ -12,6 +12,7 @@ from models.causes.field import Field
 from models.causes.hypotheses import Candidate
 from models.plant import Plant
 from models.shapes import Episode, Points
+from models.texts import texts
 
 SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD = 0.34, 0.18
 """ln of the within-batch spread under a handling fault, against the usual: 1.25 to 2.5 times. Common practice."""
@@ -23,32 +24,6 @@ SAME_GAS = 0.08
 MOST, OVEN_SEEN, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 2.5, 3.0, 0.5, 5.0, -2.5
 CHECK_OFF, CHECK_WITHIN = 0.012, 0.006
 CHANGE_BEFORE_H, CHANGE_AFTER_H = 24, 2
-WORDS: dict[str, tuple[str, ...]] = {
-    "oven": ("oven", "burner", "bake", "baking", "damper", "steam"),
-    "proof": ("proof", "humid"),
-    "flour": ("flour", "silo"),
-    "yeast": ("yeast",),
-    "paste": ("kettle", "paste", "cook"),
-    "handling": (
-        "mould",
-        "mold",
-        "divid",
-        "rounder",
-        "sheet",
-        "bench",
-        "roller",
-        "mixer",
-        "mixing",
-        "hook",
-        "belt",
-        "transfer",
-        "conveyor",
-        "pressure board",
-        "gap",
-    ),
-    "instrument": ("volumeter", "scale", "seed", "calibrat", "laser", "thermomet", "probe"),
-}
-"""Words of the change log and what they are about, the first that fits. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -131,12 +106,13 @@ def kept_move(field: Field) -> tuple[float, float, str]:
     fair = ~(np.abs(np.log(np.where(made > 0, made, 1.0))) > SAME_GAS)
     kept = np.where(fair, field.num["gas_kept_pct"], np.nan)
     places = sorted({str(v) for v in field.text["gas_sampled_after"][field.episode & np.isfinite(kept)] if v})
-    return *_moved(kept, field), " and ".join(places)
+    return *_moved(kept, field), texts("evidence")["and"].join(places)
 
 
 def _about(what: str) -> str:
+    """What a change is about, by the first words of the trade that fit. Common practice, no source."""
     said = what.lower()
-    return next((about for about, words in WORDS.items() if any(w in said for w in words)), "other")
+    return next((about for about, words in texts("changelog").items() if any(w in said for w in words)), "other")
 
 
 def changes_near(plant: Plant, field: Field, episode: Episode, points: Points, changes: Any) -> tuple[Change, ...]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.causes.drivers import Shift, ratio
+from models.causes.drivers import ratio
 from models.causes.effects import PLACE
+from models.causes.positive import Change
 from models.causes.rows import lots_of
 from models.causes.story import Driver, Story, against, dough_ids, local, named, odd_lots
+from models.texts import texts
 
 MOST_DRIVERS = 3
 LOOK_BACK = 15
@@ -29,30 +31,35 @@ def evidence(story: Story, group: str) -> tuple[str, ...]:
 
 def _of_driver(story: Story, d: Driver) -> list[str]:
     return [
-        _level(story, d.effect.quantity, d.effect.unit, d.shift),
+        _level(story, d),
         _amount(story, d),
         _scope(story, d),
         _time(story, d),
     ]
 
 
-def _level(story: Story, quantity: str, unit: str, shift: Shift) -> str:
-    return (
-        f"Level: {quantity} {shift.after:.1f} {unit} over {shift.n_after} doughs ({dough_ids(story)}) against "
-        f"{shift.before:.1f} ± {shift.sd:.1f} {unit} in {shift.n_before} baseline doughs: outside its own limits."
+def _level(story: Story, d: Driver) -> str:
+    shift = d.shift
+    return texts("evidence")["level"]["driver"].format(
+        quantity=d.effect.quantity,
+        unit=d.effect.unit,
+        doughs=dough_ids(story),
+        after=shift.after,
+        n=shift.n_after,
+        before=shift.before,
+        sd=shift.sd,
+        n_before=shift.n_before,
     )
 
 
 def _amount(story: Story, d: Driver) -> str:
-    unit = story.stream.unit
-    return (
-        f"Amount: it accounts for about {d.part:+.2f} {unit} (90 %: {d.part - d.half:+.2f} to {d.part + d.half:+.2f}) "
-        f"of {story.change:+.2f} {unit}."
+    return texts("evidence")["amount"]["driver"].format(
+        part=d.part, low=d.part - d.half, high=d.part + d.half, change=story.change, unit=story.stream.unit
     )
 
 
 def _opposed(story: Story, d: Driver) -> str:
-    return f"Against the change: {d.words}, about {d.part:+.2f} {story.stream.unit}."
+    return texts("evidence")["amount"]["against"].format(words=d.words, part=d.part, unit=story.stream.unit)
 
 
 def line_move(story: Story, line: str, rows: np.ndarray) -> tuple[float, int]:
@@ -69,24 +76,42 @@ def other_lines(story: Story) -> list[str]:
 
 
 def _scope(story: Story, d: Driver) -> str:
-    plant, kind, own = story.plant, d.effect.shared_by, story.field.line
+    plant, kind, own, t = story.plant, d.effect.shared_by, story.field.line, texts("evidence")["scope"]
     name = getattr(plant.lines.get(own), kind, None) if kind != "line" else None
     lines = [n for n in other_lines(story) if name and getattr(plant.lines.get(n), kind, None) == name]
     if not lines:
-        return f"Scope: no other line measured then shares {kind} {name}." if name else f"Scope: {own} alone."
+        return t["nobody_shares"].format(kind=kind, name=name) if name else t["alone"].format(line=own)
+    said = "; ".join(_shares(story, d, line) for line in lines)
+    return t["shares"].format(kind=kind, name=name, lines=said)
+
+
+def _shares(story: Story, d: Driver, line: str) -> str:
+    """What the driver and the volume did on a line that shares the piece of equipment."""
     shown, since = story.known.terms.shown[:, PLACE[d.effect.name]], story.field.since()
+    rows = since & (story.field.text["line"] == line)
+    driver = shown[rows][np.isfinite(shown[rows])]
+    size, n = line_move(story, line, since)
+    t, volume = texts("evidence")["scope"], 100 * size
+    if not len(driver):
+        return t["line_no_driver"].format(line=line, volume=volume, n=n)
+    effect = d.effect
+    return t["line_driver"].format(
+        line=line, quantity=effect.quantity, driver=driver.mean(), unit=effect.unit, volume=volume, n=n
+    )
+
+
+def _of_lines(story: Story, lines: list[str], rows: np.ndarray) -> str:
+    """What the volume of each of these lines did on these rows."""
     said = []
     for line in lines:
-        rows = since & (story.field.text["line"] == line)
-        driver = shown[rows][np.isfinite(shown[rows])]
-        size, n = line_move(story, line, since)
-        seen = f"{d.effect.quantity} {driver.mean():+.1f} {d.effect.unit}" if len(driver) else "driver not recorded"
-        said.append(f"{line} {seen}, volume {100 * size:+.1f} % (n {n})")
-    return f"Scope: shares {kind} {name}: {'; '.join(said)}."
+        size, n = line_move(story, line, rows)
+        said.append(texts("evidence")["scope"]["line"].format(line=line, volume=100 * size, n=n))
+    return ", ".join(said)
 
 
 def _time(story: Story, d: Driver) -> str:
     """Where the driver itself moved, against where the volume did."""
+    t = texts("evidence")["time"]
     field, shown = story.field, story.known.terms.shown[:, PLACE[d.effect.name]]
     rows = np.flatnonzero(field.stream == field.own)
     began = int(np.flatnonzero(field.episode[rows])[0])
@@ -95,7 +120,7 @@ def _time(story: Story, d: Driver) -> str:
     values = shown[rows[first : last + 1]]
     known = np.flatnonzero(np.isfinite(values))
     if len(known) < 4:
-        return "Time: too few readings to say when it moved."
+        return t["too_few"]
     v, best, at = values[known], -1.0, 1
     for k in range(1, len(v)):
         gain = k * (len(v) - k) / len(v) * (v[k:].mean() - v[:k].mean()) ** 2
@@ -104,110 +129,92 @@ def _time(story: Story, d: Driver) -> str:
     when = first + int(known[at])
     key = field.text["batch_key"][rows[when]]
     lag = began - when
-    told = (
-        "with the volume" if lag == 0 else f"{abs(lag)} measured batches {'before' if lag > 0 else 'after'} the volume"
-    )
-    return f"Time: it moved at {key}, {told}."
+    told = t["with_volume"] if lag == 0 else t["before_volume"] if lag > 0 else t["after_volume"]
+    return told.format(batch=key, n=abs(lag))
 
 
 def _of_lots(story: Story) -> list[str]:
-    field, lines = story.field, []
+    field, lines, t = story.field, [], texts("evidence")
     lots = lots_of(field)
     for lot, mean, sd in odd_lots(story)[:2]:
-        gas = GAS * np.expm1(mean)
-        lines.append(
-            f"Level: yeast lot {lot} makes {gas:+.0f} % gas (90 %: {GAS * np.expm1(mean - 1.645 * sd):+.0f} to "
-            f"{GAS * np.expm1(mean + 1.645 * sd):+.0f}) against the baseline's lots."
-        )
-        said = []
-        for line in sorted({str(v) for v in field.text["line"][lots == lot]}):
-            size, n = line_move(story, line, lots == lot)
-            said.append(f"{line} {100 * size:+.1f} % (n {n})")
-        lines.append(f"Scope: volume of the lines on {lot}: {', '.join(said)}.")
+        gas, low, high = (GAS * np.expm1(ln) for ln in (mean, mean - 1.645 * sd, mean + 1.645 * sd))
+        lines.append(t["level"]["lot_gas"].format(lot=lot, gas=gas, low=low, high=high))
+        on_it = sorted({str(v) for v in field.text["line"][lots == lot]})
+        lines.append(t["scope"]["lot"].format(lot=lot, lines=_of_lines(story, on_it, lots == lot)))
         first = int(np.flatnonzero((lots == lot) & (field.stream == field.own))[0])
-        lines.append(
-            f"Time: {field.line} opened {lot} at {field.text['batch_key'][first]}; "
-            f"the change began at {story.points.keys[story.episode.began]}."
-        )
+        opened, began = field.text["batch_key"][first], story.points.keys[story.episode.began]
+        lines.append(t["time"]["lot_opened"].format(line=field.line, lot=lot, batch=opened, began=began))
     return lines
 
 
 def _of_tests(story: Story) -> list[str]:
     """Gas tests of the episode's lots, whatever they say."""
     field, lines = story.field, []
+    made = ratio(field, "gas_produced_ml")
     for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
         rows = field.text["yeast_lot"] == lot
         alone = field.num["lot_gas_ml"][rows & np.isfinite(field.num["lot_gas_ml"])]
-        made = ratio(field, "gas_produced_ml")
         dough = rows & np.isfinite(made)
         if lot and len(alone):
-            before = field.num["lot_gas_ml"][field.base]
-            known = before[np.isfinite(before)]
-            against_usual = (
-                f", {100 * (alone[-1] / np.median(known) - 1):+.0f} % against the baseline's" if len(known) else ""
-            )
-            lines.append(
-                f"Level: gas test of lot {lot} alone {alone[-1]:.0f} mL{against_usual}; one test's sd about "
-                f"{100 * story.known.fit.sds['lot test']:.0f} %."
-            )
+            lines.append(_lot_test(story, lot, alone[-1]))
         if lot and dough.any():
-            off = 100 * np.expm1(made[dough].mean())
-            n = int(dough.sum())
-            lines.append(
-                f"Level: {n} gas test{'s' if n > 1 else ''} of doughs on lot {lot}, {off:+.0f} % against the usual; "
-                f"one test's sd about {100 * story.known.fit.sds['dough test']:.0f} %."
-            )
+            lines.append(_dough_tests(story, lot, made[dough]))
     return lines
+
+
+def _lot_test(story: Story, lot: str, ml: float) -> str:
+    """A test of the lot alone, against the baseline's where that has any."""
+    t, sd = texts("evidence")["level"], 100 * story.known.fit.sds["lot test"]
+    before = story.field.num["lot_gas_ml"][story.field.base]
+    known = before[np.isfinite(before)]
+    if not len(known):
+        return t["lot_test"].format(lot=lot, ml=ml, sd=sd)
+    return t["lot_test_against"].format(lot=lot, ml=ml, off=100 * (ml / np.median(known) - 1), sd=sd)
+
+
+def _dough_tests(story: Story, lot: str, made: np.ndarray) -> str:
+    """Tests of doughs on the lot. made: ln gas against the usual."""
+    t, n = texts("evidence")["level"], len(made)
+    said = t["dough_tests"] if n > 1 else t["dough_test"]
+    sd = 100 * story.known.fit.sds["dough test"]
+    return said.format(n=n, lot=lot, off=100 * np.expm1(made.mean()), sd=sd)
 
 
 def _of_handling(story: Story) -> list[str]:
-    signs, lines = story.known.signs, []
+    signs, lines, t = story.known.signs, [], texts("evidence")["level"]
     ratio_ln, error = signs.spread
     if np.isfinite(ratio_ln):
-        lines.append(
-            f"Level: spread within batches {np.exp(ratio_ln):.2f} times the baseline's (90 %: "
-            f"{np.exp(ratio_ln - 1.645 * error):.2f} to {np.exp(ratio_ln + 1.645 * error):.2f}, "
-            f"n {int(story.field.episode.sum())} batches)."
-        )
+        times, low, high = (np.exp(ln) for ln in (ratio_ln, ratio_ln - 1.645 * error, ratio_ln + 1.645 * error))
+        lines.append(t["spread"].format(times=times, low=low, high=high, n=int(story.field.episode.sum())))
     points, error, places = signs.kept
     if np.isfinite(points):
-        lines.append(
-            f"Level: gas kept {points:+.1f} ± {error:.1f} points at the usual gas made"
-            f"{f', pieces taken after the {places}' if places else ''}."
-        )
-    lines += [
-        f"Time: {c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})."
-        for c in signs.changes
-        if c.about == "handling"
-    ]
-    return lines
+        said = t["gas_kept_after"] if places else t["gas_kept"]
+        lines.append(said.format(points=points, error=error, places=places))
+    return lines + [_changed(story, c) for c in signs.changes if c.about == "handling"]
+
+
+def _changed(story: Story, c: Change) -> str:
+    at = local(story.plant, c.at)
+    return texts("evidence")["time"]["changed"].format(what=c.what, scope=c.scope, name=c.name, at=at)
 
 
 def _of_rest(story: Story) -> list[str]:
-    signs, lines = story.known.signs, []
-    (volume, e_volume), (weight, e_weight) = signs.volume, signs.weight
+    signs, lines, t = story.known.signs, [], texts("evidence")
+    (volume, volume_error), (weight, weight_error) = signs.volume, signs.weight
     if np.isfinite(volume) and np.isfinite(weight):
         lines.append(
-            f"Level: volume {100 * volume:+.1f} ± {100 * e_volume:.1f} %, loaf weight {100 * weight:+.1f} ± "
-            f"{100 * e_weight:.1f} %."
+            t["level"]["volume_and_weight"].format(
+                volume=100 * volume,
+                volume_error=100 * volume_error,
+                weight=100 * weight,
+                weight_error=100 * weight_error,
+            )
         )
     lines += [
-        f"Level: {c.instrument} read {100 * c.after:+.1f} % against its standard on {local(story.plant, c.at)}."
+        t["level"]["volumeter"].format(instrument=c.instrument, off=100 * c.after, at=local(story.plant, c.at))
         for c in signs.volumeters
         if np.isfinite(c.after)
     ]
-    since, said = story.field.since(), []
-    for line in other_lines(story):
-        size, n = line_move(story, line, since)
-        said.append(f"{line} {100 * size:+.1f} % (n {n})")
-    lines.append(
-        f"Scope: volume of the other lines since then: {', '.join(said)}."
-        if said
-        else "Scope: no other line was measured since then."
-    )
-    lines += [
-        f"Time: {c.what} ({c.scope} {c.name}, {local(story.plant, c.at)})."
-        for c in signs.changes
-        if c.about != "handling"
-    ]
-    return lines
+    said = _of_lines(story, other_lines(story), story.field.since())
+    lines.append(t["scope"]["other_lines"].format(lines=said) if said else t["scope"]["no_other_line"])
+    return lines + [_changed(story, c) for c in signs.changes if c.about != "handling"]

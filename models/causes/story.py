@@ -9,13 +9,14 @@ import numpy as np
 
 from models.causes.asking import LOT_GAS
 from models.causes.drivers import Shift
-from models.causes.effects import EFFECTS, Effect, size_text
+from models.causes.effects import EFFECTS, Effect
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
 from models.causes.rows import UNRECORDED
 from models.causes.suspects import Other
 from models.plant import Plant
 from models.shapes import GROUPS, Episode, Points, Stream
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.causes.attribute import Evidence, Parts
@@ -74,8 +75,7 @@ class Driver:
     @property
     def words(self) -> str:
         """The move in the floor's words."""
-        words = self.effect.low if self.shift.size < 0 and self.effect.low else self.effect.high
-        return words.format(size=size_text(self.shift.size))
+        return self.effect.moved(self.shift.size)
 
 
 def moved(story: Story, group: str) -> list[Driver]:
@@ -141,7 +141,7 @@ def odd_lots(story: Story) -> list[tuple[str, float, float]]:
 def dough_ids(story: Story) -> str:
     """The episode's batches, first and last, by their names everywhere."""
     keys = story.field.text["batch_key"][story.field.episode]
-    return str(keys[0]) if len(keys) == 1 else f"{keys[0]} to {keys[-1]}"
+    return str(keys[0]) if len(keys) == 1 else texts("causes")["batches"].format(first=keys[0], last=keys[-1])
 
 
 def local(plant: Plant, at: np.datetime64) -> str:

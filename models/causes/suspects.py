@@ -11,6 +11,7 @@ from models.causes.hypotheses import Candidate
 from models.causes.rows import UNRECORDED, Design, lot_age, lots_of
 from models.plant import Plant
 from models.shapes import Episode, Points, Stream
+from models.texts import texts
 
 LOT_SD, AGEING_SD, STEP_SD = 0.12, 0.03, 0.06
 CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR, CHANCE_ELSEWHERE = 0.05, 0.006, 0.04, 0.05
@@ -19,13 +20,7 @@ RATE_LINE, RATE_PLANT = 0.008, 0.008
 HANDLING_PART, UNSEEN_PART = 0.65, 0.35
 MOST_LINE, MOST_HANDLING, MOST_PLANT = 0.3, 0.2, 0.2
 MOST_ELSEWHERE = 4
-SHARED: tuple[tuple[str, str], ...] = (
-    ("volumeter", "the shared volumeter"),
-    ("oven", "the shared oven"),
-    ("mixer", "the shared mixer"),
-    ("proofer", "the shared proofer"),
-    ("kettle", "the shared kettle"),
-)
+SHARED = ("volumeter", "oven", "mixer", "proofer", "kettle")
 Other = tuple[Stream, Episode, Points]
 
 
@@ -60,18 +55,14 @@ def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
         if lot.startswith(UNRECORDED):
             continue
         rows = (lots == lot).astype(float)
-        found.append(
-            Candidate(
-                "yeast lot", lot, "yeast", f"yeast lot {lot}", model.column(rows * gain, rows, lot), LOT_SD, CHANCE_LOT
-            )
-        )
+        found.append(Candidate("yeast lot", lot, "yeast", "", model.column(rows * gain, rows, lot), LOT_SD, CHANCE_LOT))
         if episode.direction == "low":
             found.append(
                 Candidate(
                     "ageing",
                     lot,
                     "yeast",
-                    f"yeast lot {lot} growing weaker",
+                    "",
                     model.column(rows * gain * age, rows * age),
                     AGEING_SD,
                     CHANCE_AGEING,
@@ -79,7 +70,8 @@ def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
             )
     for lot in _in_use(field.text["flour_lot"], field):
         column = model.column((field.text["flour_lot"] == lot).astype(float))
-        found.append(Candidate("flour lot", lot, "unexplained", f"flour lot {lot}", column, STEP_SD, CHANCE_FLOUR))
+        says = texts("causes")["driver"]["flour_lot"].format(lot=lot)
+        found.append(Candidate("flour lot", lot, "unexplained", says, column, STEP_SD, CHANCE_FLOUR))
     return found
 
 
@@ -95,7 +87,7 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Ca
             "line",
             field.line,
             "unexplained",
-            f"something on {field.line} that nobody recorded",
+            "",
             model.column(own),
             STEP_SD,
             min(MOST_LINE, rate),
@@ -104,7 +96,7 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Ca
             "handling",
             field.line,
             "handling",
-            "gas kept",
+            "",
             model.column(own),
             STEP_SD,
             min(MOST_HANDLING, HANDLING_PART * rate),
@@ -118,7 +110,7 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Ca
                 "proof",
                 field.line,
                 "yeast",
-                "the proof, not recorded",
+                "",
                 model.column(rows * gain, rows),
                 LOT_SD,
                 min(MOST_PLANT, UNSEEN_PART * rate),
@@ -133,7 +125,7 @@ def _together(plant: Plant, field: Field, episode: Episode, model: Design) -> li
     everyone = np.ones(len(field), dtype=bool) if len(set(field.text["line"][since])) > 1 else None
     found: list[Candidate] = []
     seen: list[np.ndarray] = []
-    for kind, says, rows in [("plant", "all lines", everyone), *((k, s, sharing(plant, field, k)) for k, s in SHARED)]:
+    for kind, rows in [("plant", everyone), *((kind, sharing(plant, field, kind)) for kind in SHARED)]:
         if rows is None or any((rows[since] == s[since]).all() for s in seen):
             continue
         seen.append(rows)
@@ -142,7 +134,7 @@ def _together(plant: Plant, field: Field, episode: Episode, model: Design) -> li
                 kind,
                 kind,
                 "unexplained",
-                f"something of {says}",
+                texts("causes")["something"][kind].format(name=getattr(plant.lines.get(field.line), kind, None)),
                 model.column((since & rows).astype(float)),
                 STEP_SD,
                 chance if kind == "plant" else chance / 2,
@@ -165,7 +157,7 @@ def elsewhere(field: Field, others: Sequence[Other], model: Design) -> list[Cand
                         "elsewhere",
                         stream.line or "",
                         "unexplained",
-                        f"line {stream.line} on its own",
+                        "",
                         model.column(rows.astype(float)),
                         STEP_SD,
                         CHANCE_ELSEWHERE,

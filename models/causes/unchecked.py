@@ -6,6 +6,7 @@ import numpy as np
 
 from models.causes.effects import EFFECTS
 from models.causes.story import Story
+from models.texts import texts
 
 
 def not_checked(story: Story, group: str) -> tuple[str, ...]:
@@ -21,56 +22,57 @@ def _missing(story: Story, group: str) -> list[str]:
     for k, effect in enumerate(EFFECTS):
         if effect.group == group and effect.unchecked:
             found[effect.unchecked] = int((~np.isfinite(story.known.terms.shown[field.episode, k])).sum())
+    t = texts("unchecked")
     return [
-        f"{what} not recorded" if n == total else f"{what} not recorded on {n} of {total} doughs"
-        for what, n in found.items()
-        if n
+        (t["never"] if n == total else t["some"]).format(what=what, n=n, total=total) for what, n in found.items() if n
     ]
 
 
 def _yeast(story: Story) -> list[str]:
     field = story.field
     tested = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
-    lines = []
+    lines, t = [], texts("unchecked")
     for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
         if not lot:
             n = int((field.text["yeast_lot"][field.episode] == "").sum())
-            lines.append(f"yeast lot not recorded on {n} of {int(field.episode.sum())} doughs")
+            lines.append(t["yeast_lot"].format(n=n, total=int(field.episode.sum())))
         elif not tested[field.text["yeast_lot"] == lot].any():
-            lines.append(f"no gas test on yeast lot {lot}")
+            lines.append(t["gas_of_lot"].format(lot=lot))
     return lines
 
 
 def _paste(story: Story) -> list[str]:
     silent, total = int(story.known.terms.silent[story.field.episode].sum()), int(story.field.episode.sum())
     keys = set(story.field.text["paste_key"][story.field.episode]) - {""}
-    lines = [f"water put back not recorded on {silent} of {total} doughs"] if silent else []
+    t = texts("unchecked")
+    lines = [t["water"].format(n=silent, total=total)] if silent else []
     if keys and len(story.pastes) and "residue_kg" in story.pastes:
         mine = story.pastes[story.pastes["paste_key"].isin(keys)]
         unweighed = int(mine["residue_kg"].isna().sum())
         if unweighed:
-            lines.append(f"residue not weighed on {unweighed} of {len(mine)} pastes: the loss may hold it")
+            lines.append(t["residue"].format(n=unweighed, total=len(mine)))
     return lines
 
 
 def _handling(story: Story) -> list[str]:
-    lines = []
+    lines, t = [], texts("unchecked")
     points, _, places = story.known.signs.kept
     if not np.isfinite(points):
-        lines.append("gas kept not tested on these doughs")
+        lines.append(t["gas_kept"])
     elif "moulder" not in places:
-        lines.append("gas kept not tested after the moulder")
+        lines.append(t["after_moulder"])
     if not np.isfinite(story.known.signs.spread[0]):
-        lines.append("spread within batches not known: fewer than two loaves a batch")
+        lines.append(t["spread"])
     return lines
 
 
 def _rest(story: Story) -> list[str]:
     seen = {c.instrument for c in story.known.signs.volumeters if np.isfinite(c.after)}
     meters = sorted(set(story.field.text["volumeter"][story.field.episode]) - {""})
-    lines = [f"volumeter {name} not checked since the change began" for name in meters if name not in seen]
+    t = texts("unchecked")
+    lines = [t["volumeter"].format(name=name) for name in meters if name not in seen]
     if not meters:
-        lines.append("volumeter not recorded: no check can be held against it")
+        lines.append(t["no_volumeter"])
     if not (story.field.text["flour_lot"][story.field.episode] != "").all():
-        lines.append("flour lot not recorded on all doughs")
+        lines.append(t["flour_lot"])
     return lines
