@@ -98,7 +98,7 @@ def _day_ticks(panel: _Panel) -> dict[str, list[str]]:
     every = [first + timedelta(days=i) for i in range((last - first).days + 1)]
     step = -(-len(every) // 5)
     days = [day for day in every[step // 2 :: step] if panel.share(f"{day}T00:00:00") < 0.9]
-    return {"tickvals": [day.isoformat() for day in days], "ticktext": [words.day_name(day)[4:] for day in days]}
+    return {"tickvals": [day.isoformat() for day in days], "ticktext": [words.short_date(day) for day in days]}
 
 
 def _reach(shown: Curve) -> tuple[float, float]:

@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from models.texts import texts
+
 NOT_RECORDED = "not recorded"
 _SPACE = "\u00a0"
 _MINUS = "\u2212"
@@ -41,28 +43,25 @@ class Characteristic:
     title: str
 
 
+_RELATIVE = {
+    "specific volume",
+    "volume",
+    "weight",
+    "within-batch spread",
+    "gassing power",
+    "gassing power of the lot",
+    "proof height",
+}
 CHARACTERISTICS: dict[str, Characteristic] = {
-    "specific volume": Characteristic("small", "large", True, "Specific volume"),
-    "volume": Characteristic("small", "large", True, "Loaf volume"),
-    "weight": Characteristic("light", "heavy", True, "Loaf weight"),
-    "bake loss": Characteristic("below its level", "above its level", False, "Bake loss"),
-    "dough temperature": Characteristic("cold", "warm", False, "Dough temperature"),
-    "cook temperature": Characteristic("below its level", "above its level", False, "Cook temperature"),
-    "paste loss": Characteristic("less boiled off", "more boiled off", False, "Water lost in the cook"),
-    "paste at 2 h": Characteristic("colder", "warmer", False, "Paste 2 h after cooking"),
-    "paste at 6 h": Characteristic("colder", "warmer", False, "Paste 6 h after cooking"),
-    "within-batch spread": Characteristic("more even", "less even", True, "Spread within the batch"),
-    "gassing power": Characteristic("weaker", "stronger", True, "Gassing power of the dough"),
-    "gassing power of the lot": Characteristic("weaker", "stronger", True, "Gassing power of the yeast lot"),
-    "share of gas kept": Characteristic("less gas kept", "more gas kept", False, "Share of gas kept"),
-    "proof time": Characteristic("shorter", "longer", False, "Proof time"),
-    "proof height": Characteristic("lower", "higher", True, "Proof height"),
+    name: Characteristic(said["low"], said["high"], name in _RELATIVE, said["title"])
+    for name, said in texts("words")["characteristic"].items()
 }
 
 
 def characteristic(name: str) -> Characteristic:
     """The floor's words for a characteristic; plain low and high where it has none of its own."""
-    return CHARACTERISTICS.get(name, Characteristic("low", "high", False, name[:1].upper() + name[1:]))
+    plain = texts("words")["other_characteristic"]
+    return CHARACTERISTICS.get(name) or Characteristic(plain["low"], plain["high"], False, name[:1].upper() + name[1:])
 
 
 def missing(value: Any) -> bool:
@@ -108,34 +107,35 @@ def interval(low: Any, high: Any, unit: str = "", decimals: int | None = None, *
     if missing(low) or missing(high):
         return NOT_RECORDED
     places = _DECIMALS.get(unit, 2) if decimals is None else decimals
-    return f"{number(low, '', places, signed=signed)} to {number(high, unit, places, signed=signed)}"
+    first, last = number(low, "", places, signed=signed), number(high, unit, places, signed=signed)
+    return texts("words")["interval"].format(low=first, high=last)
 
 
 def limits(low: Any, high: Any, unit: str = "", decimals: int | None = None) -> str:
     """A window in words, one side open where that limit is not there."""
     if missing(low) and missing(high):
-        return "no limit set"
+        return texts("words")["no_limit"]
     if missing(low):
-        return f"at most {number(high, unit, decimals)}"
+        return texts("words")["at_most"].format(high=number(high, unit, decimals))
     if missing(high):
-        return f"at least {number(low, unit, decimals)}"
+        return texts("words")["at_least"].format(low=number(low, unit, decimals))
     return interval(low, high, unit, decimals)
 
 
 def count(many: float, one: str, more: str | None = None) -> str:
     """ "1 dough", "2 doughs", "no doughs"."""
-    plural = more or f"{one}s"
+    what = one if many == 1 else more or f"{one}s"
     if not many:
-        return f"no {plural}"
-    return f"{number(float(many), '', 0)}{_SPACE}{one if many == 1 else plural}"
+        return texts("words")["none_of"].format(what=what)
+    return texts("words")["many_of"].format(many=number(float(many), "", 0), what=what)
 
 
-def join(parts: Iterable[str], last: str = "and") -> str:
+def join(parts: Iterable[str]) -> str:
     """ "a, b and c"."""
     parts = list(parts)
     if len(parts) < 2:
         return "".join(parts)
-    return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+    return texts("words")["listed"].format(first=", ".join(parts[:-1]), last=parts[-1])
 
 
 def sentence(words: str) -> str:
@@ -178,34 +178,31 @@ def clock(value: Any, zone: ZoneInfo) -> str:
     return f"{at:%H:%M} (UTC{at:%z})" if twice else f"{at:%H:%M}"
 
 
-def day_name(value: date, *, year: bool = False) -> str:
-    """ "Tue 5 May", with the year on request. English whatever the machine speaks."""
-    weekday = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[value.weekday()]
-    return f"{weekday} {value.day} {month_name(value.month)[:3]}" + (f" {value.year}" if year else "")
+def day_name(value: date) -> str:
+    """ "Tue 5 May". The texts' words whatever the machine speaks."""
+    t = texts("words")
+    return t["day"].format(weekday=t["weekdays_short"][value.weekday()], day=value.day, month=_month(value))
+
+
+def short_date(value: date) -> str:
+    """ "5 May"."""
+    return texts("words")["short_date"].format(day=value.day, month=_month(value))
 
 
 def long_day(value: date) -> str:
     """ "Tuesday 5 May 2026"."""
-    names = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-    return f"{names[value.weekday()]} {value.day} {month_name(value.month)} {value.year}"
+    t = texts("words")
+    weekday, month = t["weekdays"][value.weekday()], month_name(value.month)
+    return t["long_day"].format(weekday=weekday, day=value.day, month=month, year=value.year)
 
 
 def month_name(month: int) -> str:
     """ "May"."""
-    return (
-        "January",
-        "February",
-        "March",
-        "April",
-        "May",
-        "June",
-        "July",
-        "August",
-        "September",
-        "October",
-        "November",
-        "December",
-    )[month - 1]
+    return texts("words")["months"][month - 1]
+
+
+def _month(value: date) -> str:
+    return texts("words")["months_short"][value.month - 1]
 
 
 def when(value: Any, zone: ZoneInfo, on: date | None = None) -> str:
@@ -213,15 +210,21 @@ def when(value: Any, zone: ZoneInfo, on: date | None = None) -> str:
     at = local(value, zone)
     if at is None:
         return NOT_RECORDED
-    return clock(value, zone) if at.date() == on else f"{day_name(at.date())} {clock(value, zone)}"
+    if at.date() == on:
+        return clock(value, zone)
+    return texts("words")["when"].format(day=day_name(at.date()), clock=clock(value, zone))
 
 
 def span(first: date, last: date) -> str:
     """ "5 Apr to 4 May 2026"."""
     if first == last:
-        return f"{first.day} {month_name(first.month)[:3]} {first.year}"
-    year = "" if first.year == last.year else f" {first.year}"
-    return f"{first.day} {month_name(first.month)[:3]}{year} to {last.day} {month_name(last.month)[:3]} {last.year}"
+        return _date(first)
+    began = short_date(first) if first.year == last.year else _date(first)
+    return texts("words")["span"].format(first=began, last=_date(last))
+
+
+def _date(value: date) -> str:
+    return texts("words")["date"].format(day=value.day, month=_month(value), year=value.year)
 
 
 def slug(name: str) -> str:
@@ -239,20 +242,20 @@ def batch(key: Any, on: date | None = None) -> str:
     except ValueError:
         return str(key)
     name = f"{parts[1]}{_SPACE}{parts[2]}"
-    return name if day == on else f"{name} of {day.day}{_SPACE}{month_name(day.month)[:3]}"
+    return name if day == on else texts("words")["batch_of"].format(batch=name, day=day.day, month=_month(day))
 
 
 def how_big(name: str, change: float, level: float | None, unit: str) -> str:
     """A change in the floor's words: "4.5 % small", "1.8 °C cold", "2.1 % of Wb more boiled off"."""
     words = characteristic(name)
     side = words.low if change < 0 else words.high
-    if words.relative and level:
-        return f"{number(abs(100 * change / level), '%')} {side}"
-    return f"{number(abs(change), unit)} {side}"
+    size = number(abs(100 * change / level), "%") if words.relative and level else number(abs(change), unit)
+    return texts("words")["how_big"].format(size=size, side=side)
 
 
 def on_a_loaf(change: float, loaf_g: float) -> str:
     """A change of specific volume (mL/g) as millilitres on a loaf of `loaf_g`: "about 85 mL on a 400 g loaf"."""
     millilitres = abs(change) * loaf_g
     step = 5 if millilitres >= 20 else 1
-    return f"about {number(step * round(millilitres / step), 'mL')} on a {number(round(loaf_g), 'g')} loaf"
+    volume = number(step * round(millilitres / step), "mL")
+    return texts("words")["on_a_loaf"].format(volume=volume, loaf=number(round(loaf_g), "g"))
