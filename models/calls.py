@@ -15,6 +15,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from models.alarms.alerts import local
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.floor.holds import Hold
@@ -118,15 +119,14 @@ def of_holds(
 
 def _of_hold(to: str, hold: Hold, people: People, plant: Plant, now: datetime) -> Message:
     name = "M" + hashlib.sha256("\x1f".join((to, "held", hold.hold)).encode()).hexdigest()[:10]
-    batches = ", ".join(f"{batch.kind} {batch.key}" for batch in hold.batches if batch.stands)
-    lines = [
-        plain(f"Held by {hold.by} at {local(hold.history[0].at, plant):%Y-%m-%d %H:%M}: {hold.why}"),
-        plain(batches),
-    ]
+    batches, t = ", ".join(f"{batch.kind} {batch.key}" for batch in hold.batches if batch.stands), texts("message")
+    held_by = t["held_by"].format(who=hold.by, at=local(hold.history[0].at, plant), why=hold.why)
+    lines = [plain(held_by), plain(batches)]
     if people.messages.board:
         lines.append(f"{people.messages.board}/holds")
-    title = plain(f"HOLD {hold.where}: held by hand") + f" ({plain(plant.plant)})"
-    return Message(name, to, "held", True, (hold.hold,), now, title, "\n".join([*lines, "", f"Message {name}."]))
+    title = t["title"].format(title=plain(t["hold"].format(where=hold.where)), plant=plain(plant.plant))
+    body = "\n".join([*lines, "", t["name"].format(name=name)])
+    return Message(name, to, "held", True, (hold.hold,), now, title, body)
 
 
 def unheard(
@@ -225,22 +225,25 @@ def _message(
     names = tuple(alert.alert for alert in alerts)
     urgent = alerts[0].urgency in URGENT
     name = "M" + hashlib.sha256("\x1f".join((to, why, str(urgent), *names)).encode()).hexdigest()[:10]
-    head = _line(alerts[0], plant) if len(alerts) == 1 else f"REVIEW: {len(alerts)} alerts to look at"
-    title = {"first": "", "again": "not seen yet: ", "next": "nobody has seen this: "}[why] + head
-    before = ", ".join(f"{telling.to} at {local(telling.at, plant):%H:%M}" for telling in told)
-    lines = [f"Told before: {before}. Nobody has marked it as seen."] if before else []
+    t = texts("message")
+    head = _line(alerts[0], plant) if len(alerts) == 1 else t["reviews"].format(n=len(alerts))
+    called = t[why].format(head=head) if why in ("again", "next") else head
+    before = ", ".join(t["told"].format(who=telling.to, at=local(telling.at, plant)) for telling in told)
+    lines = [t["told_before"].format(before=before)] if before else []
     for alert in alerts:
         lines += _told(alert, plant, people.messages.board, alone=len(alerts) == 1)
-    lines.append(f"Message {name}.")
-    return Message(name, to, why, urgent, names, now, f"{plain(title)} ({plain(plant.plant)})", "\n".join(lines))
+    lines.append(t["name"].format(name=name))
+    title = t["title"].format(title=plain(called), plant=plain(plant.plant))
+    return Message(name, to, why, urgent, names, now, title, "\n".join(lines))
 
 
 def _told(alert: Alert, plant: Plant, board: str | None, alone: bool) -> list[str]:
     """What one alert says to somebody who is away from the board."""
-    since = f"Since {local(alert.began_at, plant):%Y-%m-%d %H:%M}, signalled {local(alert.signalled_at, plant):%Y-%m-%d %H:%M}."
+    t = texts("message")
+    since = t["since"].format(began=local(alert.began_at, plant), signalled=local(alert.signalled_at, plant))
     lines = [] if alone else [_line(alert, plant)]
     lines += [plain(alert.says), since] if alert.says else [since]
-    lines += [f"Check first: {plain(check)}" for check in alert.check_first[:1]]
+    lines += [t["check_first"].format(check=plain(check)) for check in alert.check_first[:1]]
     if board:
         lines.append(f"{board}/alerts/{alert.alert}")
     return [*lines, ""]
@@ -248,7 +251,7 @@ def _told(alert: Alert, plant: Plant, board: str | None, alone: bool) -> list[st
 
 def _line(alert: Alert, plant: Plant) -> str:
     place = " ".join(part for part in (alert.kettle, alert.line, alert.product or alert.recipe) if part) or plant.plant
-    return plain(f"{alert.urgency.upper()} {place}: {alert.called}")
+    return plain(texts("message")["alert"].format(urgency=alert.urgency.upper(), place=place, what=alert.called))
 
 
 def plain(text: str) -> str:

@@ -11,6 +11,7 @@ from models.pages.held import headline
 from models.pages.shown import Bar, Bars, State
 from models.pages.words import number
 from models.shapes import Alert
+from models.texts import texts
 from models.trade import cautions
 
 if TYPE_CHECKING:
@@ -36,35 +37,20 @@ class Change:
     story: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
-_STORY = (
-    ("Moved together", "joint"),
-    ("Began then", "began_then"),
-    ("What would refute it", "refuted_by"),
-    ("Measure next", "next_measurement"),
-    ("Last time", "last_time"),
-)
-
-
 def story(alert: Alert) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """What goes with the causes, under a heading each; headings with nothing under them are left out."""
-    return tuple((title, getattr(alert, name)) for title, name in _STORY if getattr(alert, name))
+    titles = texts("alert")["story"]
+    return tuple((title, getattr(alert, name)) for name, title in titles.items() if getattr(alert, name))
 
 
 def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
     """An alert in plain words; on its own day's page (`on`) the date is left out."""
-    zone = snapshot.plant.zone
-    first = words.local(alert.began_at, zone)
-    own_day = first.date() if first else on
-    began = f"Began at {words.batch(alert.began_at_batch, own_day)}, {words.when(alert.began_at, zone, on)}"
-    if alert.began_low_batch and alert.began_high_batch and alert.began_low_batch != alert.began_high_batch:
-        began += f" (between {words.batch(alert.began_low_batch, on)} and {words.batch(alert.began_high_batch, on)})"
-    good = f"Last good batch: {words.batch(alert.last_good_batch, on)}." if alert.last_good_batch else ""
     return Change(
         alert=alert.alert,
         state=alert.urgency,
         title=headline(alert),
-        since=f"{began}. {'Still on' if alert.signal == 'on' else 'Over'} at {words.batch(alert.until_batch, on)}.",
-        last_good=good or "Last good batch: not known.",
+        since=_since(alert, snapshot, on),
+        last_good=_last_good(alert, on),
         size=size(alert, snapshot),
         check_first=alert.check_first,
         call=call(alert),
@@ -75,14 +61,38 @@ def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
     )
 
 
+def _since(alert: Alert, snapshot: Snapshot, on: date | None) -> str:
+    zone, t = snapshot.plant.zone, texts("change")
+    first = words.local(alert.began_at, zone)
+    low, high = alert.began_low_batch, alert.began_high_batch
+    between = low and high and low != high
+    began = (t["began_between"] if between else t["began"]).format(
+        batch=words.batch(alert.began_at_batch, first.date() if first else on),
+        when=words.when(alert.began_at, zone, on),
+        first=words.batch(low, on),
+        last=words.batch(high, on),
+    )
+    said = t["since_on"] if alert.signal == "on" else t["since_over"]
+    return said.format(began=began, until=words.batch(alert.until_batch, on))
+
+
+def _last_good(alert: Alert, on: date | None) -> str:
+    t = texts("alert")
+    if not alert.last_good_batch:
+        return t["last_good_none"]
+    return t["last_good"].format(batch=words.batch(alert.last_good_batch, on))
+
+
 def size(alert: Alert, snapshot: Snapshot) -> str:
     """How big: in the floor's words, on a loaf where volume is meant, and in the alert's unit."""
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     exact = number(alert.change, alert.unit, signed=True)
-    level = f" from a level of {number(alert.level, alert.unit)}" if alert.level is not None else ""
+    t = texts("change")
     if alert.characteristic == "specific volume":
-        return f"{big}, {words.on_a_loaf(alert.change, loaf_g(alert, snapshot))} ({exact}{level})"
-    return f"{big} ({exact}{level})"
+        big = t["of_a_loaf"].format(big=big, loaf=words.on_a_loaf(alert.change, loaf_g(alert, snapshot)))
+    if alert.level is None:
+        return t["size"].format(big=big, exact=exact)
+    return t["size_from"].format(big=big, exact=exact, level=number(alert.level, alert.unit))
 
 
 def loaf_g(alert: Alert, snapshot: Snapshot) -> float:
@@ -105,13 +115,12 @@ def call(alert: Alert) -> str:
     if not alert.causes:
         return ""
     lead = max(alert.causes, key=lambda cause: (cause.share, cause.group != "unexplained"))
-    share = number(100 * lead.share, "%", 0)
+    share, t = number(100 * lead.share, "%", 0), texts("change")
     if lead.group == "unexplained":
-        points_to = f" What stands out: {lead.driver}." if lead.driver else ""
-        return f"Not explained by anything recorded: {share} of the change is left over.{points_to}"
+        return (t["stands_out"] if lead.driver else t["unexplained"]).format(share=share, driver=lead.driver)
     away = lead.low > 0 or lead.high < 0
-    sure = "" if away and lead.share > 0.5 else ", but not surely"
-    return f"Consistent with {lead.group}: {lead.driver}, about {share} of the change{sure}."
+    said = t["consistent"] if away and lead.share > 0.5 else t["not_surely"]
+    return said.format(group=lead.group, driver=lead.driver, share=share)
 
 
 def bars(alert: Alert) -> Bars | None:
@@ -132,5 +141,5 @@ def bars(alert: Alert) -> Bars | None:
         for c in alert.causes
     )
     total = words.join(number(c.contribution, "", 2, signed=True) for c in alert.causes)
-    says = f"{total} make {number(alert.change, alert.unit, signed=True)}; the lines bound each with 90 % credibility."
+    says = texts("change")["adds_up"].format(parts=total, total=number(alert.change, alert.unit, signed=True))
     return Bars(f"causes-{words.slug(alert.alert)}", shown, round(alert.change, 4), alert.unit, says)

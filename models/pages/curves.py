@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from models.charts.baseline import row_changed
+from models.charts.learn import BATCHES
 from models.charts.windows import against_window
 from models.pages import words
 from models.pages.marks import marks
@@ -19,6 +20,7 @@ from models.pages.shown import Curve, Dot, Span
 from models.pages.words import number
 from models.plant import Plant
 from models.shapes import Baseline, Charted, Episode
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,8 +82,8 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
         if (span := _span(charted, snapshot, episode, shown)) is not None
     )
     base = charted.baseline
-    window = _window(charted, snapshot)
-    name = "window" if charted.stream.characteristic == "specific volume" else "action limit"
+    window, t = _window(charted, snapshot), texts("curve")
+    says = "window" if charted.stream.characteristic == "specific volume" else "action_limit"
     return Curve(
         name=name_of(charted),
         title=title_of(charted, snapshot.plant),
@@ -96,8 +98,8 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
         limits_say=_limits_say(charted, snapshot),
         window=window,
         day=_day(today, snapshot) if today else None,
-        window_name=name,
-        window_says=f"{name} of the plant file: {words.interval(*window, charted.stream.unit)}" if window else "",
+        window_name=t[says],
+        window_says=t[f"{says}_says"].format(limits=words.interval(*window, charted.stream.unit)) if window else "",
         baseline=(_iso(base.first_at, snapshot), _iso(base.last_at, snapshot)) if base else None,
         baseline_says=_baseline(charted, snapshot),
         promise=charted.promise,
@@ -114,59 +116,74 @@ def _limits_say(charted: Charted, snapshot: Snapshot | Seen) -> str:
     base, unit = charted.baseline, charted.stream.unit
     if base is None or charted.lower is None or charted.upper is None:
         return ""
-    what = "yeast lots" if charted.stream.characteristic == LOTS_CHARTED else "batches"
-    says = f"Two {what} in a row outside {words.interval(charted.lower, charted.upper, unit)} signal"
-    if charted.lasting is not None:
-        says += f", and eight whose mean is outside {words.interval(*charted.lasting, unit)}"
+    says = "lots" if charted.stream.characteristic == LOTS_CHARTED else "batches"
+    says += "_lasting" if charted.lasting is not None else ""
     last = words.local(base.last_at, snapshot.plant.zone)
-    if base.learning or last is None:
-        return f"{says}; these lines still move while the chart learns."
-    return f"{says}; these lines have stood since {words.span(last.date(), last.date())}."
+    stood = last is not None and not base.learning
+    return texts("curve")["limits"][says if stood else f"{says}_moving"].format(
+        two=words.interval(charted.lower, charted.upper, unit),
+        eight=words.interval(*charted.lasting, unit) if charted.lasting is not None else "",
+        since=words.span(last.date(), last.date()) if last is not None else "",
+    )
 
 
-def _left_out(base: Baseline, unit: str) -> str:
+def _left_out(base: Baseline) -> str:
     """The batches that the baseline leaves out, by reason, with the first few named."""
     reasons: dict[str, list[str]] = {}
     for key, why in base.excluded:
         reasons.setdefault(why, []).append(words.batch(key))
-    parts = []
+    t, parts = texts("curve")["baseline"], []
     for why, names in reasons.items():
-        more = f" and {len(names) - 3} more" if len(names) > 3 else ""
-        parts.append(f"{len(names)} {why} ({', '.join(names[:3])}{more})")
-    return f"Left out of it: {'; '.join(parts)}." if parts else ""
+        says = t["reason_more"] if len(names) > 3 else t["reason"]
+        parts.append(says.format(n=len(names), why=why, names=", ".join(names[:3]), more=len(names) - 3))
+    return t["left_out"].format(reasons="; ".join(parts)) if parts else ""
 
 
 def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
-    one = "yeast lot" if charted.stream.characteristic == LOTS_CHARTED else "batch"
-    said = baseline_says(charted.baseline, charted.stream.unit, snapshot, one)
+    of_lots = charted.stream.characteristic == LOTS_CHARTED
+    said = baseline_says(charted.baseline, charted.stream.unit, snapshot, of_lots)
     bad = against_window(charted, snapshot.plant)
     changed = charted.baseline is not None and row_changed(charted.baseline, charted.points)
     parts = (
         said,
-        _left_out(charted.baseline, charted.stream.unit) if charted.baseline else "",
+        _left_out(charted.baseline) if charted.baseline else "",
         bad,
-        "A batch of the baseline was corrected since it was frozen; the baseline stays until a person sets it anew."
-        if changed
-        else "",
+        texts("curve")["baseline"]["corrected"] if changed else "",
     )
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, one: str = "batch") -> str:
-    """Level, spread, n and dates of a baseline, in one sentence. one: what a point is."""
+def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, of_lots: bool = False) -> str:
+    """Level, spread, n and dates of a baseline, in one sentence. of_lots: whether a point is a yeast lot, not a batch."""
+    t = texts("curve")["baseline"]
     if base is None:
-        return "No baseline yet: too few batches."
+        return t["none"]
     zone = snapshot.plant.zone
     first, last = words.local(base.first_at, zone), words.local(base.last_at, zone)
     dates = words.span(first.date(), last.date()) if first and last else words.NOT_RECORDED
-    many = [words.count(base.batches, one, "batches" if one == "batch" else f"{one}s"), words.count(base.days, "day")]
-    size = words.join([*many, words.count(base.lots, "yeast lot")] if one == "batch" else many)
     fine = words.finer(unit)
-    says = f"Level {number(base.level, unit)} ± {number(base.level_se, unit, fine)} (standard error), {one} spread"
-    says += f" {number(base.sd, unit, fine)} (sd), from {size}, {dates}"
-    so_far = base.says if one == "batch" else base.says.replace("batches", "yeast lots").split(", ")[0]
-    return f"{words.sentence(so_far)} {says}." if base.learning else f"{says}."
+    says = t["of_lots" if of_lots else "of_batches"].format(
+        level=number(base.level, unit),
+        level_se=number(base.level_se, unit, fine),
+        sd=number(base.sd, unit, fine),
+        size=_size(base, of_lots),
+        dates=dates,
+    )
+    if not base.learning:
+        return says
+    so_far = t["learning_lots"].format(n=base.batches, enough=BATCHES) if of_lots else words.sentence(base.says)
+    return f"{so_far} {says}"
+
+
+def _size(base: Baseline, of_lots: bool) -> str:
+    """How many points a baseline is made of, over how many days and lots."""
+    t = texts("curve")["counted"]
+    days = words.count(base.days, t["day"], t["days"])
+    lots = t["yeast_lot"], t["yeast_lots"]
+    if of_lots:
+        return words.join([words.count(base.batches, *lots), days])
+    return words.join([words.count(base.batches, t["batch"], t["batches"]), days, words.count(base.lots, *lots)])
 
 
 def title_of(charted: Charted, plant: Plant) -> str:
@@ -247,21 +264,18 @@ def _told_of(charted: Charted, shown: list[int], asked: np.ndarray) -> np.ndarra
 def _known(charted: Charted, shown: list[int]) -> list[str]:
     """What each point itself says of its batch: loaves, their spread, the lot."""
     points, unit = charted.points, charted.stream.unit
-    lot_of, fine = "flour" if charted.stream.kettle else "yeast", words.finer(unit)
-    found = []
+    t, fine = texts("curve"), words.finer(unit)
+    lot_says, found = t["flour_lot" if charted.stream.kettle else "yeast_lot"], []
     for n, sd, lot in zip(
         *(values[shown].tolist() for values in (points.n, points.sd_within, points.lot)), strict=True
     ):
-        within = f", sd within {number(float(sd), unit, fine)}" if sd == sd else ""
-        found.append(f"n = {int(n)}{within}{f', {lot_of} lot {lot}' if lot else ''}")
+        parts = [t["n"].format(n=int(n))]
+        if sd == sd:
+            parts.append(t["sd"].format(sd=number(float(sd), unit, fine)))
+        if lot:
+            parts.append(lot_says.format(lot=lot))
+        found.append(", ".join(parts))
     return found
-
-
-_KIND = {
-    "shift": "a shift",
-    "small lasting shift": "a small shift that lasts",
-    "far from the level at once": "far off at once",
-}
 
 
 def _span(charted: Charted, snapshot: Snapshot | Seen, episode: Episode, shown: list[int]) -> Span | None:
@@ -270,16 +284,19 @@ def _span(charted: Charted, snapshot: Snapshot | Seen, episode: Episode, shown: 
     at = charted.points.at
     base = charted.baseline.level if charted.baseline else float("nan")
     unit = charted.stream.unit
-    until, zone = min(episode.until, shown[-1]), snapshot.plant.zone
+    until, zone, t = min(episode.until, shown[-1]), snapshot.plant.zone, texts("curve")
     return Span(
         first=_iso(at[max(episode.began, shown[0])].astype(object), snapshot),
         last=_iso(at[until].astype(object), snapshot),
         direction=episode.direction,
         level=round(base + episode.change, 4),
-        says=f"{words.how_big(charted.stream.characteristic, episode.change, base, unit)}"
-        f" ({number(episode.change, unit, signed=True)}), {_KIND.get(episode.kind, episode.kind)}",
+        says=t["span"].format(
+            big=words.how_big(charted.stream.characteristic, episode.change, base, unit),
+            exact=number(episode.change, unit, signed=True),
+            kind=t["kind"].get(episode.kind, episode.kind),
+        ),
         over=episode.over and until == episode.until,
-        when=f"{words.when(at[episode.began].astype(object), zone)} to {words.when(at[until].astype(object), zone)}",
+        when=words.from_to(at[episode.began].astype(object), at[until].astype(object), zone),
     )
 
 
@@ -299,16 +316,18 @@ def _window(charted: Charted, snapshot: Snapshot | Seen) -> tuple[float, float] 
 
 
 def _summary(charted: Charted, dots: tuple[Dot, ...]) -> str:
-    title = words.characteristic(charted.stream.characteristic).title
+    title, t = words.characteristic(charted.stream.characteristic).title, texts("curve")
     if not dots:
-        return f"{title}: no batch in these weeks."
+        return t["no_batch"].format(title=title)
     values = [dot.value for dot in dots]
-    unit = charted.stream.unit
-    many = words.count(len(dots), "batch", "batches")
-    if charted.stream.characteristic == LOTS_CHARTED:
-        many = words.count(len(dots), "lot")
-    says = f"{title} of {many}, {words.interval(min(values), max(values), unit)}"
-    return f"{says}; the last one {number(values[-1], unit)}."
+    unit, counted = charted.stream.unit, t["counted"]
+    one, more = ("lot", "lots") if charted.stream.characteristic == LOTS_CHARTED else ("batch", "batches")
+    return t["summary"].format(
+        title=title,
+        many=words.count(len(dots), counted[one], counted[more]),
+        range=words.interval(min(values), max(values), unit),
+        last=number(values[-1], unit),
+    )
 
 
 def weeks_before(day: date) -> date:

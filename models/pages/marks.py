@@ -9,6 +9,7 @@ from models.pages.shown import Mark
 from models.plant import Plant
 from models.shapes import Charted, Stream
 from models.snapshot import records
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.pages.curves import Seen
@@ -25,14 +26,14 @@ def marks(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> tupl
 
 def _lots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     points, found = charted.points, []
-    kind = "flour" if charted.stream.kettle else "yeast"
+    says = texts("curve")["flour_lot" if charted.stream.kettle else "yeast_lot"]
     lots = points.lot[shown].tolist()
     seen = {lots[0], ""}
     for i, lot in zip(shown, lots, strict=True):
         if lot not in seen:
             seen.add(lot)
             at = points.at[i].astype(object)
-            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", f"{kind} lot {lot}"))
+            found.append(Mark(words.iso(at, snapshot.plant.zone), "lot", says.format(lot=lot)))
     return found
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from models.pages import words
 from models.pages.words import number
 from models.snapshot import records
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,23 +49,34 @@ def of_doughs(batches: pd.DataFrame) -> Stories:
 
 
 def _paste(row: Row) -> str:
-    weights = f"{number(row['before_kg'], 'kg')} before, {number(row['after_kg'], 'kg')} after"
+    t = texts("batch")["paste"]
+    loss, before, after = (
+        number(row["loss_pct"], "% of Wb"),
+        number(row["before_kg"], "kg"),
+        number(row["after_kg"], "kg"),
+    )
+    cook, at_2_h, at_6_h = (number(row[name], "°C") for name in ("cook_temp_c", "temp_2h_c", "temp_6h_c"))
+    many = row["doughs"]
     told = [
-        f"loss {number(row['loss_pct'], '% of Wb')}, {weights}",
-        f"cook {number(row['cook_temp_c'], '°C')}, at 2 h {number(row['temp_2h_c'], '°C')},"
-        f" at 6 h {number(row['temp_6h_c'], '°C')}",
-        f"went into {words.count(row['doughs'], 'dough')}" if row["doughs"] == row["doughs"] else "doughs not recorded",
+        t["loss"].format(loss=loss, before=before, after=after),
+        t["cook"].format(cook=cook, at_2_h=at_2_h, at_6_h=at_6_h),
+        t["went_into"].format(doughs=words.count(many, t["dough"], t["doughs"])) if many == many else t["no_doughs"],
     ]
     return "\n".join(told)
 
 
 def _dough(row: Row) -> str:
-    paste = "paste not recorded" if words.missing(row["paste_key"]) else f"paste {words.batch(row['paste_key'])}"
-    loaf = f"{number(row['specific_volume'], 'mL/g')}, {number(row['volume_ml'], 'mL')}, {number(row['baked_g'], 'g')}"
+    t, loss = texts("batch")["dough"], number(row["paste_loss_pct"], "% of Wb")
+    no_paste = words.missing(row["paste_key"])
     told = [
-        f"loaf {loaf}, bake loss {number(row['bake_loss_pct'], '%')}",
-        f"{paste}, loss {number(row['paste_loss_pct'], '% of Wb')}",
-        f"water {number(row['usual_gap_points'], 'points', signed=True)} beside the formula",
-        f"dough {number(row['dough_temp_c'], '°C')}, proof {number(row['proof_minutes'], 'min')}",
+        t["loaf"].format(
+            specific_volume=number(row["specific_volume"], "mL/g"),
+            volume=number(row["volume_ml"], "mL"),
+            weight=number(row["baked_g"], "g"),
+            bake_loss=number(row["bake_loss_pct"], "%"),
+        ),
+        (t["no_paste"] if no_paste else t["paste"]).format(batch=words.batch(row["paste_key"]), loss=loss),
+        t["water"].format(gap=number(row["usual_gap_points"], "points", signed=True)),
+        t["mixed"].format(temperature=number(row["dough_temp_c"], "°C"), proof=number(row["proof_minutes"], "min")),
     ]
     return "\n".join(told)

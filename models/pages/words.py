@@ -215,6 +215,11 @@ def when(value: Any, zone: ZoneInfo, on: date | None = None) -> str:
     return texts("words")["when"].format(day=day_name(at.date()), clock=clock(value, zone))
 
 
+def from_to(first: Any, last: Any, zone: ZoneInfo) -> str:
+    """ "Tue 5 May 14:20 to Wed 6 May 02:10" on the plant's clock."""
+    return texts("words")["span"].format(first=when(first, zone), last=when(last, zone))
+
+
 def span(first: date, last: date) -> str:
     """ "5 Apr to 4 May 2026"."""
     if first == last:
