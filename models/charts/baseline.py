@@ -19,6 +19,7 @@ from models.charts.learn import BATCHES, LOTS, Learned, in_control
 from models.charts.variation import Trade, fit
 from models.charts.working import REFERENCE_POINTS, Working, scaled, working
 from models.shapes import Baseline, Points, Stream
+from models.texts import texts
 
 FAR = 5.0
 """Robust standard deviations from its lot beyond which a single batch is left out of a baseline."""
@@ -72,9 +73,9 @@ def freeze(char: Characteristic, points: Points, work: Working, learned: Learned
     assert learned.done is not None
     stop = learned.done + 1
     inside = in_control(learned.start, stop, learned.episodes)
-    reasons = _reasons(learned, inside, "in an episode that signalled while the chart learned")
+    reasons = _reasons(learned, inside, texts("curve")["baseline"]["while_learning"])
     far = _far(work, inside)
-    reasons |= {i: f"more than {FAR:g} robust sd from its lot" for i in far}
+    reasons |= {i: texts("curve")["baseline"]["far"].format(sds=FAR) for i in far}
     inside[far] = False
     keep = np.flatnonzero(inside)
     within = _within(char, points, work, keep)
@@ -124,14 +125,14 @@ def learning(char: Characteristic, points: Points, work: Working, learned: Learn
     level_se = (known.level_var * known.scale2) ** 0.5
     model = replace(t, level=known.level, level_se=level_se, learns=False, scale2=known.scale2, scale_df=known.scale_df)
     inside = in_control(learned.start, len(points), learned.episodes)
-    reasons = _reasons(learned, inside, "in an episode")
+    reasons = _reasons(learned, inside, texts("curve")["baseline"]["in_episode"])
     keep = np.flatnonzero(inside) if inside.any() else np.array([learned.start])
     sd_rel_se = (0.5 / known.scale_df) ** 0.5
     return _described(points, work, learned.start, len(points), keep, reasons, model, sd_rel_se, learning=True)
 
 
 def _reasons(learned: Learned, inside: np.ndarray, episode: str) -> dict[int, str]:
-    moved = "before the level moved to where it stayed"
+    moved = texts("curve")["baseline"]["moved"]
     return {int(i): moved if i < learned.start else episode for i in np.flatnonzero(~inside)}
 
 
@@ -204,10 +205,11 @@ def _described(points, work, start, stop, keep, reasons, model: Model, sd_rel_se
 
 
 def _says(points: Points, keep: np.ndarray, lots: int, days: int, learning: bool) -> str:
-    label = "lots" if any(points.lot[keep]) else "days"
+    t, by_lots = texts("curve")["baseline"], any(points.lot[keep])
     if learning:
-        return f"learning: {len(keep)} batches of {BATCHES}, {lots} {label} of {LOTS}"
-    return f"{len(keep)} batches on {days} days" + (f", {lots} lots" if label == "lots" else "")
+        said = t["learning_by_lots"] if by_lots else t["learning_by_days"]
+        return said.format(n=len(keep), enough=BATCHES, lots=lots, enough_lots=LOTS)
+    return (t["made_of_lots"] if by_lots else t["made_of"]).format(n=len(keep), days=days, lots=lots)
 
 
 def _moment(at: np.datetime64) -> datetime:

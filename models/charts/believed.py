@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from models.shapes import Finding
+from models.texts import texts
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,8 @@ def believed(closings: list[Closing], until: datetime, days: int = 60) -> Believ
     latest = {c.alert: c for c in closings if since <= c.signalled_at <= until}
     found = [c.finding for c in latest.values()]
     real, nothing, still = found.count("real"), found.count("nothing found"), found.count(None)
-    parts = [f"{n} {word}" for n, word in ((real, "real"), (nothing, "nothing found"), (still, "open")) if n]
-    noun = "alarm" if len(found) == 1 else "alarms"
-    says = f"Last {days} days: {len(found) or 'no'} {noun}{'; ' + ', '.join(parts) if parts else ''}."
+    t = texts("curve")["believed"]
+    parts = [t[word].format(n=n) for word, n in (("real", real), ("nothing", nothing), ("open", still)) if n]
+    said = t["none"] if not found else t["one"] if len(found) == 1 else t["some"]
+    says = said.format(days=days, n=len(found), found=", ".join(parts))
     return Believed(days, len(found), real, nothing, still, says)

@@ -23,6 +23,7 @@ from models.charts.promise import promise
 from models.charts.scan import WINDOW, information, reach
 from models.charts.working import Working, working
 from models.shapes import LASTING, Baseline, Charted, Episode, Points, Stream
+from models.texts import texts
 
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
@@ -60,7 +61,7 @@ def chart_on(
     if arl0 < 2:
         raise ValueError(f"arl0 is {arl0}; an in-control run length is at least 2 points")
     if len(points) == 0:
-        return Charted(stream, points, None, None, None, (), "no data", "No points yet."), None
+        return Charted(stream, points, None, None, None, (), "no data", texts("curve")["promise"]["no_points"]), None
     char = characteristic(stream)
     fixed = baseline if baseline is not None and not baseline.learning else None
     work = working(char, points, fixed.extra["reference"] if fixed else None)

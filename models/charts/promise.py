@@ -13,6 +13,7 @@ from models.charts.innovations import Model
 from models.charts.scan import expected_batches
 from models.charts.working import Working
 from models.shapes import Baseline, Points
+from models.texts import texts
 
 
 def promise(
@@ -26,16 +27,17 @@ def promise(
 ) -> str:
     """Two sentences for the page. reaches: as from scan.reach; arl0 in points."""
     per_day = points_per_day(points)
-    false = f"About one false alarm in {_days(arl0 / per_day)} here."
+    t = texts("curve")["promise"]
+    false = t["false_alarms"].format(time=_days(arl0 / per_day))
     small = char.small * abs(baseline.level) if char.trade.relative else char.small
     batches = expected_batches(reaches, abs(work.shift(-small, model.level)))
     what = f"{100 * char.small:g} %" if char.trade.relative else f"{char.small:g} {char.unit}"
-    found = (
-        f"A lasting change of {what} is found after about {batches} batches, {_days(batches / per_day)} here."
-        if batches is not None
-        else f"A lasting change of {what} is too small for this chart: it may not be found."
-    )
-    return f"{'Still learning, limits wide. ' if baseline.learning else ''}{false} {found}"
+    if batches is None:
+        says = t["not_found"].format(false_alarms=false, change=what)
+    else:
+        soon = _days(batches / per_day)
+        says = t["found"].format(false_alarms=false, change=what, batches=batches, time=soon)
+    return t["learning"].format(says=says) if baseline.learning else says
 
 
 def points_per_day(points: Points) -> float:
@@ -46,6 +48,7 @@ def points_per_day(points: Points) -> float:
 
 
 def _days(days: float) -> str:
+    t = texts("curve")["promise"]
     if days < 2:
-        return f"{max(round(24 * days), 1)} h"
-    return f"{days:.0f} days" if days < 100 else f"{days / 30.4:.0f} months"
+        return t["hours"].format(n=max(round(24 * days), 1))
+    return t["days"].format(n=days) if days < 100 else t["months"].format(n=days / 30.4)

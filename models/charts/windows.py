@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from models.shapes import Charted, Stream
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.plant import Plant, Window
@@ -18,11 +19,10 @@ def against_window(charted: Charted, plant: Plant) -> str | None:
     base, window = charted.baseline, _window(charted.stream, plant)
     if base is None or window is None:
         return None
-    unit = charted.stream.unit
-    for (low, high), says in ((window[1], "is itself bad"), (window[0], "is not good")):
+    unit, t = charted.stream.unit, texts("curve")["baseline"]
+    for (low, high), says in ((window[1], t["bad"]), (window[0], t["not_good"])):
         if not low <= base.level <= high:
-            limits = "action limits" if says == "is itself bad" else "outside the warning limits"
-            return f"The baseline {says}: {base.level:.1f} {unit}, {limits} {low:.1f} to {high:.1f} {unit}."
+            return says.format(level=base.level, unit=unit, low=low, high=high)
     return None
 
 

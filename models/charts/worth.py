@@ -16,6 +16,7 @@ from numpy.polynomial.chebyshev import chebvander
 from models.charts.characteristics import characteristic
 from models.charts.working import lot_labels
 from models.shapes import Charted
+from models.texts import texts
 
 LEAST_BATCHES = 30
 LEAST_LOTS = 4
@@ -49,24 +50,24 @@ def worth(charted: Charted, window: tuple[float, float] | None, since: np.dateti
     first = 0 if since is None else int(np.searchsorted(points.at, since))
     chosen = np.arange(first, len(points))
     batches, loaves = len(chosen), int(points.n[chosen].sum())
+    t = texts("curve")["worth"]
     if window is None:
-        return Worth("no window", None, None, None, batches, loaves, "No window for specific volume in the plant file.")
+        return Worth("no window", None, None, None, batches, loaves, t["no_window"])
     freedom, sd = points.n[chosen] - 1.0, points.sd_within[chosen]
     known = np.isfinite(sd) & (freedom > 0)
     lots = lot_labels(points)[chosen]
     if batches < LEAST_BATCHES or len(np.unique(lots)) < LEAST_LOTS or freedom[known].sum() < LEAST_BATCHES:
-        have = f"{batches} batches of {LEAST_BATCHES}, {len(np.unique(lots))} lots or days of {LEAST_LOTS}"
-        says = f"Not enough data: {have}."
+        many = len(np.unique(lots))
+        says = t["too_few"].format(batches=batches, enough=LEAST_BATCHES, lots=many, enough_lots=LEAST_LOTS)
         return Worth("not enough data", None, None, None, batches, loaves, says)
     if any(e.until >= first for e in charted.episodes):
-        return Worth("unstable", None, None, None, batches, loaves, "Unstable: the level moved within these batches.")
+        return Worth("unstable", None, None, None, batches, loaves, t["unstable"])
     within = float(np.sqrt(np.sum(freedom[known] * sd[known] ** 2) / freedom[known].sum()))
     share, low, high = _interval(points.value[chosen], points.n[chosen], within, freedom[known].sum(), lots, window)
-    says = (
-        f"About {1000 * share:.0f} loaves in 1000 are outside {window[0]:g} to {window[1]:g} mL/g "
-        f"({1000 * low:.0f} to {1000 * high:.0f}; {batches} batches, {loaves} loaves)."
-    )
-    return Worth("known", 1000 * share, 1000 * low, 1000 * high, batches, loaves, says)
+    share, low, high = 1000 * share, 1000 * low, 1000 * high
+    bounds = {"window_low": window[0], "window_high": window[1], "low": low, "high": high}
+    says = t["known"].format(share=share, **bounds, batches=batches, loaves=loaves)
+    return Worth("known", share, low, high, batches, loaves, says)
 
 
 def _interval(value, n, within, freedom, lots, window) -> tuple[float, float, float]:
