@@ -38,9 +38,7 @@ def next_seq(con: duckdb.DuckDBPyConnection) -> int:
 
 
 def _archived(con: duckdb.DuckDBPyConnection, sha256: str) -> Path:
-    ((path,),) = con.execute(
-        "SELECT path FROM duckdb_databases() WHERE database_name = current_database()"
-    ).fetchall()
+    ((path,),) = con.execute("SELECT path FROM duckdb_databases() WHERE database_name = current_database()").fetchall()
     written = Path(path.removesuffix(".read"))
     return store.archived(store.archive_folder(written), sha256)
 

@@ -352,5 +352,24 @@ def test_what_is_measured_as_the_next_dough_of_its_number_is_mixed_is_of_that_on
     assert _taken(tmp_path, [rows]) == dict.fromkeys(range(4), "accepted")
 
 
+@pytest.mark.parametrize("then", ["1", "2", None])
+def test_a_gas_test_keeps_its_number_whatever_dough_it_names(tmp_path: Path, then: str | None) -> None:
+    """Written again with another dough, or with none, it is the same test."""
+    doughs = [_row("dough", 1), _row("dough", 1, dough_batch="2")]
+    tests = [
+        Row(
+            "gas",
+            tuple({"gas_test": "7", "tested_at": _hours(2), "dough_batch": of, "line": of and "L1"}.items()),
+            True,
+        )
+        for of in ("1", then)
+    ]
+    rows = list(enumerate([*doughs, *tests]))
+    expected = {0: "accepted", 1: "accepted"} | (
+        {2: "accepted", 3: "duplicate"} if then == "1" else {2: "superseded", 3: "accepted"}
+    )
+    assert _taken(tmp_path, [[row] for row in rows]) == _taken(tmp_path, [rows]) == expected
+
+
 def test_the_kinds_of_this_test_are_those_with_references() -> None:
     assert {kind for kind, table in TABLES.items() if table.refers} == {"dough", *OF_DOUGH} == {*DRAWN} - {"paste"}
