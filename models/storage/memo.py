@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from models.storage import store
+from models.texts import fingerprint
 
 if TYPE_CHECKING:
     import duckdb
@@ -23,8 +24,8 @@ FORM = 2
 
 
 def made_by(version: str) -> str:
-    """What every piece is made by: the program of that version, and the form of its pieces."""
-    return f"{version}, form {FORM}"
+    """What every piece is made by: the program of that version, the form of its pieces, the texts it speaks in."""
+    return f"{version}, form {FORM}, texts {fingerprint()}"
 
 
 def load(con: duckdb.DuckDBPyConnection, what: str) -> Pieces:

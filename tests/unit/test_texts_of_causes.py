@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import ast
+import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from models.causes.effects import EFFECTS
 from models.causes.suspects import SHARED
 from models.charts.characteristics import CHARACTERISTICS
-from models.texts import texts
+from models.storage import memo
+from models.texts import fingerprint, texts
 from tests.tree import ROOT
 
 SPOKEN_OF_CAUSES = (
@@ -113,3 +116,14 @@ def test_every_driver_has_its_words_and_no_words_are_left_over():
 def test_everything_shared_and_every_chart_has_its_words():
     assert set(texts("causes")["something"]) == {"plant", *SHARED}
     assert set(CHARACTERISTICS) == set(texts("words")["characteristic"])
+
+
+def test_sentences_kept_from_before_are_said_anew_once_a_text_is_another(monkeypatch, tmp_path: Path):
+    """A trace keeps its sentences; translated texts must reach the episodes that were traced before."""
+    shutil.copytree(ROOT / "models" / "texts", tmp_path / "texts")
+    monkeypatch.setattr("models.texts.FOLDER", tmp_path / "texts")
+    before = fingerprint.__wrapped__()
+    assert before == fingerprint() and before in memo.made_by("1.0")
+    other = tmp_path / "texts" / "causes.toml"
+    other.write_text(other.read_text(encoding="utf-8").replace("Nothing recorded", "Nada"), encoding="utf-8")
+    assert fingerprint.__wrapped__() != before
