@@ -13,6 +13,7 @@ from models.pages.production_day import end, of_day, on_during, start
 from models.pages.shown import Item, State
 from models.shapes import Alert
 from models.snapshot import records
+from models.texts import texts
 from models.trade import cautions
 
 if TYPE_CHECKING:
@@ -71,10 +72,12 @@ def where(alert: Alert) -> str:
 
 def headline(alert: Alert) -> str:
     """What and how big: "L1, milk-loaf: specific volume 4.5 % small"; a limit's own sentence where it has one."""
+    t = texts("notice")
     if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
-        return f"{where(alert)}: {alert.says}"
+        return t["headline"].format(where=where(alert), what=alert.says)
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
-    return f"{where(alert)}: {words.characteristic(alert.characteristic).title.lower()} {big}"
+    title = words.characteristic(alert.characteristic).title.lower()
+    return t["headline"].format(where=where(alert), what=t["what"]["short"].format(title=title, big=big))
 
 
 def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:

@@ -17,6 +17,7 @@ from models.pages.production_day import day_of
 from models.pages.shown import Bars, Curve, Footing, State
 from models.pages.words import number
 from models.shapes import Alert
+from models.texts import texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,11 +28,6 @@ if TYPE_CHECKING:
     from models.snapshot import Snapshot
 
 _DAYS_BEFORE = 13
-_MEANS: dict[str, str] = {
-    "now": "It can still be saved: act before the paste is used or the dough is baked.",
-    "hold": "Safety, law or allergens: nothing of it leaves before QA has decided.",
-    "review": "These batches are baked; the next ones need not be like them.",
-}
 
 
 @dataclass(frozen=True)
@@ -67,7 +63,7 @@ class Notice:
 
 def notice(snapshot: Snapshot, alert: Alert) -> Notice:
     """The alert's page, told from the snapshot alone."""
-    zone = snapshot.plant.zone
+    zone, t = snapshot.plant.zone, texts("notice")
     told = changes.change(alert, snapshot)
     signalled = words.local(alert.signalled_at, zone)
     hold = _hold(alert, snapshot)
@@ -75,8 +71,8 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         alert=alert.alert,
         plant=snapshot.plant.plant,
         state=alert.urgency,
-        state_means=_MEANS[alert.urgency],
-        case=_case(alert),
+        state_means=t["means"][alert.urgency],
+        case=t["case"][alert.case],
         where=where(alert),
         what=what(alert, changes.loaf_g(alert, snapshot)),
         since=since(alert, zone),
@@ -87,7 +83,9 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         batches=batch_names(alert),
         went_into=_went_into(alert, hold, snapshot),
         signalled_at=signalled.isoformat() if signalled else "",
-        signalled=f"Signalled by {words.batch(alert.signalled_at_batch)}, {words.when(alert.signalled_at, zone)}",
+        signalled=t["signalled"].format(
+            batch=words.batch(alert.signalled_at_batch), when=words.when(alert.signalled_at, zone)
+        ),
         size=told.size if math.isfinite(alert.change) else "",
         began=told.since,
         call=told.call,
@@ -113,8 +111,15 @@ def _went_into(alert: Alert, hold: Hold | None, snapshot: Snapshot) -> tuple[str
     if alert.kettle:
         return went_into(alert, snapshot)
     more = [one for one in hold.standing("dough") if one.key not in alert.batches] if hold else []
+    if not more:
+        return ()
     names = words.join(one.name for one in more)
-    return (f"Held with them, made in the same shifts: {words.count(len(more), 'dough')}: {names}.",) if more else ()
+    return (texts("notice")["made_with_them"].format(doughs=_counted(len(more), "dough", "doughs"), names=names),)
+
+
+def _counted(many: int, one: str, more: str) -> str:
+    t = texts("notice")["counted"]
+    return words.count(many, t[one], t[more])
 
 
 def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
@@ -122,54 +127,51 @@ def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
     decided = ended(hold, snapshot.plant) if hold else ""
     if not hold or not decided:
         return ""
-    return f"{decided}. {'The rest is held on.' if hold.stands else 'Nothing of it is held any more.'}"
+    return texts("notice")["decided_some" if hold.stands else "decided_all"].format(decided=decided)
 
 
 def what(alert: Alert, loaf_g: float) -> str:
     """What changed, in one sentence. loaf_g: what a loaf of its product weighs."""
     if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
         return words.sentence(alert.says)
-    big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
+    big, t = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit), texts("notice")["what"]
     if alert.characteristic == "specific volume":
-        return f"Loaves {big}, {words.on_a_loaf(alert.change, loaf_g)}."
+        return t["loaves"].format(big=big, loaf=words.on_a_loaf(alert.change, loaf_g))
     title = words.characteristic(alert.characteristic).title
-    return f"{title} {big}" + (f", at a level of {number(alert.level, alert.unit)}." if alert.level else ".")
+    said = t["other_from"] if alert.level else t["other"]
+    return said.format(title=title, big=big, level=number(alert.level, alert.unit))
 
 
 def since(alert: Alert, zone: ZoneInfo) -> str:
     """Since which batch and when, and whether it goes on."""
     until = words.local(alert.until_at, zone)
     on = until.date() if until else None
-    going = "still on at" if alert.signal == "on" else "over after"
     first = words.local(alert.began_at, zone)
-    began = f"{words.when(alert.began_at, zone)}, {words.batch(alert.began_at_batch, first.date() if first else None)}"
-    return f"{began}; {going} {words.batch(alert.until_batch, on)}, {words.when(alert.until_at, zone, on)}."
-
-
-def _case(alert: Alert) -> str:
-    return {"open": "Nobody has seen it yet.", "seen": "Seen, not closed.", "closed": "Closed."}[alert.case]
+    return texts("notice")["still_on" if alert.signal == "on" else "over"].format(
+        began=words.when(alert.began_at, zone),
+        batch=words.batch(alert.began_at_batch, first.date() if first else None),
+        until=words.batch(alert.until_batch, on),
+        when=words.when(alert.until_at, zone, on),
+    )
 
 
 def who(alert: Alert) -> str:
     """Who acts on an alert of this urgency."""
-    if alert.urgency == "hold":
-        return "The shift supervisor holds it; only QA releases."
-    if alert.kettle:
-        cook = "The shift supervisor with the paste cook"
-        return f"{cook}; the mixer waits for their word." if alert.urgency == "now" else f"{cook}."
-    if alert.urgency == "now":
-        return "The shift supervisor with the mixer operator."
-    return "The shift supervisor; the QA lead reads it in the morning."
+    t = texts("notice")["who"]
+    if alert.kettle and alert.urgency != "hold":
+        return t["kettle_now"] if alert.urgency == "now" else t["kettle"]
+    return t[alert.urgency]
 
 
 def batch_names(alert: Alert) -> str:
     """How many doughs or pastes, and which; long lists cut in the middle."""
     keys = alert.batches or tuple(dict.fromkeys((alert.began_at_batch, alert.until_batch)))
-    one, more = ("paste", "pastes") if alert.kettle else ("dough", "doughs")
+    t = texts("notice")
+    many = _counted(len(keys), "paste", "pastes") if alert.kettle else _counted(len(keys), "dough", "doughs")
     names = [words.batch(key) for key in keys]
     if len(names) > 6:
-        names = [*names[:2], f"{len(names) - 4} more", *names[-2:]]
-    return f"{words.count(len(keys), one, more)}: {words.join(names)}."
+        names = [*names[:2], t["more"].format(n=len(names) - 4), *names[-2:]]
+    return t["batches"].format(many=many, names=words.join(names))
 
 
 def curves_of(alert: Alert, snapshot: Snapshot | Seen, charted: Iterable[Charted]) -> tuple[Curve, ...]:
