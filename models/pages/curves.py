@@ -83,7 +83,7 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
     )
     base = charted.baseline
     window, t = _window(charted, snapshot), texts("curve")
-    says = "window" if charted.stream.characteristic == "specific volume" else "action_limit"
+    named = t["window"] if charted.stream.characteristic == "specific volume" else t["action_limit"]
     return Curve(
         name=name_of(charted),
         title=title_of(charted, snapshot.plant),
@@ -98,8 +98,8 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
         limits_say=_limits_say(charted, snapshot),
         window=window,
         day=_day(today, snapshot) if today else None,
-        window_name=t[says],
-        window_says=t[f"{says}_says"].format(limits=words.interval(*window, charted.stream.unit)) if window else "",
+        window_name=named["name"],
+        window_says=named["says"].format(limits=words.interval(*window, charted.stream.unit)) if window else "",
         baseline=(_iso(base.first_at, snapshot), _iso(base.last_at, snapshot)) if base else None,
         baseline_says=_baseline(charted, snapshot),
         promise=charted.promise,
@@ -116,11 +116,10 @@ def _limits_say(charted: Charted, snapshot: Snapshot | Seen) -> str:
     base, unit = charted.baseline, charted.stream.unit
     if base is None or charted.lower is None or charted.upper is None:
         return ""
-    says = "lots" if charted.stream.characteristic == LOTS_CHARTED else "batches"
-    says += "_lasting" if charted.lasting is not None else ""
     last = words.local(base.last_at, snapshot.plant.zone)
-    stood = last is not None and not base.learning
-    return texts("curve")["limits"][says if stood else f"{says}_moving"].format(
+    kinds = ("stood", "and_eight") if last is not None and not base.learning else ("moving", "and_eight_moving")
+    t = texts("curve")["two_lots" if charted.stream.characteristic == LOTS_CHARTED else "two_batches"]
+    return t[kinds[charted.lasting is not None]].format(
         two=words.interval(charted.lower, charted.upper, unit),
         eight=words.interval(*charted.lasting, unit) if charted.lasting is not None else "",
         since=words.span(last.date(), last.date()) if last is not None else "",
