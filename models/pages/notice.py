@@ -17,6 +17,7 @@ from models.pages.production_day import day_of
 from models.pages.shown import Bars, Curve, Footing, State
 from models.pages.words import number
 from models.shapes import Alert
+from models.texts import texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,11 +28,7 @@ if TYPE_CHECKING:
     from models.snapshot import Snapshot
 
 _DAYS_BEFORE = 13
-_MEANS: dict[str, str] = {
-    "now": "It can still be saved: act before the paste is used or the dough is baked.",
-    "hold": "Safety, law or allergens: nothing of it leaves before QA has decided.",
-    "review": "These batches are baked; the next ones need not be like them.",
-}
+_SAID = texts("notice")
 
 
 @dataclass(frozen=True)
@@ -75,8 +72,8 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         alert=alert.alert,
         plant=snapshot.plant.plant,
         state=alert.urgency,
-        state_means=_MEANS[alert.urgency],
-        case=_case(alert),
+        state_means=_SAID["means"][alert.urgency],
+        case=_SAID["case"][alert.case],
         where=where(alert),
         what=what(alert, changes.loaf_g(alert, snapshot)),
         since=since(alert, zone),
@@ -87,7 +84,9 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         batches=batch_names(alert),
         went_into=_went_into(alert, hold, snapshot),
         signalled_at=signalled.isoformat() if signalled else "",
-        signalled=f"Signalled by {words.batch(alert.signalled_at_batch)}, {words.when(alert.signalled_at, zone)}",
+        signalled=_SAID["signalled"].format(
+            batch=words.batch(alert.signalled_at_batch), when=words.when(alert.signalled_at, zone)
+        ),
         size=told.size if math.isfinite(alert.change) else "",
         began=told.since,
         call=told.call,
@@ -113,8 +112,14 @@ def _went_into(alert: Alert, hold: Hold | None, snapshot: Snapshot) -> tuple[str
     if alert.kettle:
         return went_into(alert, snapshot)
     more = [one for one in hold.standing("dough") if one.key not in alert.batches] if hold else []
-    names = words.join(one.name for one in more)
-    return (f"Held with them, made in the same shifts: {words.count(len(more), 'dough')}: {names}.",) if more else ()
+    if not more:
+        return ()
+    said = _SAID["held_with_one" if len(more) == 1 else "held_with"]
+    return (said.format(n=_figure(len(more)), names=words.join(one.name for one in more)),)
+
+
+def _figure(many: int) -> str:
+    return number(float(many), "", 0)
 
 
 def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
@@ -122,54 +127,53 @@ def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
     decided = ended(hold, snapshot.plant) if hold else ""
     if not hold or not decided:
         return ""
-    return f"{decided}. {'The rest is held on.' if hold.stands else 'Nothing of it is held any more.'}"
+    return _SAID["rest_held" if hold.stands else "none_held"].format(decided=decided)
 
 
 def what(alert: Alert, loaf_g: float) -> str:
     """What changed, in one sentence. loaf_g: what a loaf of its product weighs."""
     if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
         return words.sentence(alert.says)
-    big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
+    said, big = _SAID["what"], words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     if alert.characteristic == "specific volume":
-        return f"Loaves {big}, {words.on_a_loaf(alert.change, loaf_g)}."
+        return said["loaves"].format(big=big, on_a_loaf=words.on_a_loaf(alert.change, loaf_g))
     title = words.characteristic(alert.characteristic).title
-    return f"{title} {big}" + (f", at a level of {number(alert.level, alert.unit)}." if alert.level else ".")
+    if not alert.level:
+        return said["change"].format(title=title, big=big)
+    return said["from_level"].format(title=title, big=big, level=number(alert.level, alert.unit))
 
 
 def since(alert: Alert, zone: ZoneInfo) -> str:
     """Since which batch and when, and whether it goes on."""
     until = words.local(alert.until_at, zone)
     on = until.date() if until else None
-    going = "still on at" if alert.signal == "on" else "over after"
     first = words.local(alert.began_at, zone)
-    began = f"{words.when(alert.began_at, zone)}, {words.batch(alert.began_at_batch, first.date() if first else None)}"
-    return f"{began}; {going} {words.batch(alert.until_batch, on)}, {words.when(alert.until_at, zone, on)}."
-
-
-def _case(alert: Alert) -> str:
-    return {"open": "Nobody has seen it yet.", "seen": "Seen, not closed.", "closed": "Closed."}[alert.case]
+    return _SAID["since"]["still_on" if alert.signal == "on" else "over_after"].format(
+        began=words.when(alert.began_at, zone),
+        first=words.batch(alert.began_at_batch, first.date() if first else None),
+        last=words.batch(alert.until_batch, on),
+        until=words.when(alert.until_at, zone, on),
+    )
 
 
 def who(alert: Alert) -> str:
     """Who acts on an alert of this urgency."""
+    said, now = _SAID["who"], alert.urgency == "now"
     if alert.urgency == "hold":
-        return "The shift supervisor holds it; only QA releases."
+        return said["hold"]
     if alert.kettle:
-        cook = "The shift supervisor with the paste cook"
-        return f"{cook}; the mixer waits for their word." if alert.urgency == "now" else f"{cook}."
-    if alert.urgency == "now":
-        return "The shift supervisor with the mixer operator."
-    return "The shift supervisor; the QA lead reads it in the morning."
+        return said["cook_now" if now else "cook"]
+    return said["mixer" if now else "review"]
 
 
 def batch_names(alert: Alert) -> str:
     """How many doughs or pastes, and which; long lists cut in the middle."""
     keys = alert.batches or tuple(dict.fromkeys((alert.began_at_batch, alert.until_batch)))
-    one, more = ("paste", "pastes") if alert.kettle else ("dough", "doughs")
+    said, kind = _SAID["batches"], "paste" if alert.kettle else "dough"
     names = [words.batch(key) for key in keys]
     if len(names) > 6:
-        names = [*names[:2], f"{len(names) - 4} more", *names[-2:]]
-    return f"{words.count(len(keys), one, more)}: {words.join(names)}."
+        names = [*names[:2], said["left_out"].format(n=len(names) - 4), *names[-2:]]
+    return said[kind]["one" if len(keys) == 1 else "many"].format(n=_figure(len(keys)), names=words.join(names))
 
 
 def curves_of(alert: Alert, snapshot: Snapshot | Seen, charted: Iterable[Charted]) -> tuple[Curve, ...]:
