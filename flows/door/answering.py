@@ -15,6 +15,7 @@ from flows.door.arriving import Refused, Scope, on_this_board
 from flows.door.attempts import Attempts
 from models import passphrases
 from models.people import INITIALS, People
+from models.texts import texts
 
 if TYPE_CHECKING:
     from flows.door.replying import Reply, Visit
@@ -69,7 +70,7 @@ class Door:
         from reports.signin import TEXTS
 
         if seen.people is None:
-            raise Refused(404, "there is no people file, so nobody signs in here")
+            raise Refused(404, texts("door")["no_people"])
         name, given = seen.form.get("name", "").strip(), seen.form.get("passphrase", "")
         after, address = on_this_board(seen.form.get("next", "/")), (scope.get("client") or ("unknown", 0))[0]
         wait = self.attempts.wait(name[:40], address)
@@ -96,10 +97,10 @@ class Door:
         from reports.signin import TEXTS
 
         if seen.person is None:
-            raise Refused(401, "sign in first")
+            raise Refused(401, texts("door")["sign_in_first"])
         initials, after = seen.form.get("initials", "").strip(), on_this_board(seen.form.get("next", "/"))
         if seen.people is not None and seen.person.device is None:
-            raise Refused(403, "initials are tapped at a device that is signed in; you are signed in yourself")
+            raise Refused(403, texts("door")["signed_in"])
         if seen.people is not None and initials and initials not in seen.people.people:
             await self._who_page(seen, reply, after, TEXTS["unknown"], 422)
         elif seen.people is None and not INITIALS.fullmatch(initials):
