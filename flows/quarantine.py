@@ -55,7 +55,7 @@ def quarantine(args: argparse.Namespace) -> int:
         if args.confirm or args.reject:
             verdict: Verdict = "confirmed" if args.confirm else "rejected"
             decided, logs = decide(con, loaded, verdict, args.rows, args.alike, args.by, args.because)
-        cells = {row.seq: decisions.as_typed(con, loaded, row) for row in rows} if args.slips else {}
+        cells = {row.seq: _to_correct(con, loaded, row) for row in rows} if args.slips else {}
     finally:
         con.close()
     if args.confirm or args.reject:
@@ -70,6 +70,13 @@ def quarantine(args: argparse.Namespace) -> int:
         json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1) if args.json else "\n".join(lines(rows))
     )
     return 0
+
+
+def _to_correct(con: Any, plant: Plant, row: Waiting) -> dict[str, str]:
+    """A row as it stands, and what a workbook calls it."""
+    from models.storage import decisions, replacing
+
+    return decisions.as_typed(con, plant, row) | {replacing.COLUMN: replacing.name_of(con, row.seq)}
 
 
 def lines(rows: Sequence[Waiting]) -> list[str]:

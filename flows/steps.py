@@ -86,7 +86,7 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
 
 def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
-    from models.storage import account, bulk, gather, ledger, names, raw, store, take
+    from models.storage import account, bulk, gather, ledger, names, raw, replacing, store, take
 
     pulled = Pulled(run=run)
     first_new = raw.next_seq(con)
@@ -96,6 +96,7 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     for group in _read_new(con, job, pulled, first_new, in_bulk):
         taken = True
         take.put_raw(con, group)
+        replacing.keep(con, group)
         could_not_run |= _put(con, group[0].sheet.kind, group, job.plant)
     plan = hashlib.sha256(job.plant_text.encode()).hexdigest()
     pulled.replanned = ledger.fact(con, "plant_sha256") not in (None, plan)
@@ -109,7 +110,7 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
         for kind, files in in_bulk.items():
             bulk.keep_layouts(con, files)
             store.insert(con, "judged", bulk.outcomes(con, kind, files, could_not_run))
-        pulled.shift_dates = _days_of(con, pulled.touched, first_new)
+        pulled.shift_dates = _days_of(con, pulled.touched, first_new, job.decisions)
         ledger.set_fact(con, "plant_sha256", plan)
         store_changed(con, run)
     elif any(f["outcome"] == "refused" and f.pop("new", False) for f in pulled.files):
@@ -245,17 +246,17 @@ def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> N
         take.judge_again(con, kind, plant, before)
 
 
-def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int) -> set[str]:
+def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int, decided: Iterable[Decision]) -> set[str]:
     """Production days whose figures a run may have changed."""
     from models.logbook import KINDS
     from models.storage import account
 
+    rejected = ", ".join(str(one.seq) for one in decided if one.verdict == "rejected")
+    rows = f"r.seq >= {first_new}" + (f" OR r.seq IN ({rejected})" if rejected else "")
     days = {name.split("/", 1)[0] for name in touched.batches | touched.pastes if not name.startswith("?")}
     for kind in KINDS:
-        rows = con.execute(f"""SELECT DISTINCT CAST({account.shift_date_sql(kind)} AS VARCHAR)
-            FROM log_{kind} r {account.dough_join(kind)} WHERE r.seq >= {first_new}""").fetchall()
-        days |= {day for (day,) in rows if day}
-    return days
+        days |= account.days_of(con, kind, rows)
+    return days | touched.days
 
 
 def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
@@ -344,7 +345,7 @@ def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...
     )
 
 
-def note_case(con: duckdb.DuckDBPyConnection, job: Job, event: CaseEvent, run: int) -> None:
+def note_case(con: duckdb.DuckDBPyConnection, event: CaseEvent, run: int) -> None:
     """Record what a person did with an alert; the pages that show it are due again. Call inside a transaction."""
     from models.storage import cases, ledger
 
@@ -384,7 +385,7 @@ def show_again(con: duckdb.DuckDBPyConnection, changed_alerts: set[str], run: in
 NEWEST_DAYS = 7
 
 
-def list_pages(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, changed_alerts: set[str]) -> None:
+def list_pages(con: duckdb.DuckDBPyConnection, pulled: Pulled, changed_alerts: set[str]) -> None:
     """Note which pages this run's rows change."""
     from models.storage import ledger
 

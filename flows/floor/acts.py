@@ -51,7 +51,7 @@ def alert(floor: Floor, request: Request) -> Response:
         event = acting.act_of(form, found, person, signing.signature(request, form.get("by", "")), _now())
     except acting.ActRefused as no:
         raise HTTPException(403 if no.why == "may not" else 422, said.act_refused(no)) from None
-    _recorded(floor.owner.act(lambda con, job, run: steps.note_case(con, job, event, run)))
+    _recorded(floor.owner.act(lambda con, job, run: steps.note_case(con, event, run)))
     return RedirectResponse(f"/alerts/{name}", 303)
 
 

@@ -55,6 +55,7 @@ def serve(args: argparse.Namespace) -> int:
     people = checked_people(args, job)
     with listening(args.host, args.port) as ear:
         if args.check:
+            _all_reached(people)
             print(f"All is well: the board would be served at {address_of(args.host, ear)}")
             return 0
         return _serve(args, job, people, ear)
@@ -92,6 +93,15 @@ def checked_people(args: argparse.Namespace, job: Job) -> Callable[[], People] |
         return None
     people.load(args.people).fits(job.plant)
     return people.watched(args.people, log.error)
+
+
+def _all_reached(people: Callable[[], People] | None) -> None:
+    """Raises ServeError for addresses that no message can be sent to. A check says so; the service itself starts all the same."""
+    from flows.telling import notifying
+
+    wrong = notifying.wrong_ways(people()) if people else []
+    if wrong:
+        raise ServeError(f"{wrong[0]}{f' (and {len(wrong) - 1} more)' if len(wrong) > 1 else ''}")
 
 
 def listening(host: str, port: int) -> socket.socket:

@@ -116,13 +116,14 @@ def _excluded(rows: pd.DataFrame) -> Sheet:
 
 def _excluded_row(row: dict[str, Any]) -> tuple[Cell, ...]:
     whole = words.missing(row["column"])
+    decided = "" if words.missing(row["decided"]) else f"; {row['decided']}"
     return (
         Cell(row["kind"]),
         Cell(f"{row['file']}, row {int(row['row'])}"),
         Cell(row["status"]),
         Cell("the whole row" if whole else row["column"]),
         Cell("see the file") if whole else _value(row["value"]),
-        Cell(words.text(row["why"])),
+        Cell(f"{words.text(row['why'])}{decided}"),
         Cell("no proposal" if words.missing(row["proposal"]) else str(row["proposal"])),
     )
 

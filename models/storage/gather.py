@@ -193,7 +193,8 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
                 WHEN 'quarantined' THEN s.why
                 WHEN 'waiting' THEN 'the {"paste" if kind == "dough" else "dough"} it names has not come yet; the row is taken up when it does'
                 WHEN 'duplicate' THEN 'the same row with the same values came before; counted once'
-                ELSE 'a newer row of the same batch came with other values; both stay readable' END AS why,
+                ELSE CASE WHEN r.seq IN (SELECT seq FROM replaced) THEN 'a row of a workbook written for correcting it'
+                    ELSE 'a newer row of the same batch' END || ' came with other values; both stay readable' END AS why,
             CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal,
             CASE WHEN r.status = 'quarantined' AND n.verdict = 'rejected' THEN 'rejected by ' || n.who || ': ' || n.because END AS decided,
             {account.shift_date_sql(kind)} AS shift_date,

@@ -15,17 +15,17 @@ if TYPE_CHECKING:
 
 def cells(con: duckdb.DuckDBPyConnection, seq: int) -> dict[str, str | None]:
     """The cells of one row, heading to text; None where a cell is empty. Raises KeyError for a row that never arrived."""
-    kept = con.execute("SELECT cells FROM raw_row WHERE seq = ?", [seq]).fetchone()
+    kept = con.execute("SELECT cells FROM raw_row WHERE seq = ?", [seq]).fetchall()
     if kept:
-        return json.loads(kept[0])
+        return json.loads(kept[0][0])
     found = con.execute(
         """SELECT f.sha256, r.columns, r.delimiter, r.first_seq FROM raw_file r JOIN file f USING (file_id)
         WHERE ? >= r.first_seq AND ? < r.first_seq + r.rows""",
         [seq, seq],
-    ).fetchone()
+    ).fetchall()
     if not found:
         raise KeyError(seq)
-    sha, columns, delimiter, first = found
+    sha, columns, delimiter, first = found[0]
     line = _lines(_archived(con, sha))[seq - first + 1].decode("ascii")
     return {name: text or None for name, text in zip(json.loads(columns), line.split(delimiter), strict=True)}
 
@@ -38,9 +38,7 @@ def next_seq(con: duckdb.DuckDBPyConnection) -> int:
 
 
 def _archived(con: duckdb.DuckDBPyConnection, sha256: str) -> Path:
-    (path,) = con.execute(
-        "SELECT path FROM duckdb_databases() WHERE database_name = current_database()"
-    ).fetchone() or ("",)
+    ((path,),) = con.execute("SELECT path FROM duckdb_databases() WHERE database_name = current_database()").fetchall()
     written = Path(path.removesuffix(".read"))
     return store.archived(store.archive_folder(written), sha256)
 

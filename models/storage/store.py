@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 2
+VERSION = 3
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
@@ -41,6 +41,7 @@ FIXED = (
     "page",
     "case_event",
     "decision",
+    "replaced",
     "hold_event",
 )
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}

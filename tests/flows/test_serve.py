@@ -16,7 +16,8 @@ import pytest
 
 from models.storage import owned
 from tests.faults.killer import SAMPLE, pieces, run
-from tests.flows.serving import ROOT, Service, boiled, descendants, post, until, visit
+from tests.flows.serving import ROOT, Service, boiled, descendants, free_port, post, until, visit
+from tests.flows.test_signing import KEY
 
 pytestmark = [pytest.mark.timeout(400), pytest.mark.slow]
 
@@ -69,6 +70,21 @@ def test_work_is_handed_over_with_the_key_alone(service: Service) -> None:
     refused.value.close()
     assert refused.value.code == 403
     assert oct(owned.served_file(service.store).stat().st_mode)[-3:] == "600"
+
+
+@pytest.mark.parametrize(("way", "code"), [("json://127.0.0.1:1/hook", 0), ("bogus-secret", 1)])
+def test_a_check_names_who_cannot_be_reached(service: Service, tmp_path: Path, way: str, code: int) -> None:
+    people = tmp_path / "people.toml"
+    people.touch(0o600)
+    people.write_text(f'[sign_in]\nkey = "{KEY}"\n[people.CC]\nways = ["{way}"]\n', encoding="utf-8")
+    command = [*service.command(), "--check", "--people", str(people)]
+    for name in ("store", "out"):
+        command[command.index(f"--{name}") + 1] = str(tmp_path / name)
+    command[command.index("--port") + 1] = str(free_port())
+    said = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    assert said.returncode == code, said.stderr
+    assert way not in said.stdout + said.stderr
+    assert ("people.CC: the notifier cannot use the address 'unknown 1'" in said.stderr) is bool(code)
 
 
 def _two(service: Service, port: int | None = None, **changed: str) -> str:

@@ -80,10 +80,33 @@ LOAF = st.builds(
     hour,
     st.integers(0, 2),
 )
+PROOF = st.builds(
+    lambda b, n, h, v: {
+        "dough_batch": b,
+        "line": n,
+        "proof_in": _hours(h),
+        "proof_out": _hours(h + 1),
+        "proof_temp_c": 34.0 + v,
+    },
+    st.sampled_from("12"),
+    st.sampled_from(["L1", "L2"]),
+    hour,
+    st.integers(0, 2),
+)
+GAS = st.builds(
+    lambda i, of, h, v: {"gas_test": i, "tested_at": _hours(h), "gas_produced_ml": 1800.0 + v} | of,
+    st.sampled_from("12"),
+    st.sampled_from(
+        [{"dough_batch": b, "line": n} for b in "12" for n in ("L1", "L2")] + [{"dough_batch": None, "line": None}]
+    ),
+    hour,
+    st.integers(0, 2),
+)
+DRAWN = {"paste": PASTE, "dough": DOUGH, "proof": PROOF, "gas": GAS, "loaf": LOAF}
 ROW = st.one_of(
     *(
         st.builds(Row, st.just(kind), cells.map(lambda c: tuple(c.items())), st.sampled_from([True, True, True, False]))
-        for kind, cells in (("paste", PASTE), ("dough", DOUGH), ("loaf", LOAF))
+        for kind, cells in DRAWN.items()
     )
 )
 
@@ -95,7 +118,7 @@ HISTORY = st.lists(ROW, min_size=1, max_size=20).flatmap(
 
 
 def _put(con: Any, rows: list[tuple[int, Row]]) -> None:
-    for kind in ("paste", "dough", "loaf"):
+    for kind in DRAWN:
         mine = [(seq, row) for seq, row in rows if row.kind == kind]
         if mine:
             places = pd.DataFrame({"seq": [seq for seq, _ in mine], "file_id": 1, "row": 1})
@@ -105,9 +128,7 @@ def _put(con: Any, rows: list[tuple[int, Row]]) -> None:
 
 def _statuses(con: Any) -> dict[int, str]:
     return {
-        seq: status
-        for kind in ("paste", "dough", "loaf")
-        for seq, status in con.execute(f"SELECT seq, status FROM log_{kind}").fetchall()
+        seq: status for kind in DRAWN for seq, status in con.execute(f"SELECT seq, status FROM log_{kind}").fetchall()
     }
 
 
@@ -212,23 +233,30 @@ def _plainly(rows: list[tuple[int, Row]]) -> dict[int, str]:
     status = {seq: "waiting" if word == "accepted" and seq in waits else word for seq, word in status.items()}
     result |= status
     known = _known([(s, v, i) for s, v, _, i in doughs], status, "mixed_at")
-    loaves, waits = [], set()
+    for kind, at in OF_DOUGH.items():
+        result |= _of_dough([(seq, row) for seq, row in rows if row.kind == kind], known, at)
+    return result
+
+
+# the contract: a dough has one proof; a test has a number of its own; a loaf's number is its dough's
+OF_DOUGH = {"proof": "proof_in", "gas": "tested_at", "loaf": "measured_at"}
+
+
+def _of_dough(rows: list[tuple[int, Row]], known: list[tuple[str, tuple, bool, dict]], at: str) -> dict[int, str]:
+    found, waits = [], set()
     for seq, row in rows:
-        if row.kind != "loaf":
-            continue
         values = dict(row.cells)
-        mine = [
-            (c, i, f)
-            for c, i, f, v in known
-            if (v["dough_batch"], v["line"]) == (values["dough_batch"], values["line"])
-        ]
-        identity, in_force, two = _latest(mine, values["measured_at"], timedelta(hours=24))
+        named = (values["dough_batch"], values["line"])
+        mine = [(c, i, f) for c, i, f, v in known if (v["dough_batch"], v["line"]) == named]
+        identity, in_force, two = _latest(mine, values[at], timedelta(hours=24))
         if identity is None or not in_force:
-            identity = ("?", values["dough_batch"], values["line"], values["measured_at"])
-            waits.add(seq)
-        loaves.append((seq, values, row.credible and not two, (*identity, values["loaf"])))
-    status = _by_identity(loaves)
-    return result | {seq: "waiting" if word == "accepted" and seq in waits else word for seq, word in status.items()}
+            identity = ("?", *named, values[at])
+            if named[0] is not None:
+                waits.add(seq)
+        own = {"proof": identity, "gas": (values.get("gas_test"),), "loaf": (*identity, values.get("loaf"))}
+        found.append((seq, values, row.credible and not two, own[row.kind]))
+    status = _by_identity(found)
+    return {seq: "waiting" if word == "accepted" and seq in waits else word for seq, word in status.items()}
 
 
 @settings(
@@ -324,5 +352,24 @@ def test_what_is_measured_as_the_next_dough_of_its_number_is_mixed_is_of_that_on
     assert _taken(tmp_path, [rows]) == dict.fromkeys(range(4), "accepted")
 
 
+@pytest.mark.parametrize("then", ["1", "2", None])
+def test_a_gas_test_keeps_its_number_whatever_dough_it_names(tmp_path: Path, then: str | None) -> None:
+    """Written again with another dough, or with none, it is the same test."""
+    doughs = [_row("dough", 1), _row("dough", 1, dough_batch="2")]
+    tests = [
+        Row(
+            "gas",
+            tuple({"gas_test": "7", "tested_at": _hours(2), "dough_batch": of, "line": of and "L1"}.items()),
+            True,
+        )
+        for of in ("1", then)
+    ]
+    rows = list(enumerate([*doughs, *tests]))
+    expected = {0: "accepted", 1: "accepted"} | (
+        {2: "accepted", 3: "duplicate"} if then == "1" else {2: "superseded", 3: "accepted"}
+    )
+    assert _taken(tmp_path, [[row] for row in rows]) == _taken(tmp_path, [rows]) == expected
+
+
 def test_the_kinds_of_this_test_are_those_with_references() -> None:
-    assert {kind for kind, table in TABLES.items() if table.refers} == {"dough", "proof", "gas", "loaf"}
+    assert {kind for kind, table in TABLES.items() if table.refers} == {"dough", *OF_DOUGH} == {*DRAWN} - {"paste"}
