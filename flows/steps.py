@@ -190,7 +190,8 @@ def _read_new(
         file_id += 1
         sheet, typed = read
         notes = "; ".join(dict.fromkeys((*sheet.notes, *typed.notes)))
-        con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
+        if not new:
+            con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
         _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
         was_taken[sha] = sheet.kind
         alike = pending.setdefault(sheet.kind, [])
