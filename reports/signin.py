@@ -1,4 +1,4 @@
-"""The pages on which a device or a person signs in, on which initials are tapped, and which say that nothing was recorded."""
+"""The pages on which a device or a person signs in or out, on which initials are tapped, and which say that nothing was recorded."""
 
 from __future__ import annotations
 
@@ -16,14 +16,15 @@ TEXTS: dict[str, str] = texts("signin")
 
 @dataclass(frozen=True)
 class Asked:
-    """What one such page shows. initials: to tap, empty where they are typed; next: where to go afterwards."""
+    """What one such page shows. initials: to tap, empty where they are typed; next: where to go afterwards; who: is signed in."""
 
-    what: str  # "sign in", "tap", "type"; of a form that was not recorded: "signed out", "not recorded"
+    what: str  # "sign in", "signed in", "tap", "type"; of a form that was not recorded: "signed out", "not recorded"
     token: str
     nonce: str
     next: str = "/"
     said: str = ""
     initials: tuple[str, ...] = ()
+    who: str = ""
 
 
 @cache

@@ -60,7 +60,7 @@ class Door:
         elif seen.people is None:
             await _page(reply, seen, "type", after, said, status)
         elif seen.person.device is None:
-            await reply.moved(after)
+            await _page(reply, seen, "signed in", after, said, status)
         else:
             await _page(reply, seen, "tap", after, said, status)
 
@@ -120,7 +120,8 @@ async def _page(
 
     initials = tuple(seen.people.people) if seen.people and what == "tap" else ()
     token = sessions.form_token(seen.session, seen.key)
-    body = page(Asked(what, token, seen.nonce, after, said, initials)).encode()
+    who = seen.person.initials if seen.person and what == "signed in" else ""
+    body = page(Asked(what, token, seen.nonce, after, said, initials, who)).encode()
     await reply.whole(status, "text/html; charset=utf-8", body, headers or {}, cookie=seen.renewed)
 
 
