@@ -185,7 +185,7 @@ def record_hold(job: Job, event: HoldEvent, by: Person) -> tuple[HoldEvent, list
     con = store.open_for_writing(job.store)
     try:
         with store.transaction(con):
-            kept = note_hold(con, job, event, by, ledger.last_run(con) + 1)
+            kept = note_hold(con, event, by, ledger.last_run(con) + 1)
         con.execute("CHECKPOINT")
     finally:
         con.close()
@@ -193,7 +193,7 @@ def record_hold(job: Job, event: HoldEvent, by: Person) -> tuple[HoldEvent, list
     return kept, work.print_due(job)
 
 
-def note_hold(con: duckdb.DuckDBPyConnection, job: Job, event: HoldEvent, by: Person, run: int) -> HoldEvent:
+def note_hold(con: duckdb.DuckDBPyConnection, event: HoldEvent, by: Person, run: int) -> HoldEvent:
     """Record what a person did with a hold; the pages that show it are due again. Call inside a transaction."""
     from flows import steps
     from models.storage import holds as kept
@@ -215,7 +215,7 @@ def held_by_form(form: Mapping[str, str], by: Person, who: str, at: datetime) ->
     def doing(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> HoldEvent:
         from models.floor.holdform import to_hold
 
-        return note_hold(con, job, to_hold(form, who, at, *_keys(con)), by, run)
+        return note_hold(con, to_hold(form, who, at, *_keys(con)), by, run)
 
     return doing
 
@@ -226,6 +226,6 @@ def ended_by_form(hold: str, form: Mapping[str, str], by: Person, who: str, at: 
     def doing(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> HoldEvent:
         from models.floor.holdform import to_end
 
-        return note_hold(con, job, to_end(form, hold, who, at), by, run)
+        return note_hold(con, to_end(form, hold, who, at), by, run)
 
     return doing

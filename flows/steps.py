@@ -190,7 +190,8 @@ def _read_new(
         file_id += 1
         sheet, typed = read
         notes = "; ".join(dict.fromkeys((*sheet.notes, *typed.notes)))
-        con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
+        if not new:
+            con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
         _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
         was_taken[sha] = sheet.kind
         alike = pending.setdefault(sheet.kind, [])
@@ -345,7 +346,7 @@ def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...
     )
 
 
-def note_case(con: duckdb.DuckDBPyConnection, job: Job, event: CaseEvent, run: int) -> None:
+def note_case(con: duckdb.DuckDBPyConnection, event: CaseEvent, run: int) -> None:
     """Record what a person did with an alert; the pages that show it are due again. Call inside a transaction."""
     from models.storage import cases, ledger
 
@@ -385,7 +386,7 @@ def show_again(con: duckdb.DuckDBPyConnection, changed_alerts: set[str], run: in
 NEWEST_DAYS = 7
 
 
-def list_pages(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, changed_alerts: set[str]) -> None:
+def list_pages(con: duckdb.DuckDBPyConnection, pulled: Pulled, changed_alerts: set[str]) -> None:
     """Note which pages this run's rows change."""
     from models.storage import ledger
 

@@ -92,7 +92,7 @@ def record_case(job: Job, event: CaseEvent) -> list[str]:
     con = store.open_for_writing(job.store)
     try:
         with store.transaction(con):
-            steps.note_case(con, job, event, ledger.last_run(con) + 1)
+            steps.note_case(con, event, ledger.last_run(con) + 1)
         con.execute("CHECKPOINT")
     finally:
         con.close()
@@ -127,5 +127,5 @@ def work_out(
     do(steps.judge)(con, job, pulled.touched)
     charted = do(steps.chart)(con, job, pulled.run)
     changed = do(steps.alert)(con, job, charted, pulled.run)
-    steps.list_pages(con, job, pulled, changed)
+    steps.list_pages(con, pulled, changed)
     return charted, changed

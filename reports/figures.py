@@ -15,6 +15,7 @@ from typing import Any
 from models.pages import words
 from models.pages.shown import Bars, Curve, Dot, Mark, Span
 from models.pages.words import number
+from models.texts import texts
 from reports import look
 from reports.look import plain, plains
 
@@ -271,7 +272,9 @@ def _span_shapes(shown: Curve, panels: list[_Panel]) -> list[dict[str, Any]]:
 def _limit_words(shown: Curve, height: int) -> list[dict[str, Any]]:
     """Names beside the right end of the lines, apart from each other; a line beyond the axis is named at its edge."""
     low, high = _reach(shown)
-    said = sorted([*_edges(shown), *([(shown.level, "level")] if shown.level is not None else [])])
+    called = texts("figures")["curve"]["lines"]
+    lines = [*_edges(shown), *([(shown.level, "level")] if shown.level is not None else [])]
+    said = sorted((value, called.get(name, name)) for value, name in lines)
     step = _APART_PX * (high - low) / ((height - 46) * (_BODY[1] - _BODY[0]))
     places = _apart([min(max(value, low), high) for value, _ in said], step, high)
     arrows = ["▲ " if value > high else "▼ " if value < low else "" for value, _ in said]
@@ -328,6 +331,7 @@ def _span_word(span: Span, panel: _Panel, at: str) -> dict[str, Any]:
 def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
     if len(panels) == 1:
         return []
+    said = texts("figures")["curve"]
     return [
         {
             "xref": "paper",
@@ -340,13 +344,13 @@ def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
             "showarrow": False,
             "font": {"size": 11, "color": look.QUIET},
         }
-        for panel, name in zip(panels, ("the weeks before", "this day"), strict=True)
+        for panel, name in zip(panels, (said["weeks"], said["day"]), strict=True)
     ]
 
 
 def bars(shown: Bars) -> dict[str, Any]:
     """Contributions laid end to end from nothing to the change, with what bounds each."""
-    starts, at = [], 0.0
+    starts, at, change = [], 0.0, texts("figures")["parts"]["change"]
     for bar in shown.bars:
         starts.append(round(at, 4))
         at += bar.contribution
@@ -378,13 +382,13 @@ def bars(shown: Bars) -> dict[str, Any]:
     total = look.trace(
         "bar",
         orientation="h",
-        y=["Change"],
+        y=[change],
         x=[shown.change],
         marker={"color": look.RED},
         hoverinfo="skip",
         name="sum",
     )
-    order = ["Change", *reversed(names)]
+    order = [change, *reversed(names)]
     layout = look.layout(
         200,
         barmode="overlay",

@@ -10,6 +10,7 @@ from models.pages.holes import Grid
 from models.pages.rates import Rate
 from models.pages.shown import Tallies, Tally
 from models.pages.words import number
+from models.texts import texts
 from reports import look
 from reports.look import plain
 
@@ -20,10 +21,10 @@ _SYMBOLS = {"loaves": "circle", "doughs only": "circle-open", "nothing": "x-thin
 
 def shares(shown: Sequence[Share]) -> dict[str, Any]:
     """Loaves per 1000 outside the window: this month filled, the month before hollow, each with its interval."""
-    rows = [share for share in reversed(shown) if share.now.n or share.before.n]
+    said, rows = texts("figures")["shares"], [share for share in reversed(shown) if share.now.n or share.before.n]
     traces = [
-        _ranges([(i - 0.14, share.now) for i, share in enumerate(rows)], "this month", "circle"),
-        _ranges([(i + 0.16, share.before) for i, share in enumerate(rows)], "the month before", "circle-open"),
+        _ranges([(i - 0.14, share.now) for i, share in enumerate(rows)], said["now"], "circle"),
+        _ranges([(i + 0.16, share.before) for i, share in enumerate(rows)], said["before"], "circle-open"),
     ]
     layout = _rows([share.name for share in rows])
     layout["xaxis"] = {**layout["xaxis"], "rangemode": "tozero"}
@@ -31,14 +32,14 @@ def shares(shown: Sequence[Share]) -> dict[str, Any]:
 
 
 def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
-    known = [(y, rate) for y, rate in rows if rate.n]
+    known, told = [(y, rate) for y, rate in rows if rate.n], texts("figures")["shares"]["told"]
     return look.trace(
         "scatter",
         x=[round(_PER * rate.share, 1) for _, rate in known],
         y=[y for y, _ in known],
         mode="markers",
         name=name,
-        hovertext=[f"{name}: {number(_PER * rate.share, '', 0)} per 1000, n = {rate.n} loaves" for _, rate in known],
+        hovertext=[told.format(name=name, share=number(_PER * rate.share, "", 0), n=rate.n) for _, rate in known],
         hoverinfo="text",
         marker={"symbol": symbol, "size": 11, "color": look.TODAY, "line": {"width": 2, "color": look.TODAY}},
         error_x={
@@ -55,7 +56,7 @@ def _ranges(rows: list[tuple[float, Rate]], name: str, symbol: str) -> Any:
 
 def tallies(shown: Tallies) -> dict[str, Any]:
     """Each day's share in 1000: a dot within the limits made for its number, a triangle beyond; the limits as steps."""
-    days = [tally.day for tally in shown.days]
+    days, said = [tally.day for tally in shown.days], texts("figures")["tallies"]
     beyond = [_side(tally) for tally in shown.days]
     steps = [
         look.trace(
@@ -75,7 +76,9 @@ def tallies(shown: Tallies) -> dict[str, Any]:
         y=[round(_PER * t.count / t.size, 1) for t in shown.days],
         mode="markers",
         name="days",
-        hovertext=[f"{t.day}: {t.count} of {t.size}; limits {t.low} to {t.high}" for t in shown.days],
+        hovertext=[
+            said["told"].format(day=t.day, count=t.count, size=t.size, low=t.low, high=t.high) for t in shown.days
+        ],
         hoverinfo="text",
         cliponaxis=False,
         marker={
@@ -88,7 +91,8 @@ def tallies(shown: Tallies) -> dict[str, Any]:
     axis = {"type": "date", "nticks": 6, "tickformat": "%-d %b", "tickangle": 0}
     layout = look.layout(170, yaxis={"rangemode": "tozero", "nticks": 5}, xaxis=axis, margin={"r": 86})
     last = shown.days[-1]
-    ends = ((_PER * last.high / last.size, f"limit {last.high} of {last.size}"), (shown.level, "usual"))
+    limit = said["limit"].format(high=last.high, size=last.size)
+    ends = ((_PER * last.high / last.size, limit), (shown.level, said["usual"]))
     layout["annotations"] = [look.beside(round(at, 1), words) for at, words in ends]
     level = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": shown.level, "y1": shown.level, "layer": "below"}
     layout["shapes"] = [{**level, "line": {"width": 1.6, "color": look.INK}}]
@@ -101,7 +105,7 @@ def _side(tally: Tally) -> int:
 
 def differences(shown: Sequence[Comparison]) -> dict[str, Any]:
     """Second line less first, mL/g, with the interval; an interval over zero is no difference."""
-    rows = list(reversed(shown))
+    rows, gap_of = list(reversed(shown)), texts("figures")["differences"]["gap"]
     gaps = [row.difference for row in rows]
     trace = look.trace(
         "scatter",
@@ -126,7 +130,7 @@ def differences(shown: Sequence[Comparison]) -> dict[str, Any]:
             "width": 5,
         },
     )
-    layout = _rows([f"{row.second} less {row.first}" for row in rows])
+    layout = _rows([gap_of.format(second=row.second, first=row.first) for row in rows])
     layout["xaxis"] = {**layout["xaxis"], "zeroline": True, "zerolinecolor": look.INK}
     return {"data": [trace], "layout": layout}
 

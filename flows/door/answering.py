@@ -15,6 +15,7 @@ from flows.door.arriving import Refused, Scope, on_this_board
 from flows.door.attempts import Attempts
 from models import passphrases
 from models.people import INITIALS, People
+from models.texts import texts
 
 if TYPE_CHECKING:
     from flows.door.replying import Reply, Visit
@@ -48,10 +49,8 @@ class Door:
 
     async def unrecorded(self, seen: Visit, reply: Reply, refused: Refused, back: str) -> None:
         """A form was sent and nothing was recorded: why, and the way back to what was typed, by the sign-in where need be."""
-        from reports.signin import TEXTS
-
         out = seen.person is None and refused.status in (401, 403)
-        said = TEXTS["out"] if out else str(refused)
+        said = texts("signin")["out"] if out else str(refused)
         what = "signed out" if out else "not recorded"
         await _page(reply, seen, what, back, said, refused.status, refused.headers)
 
@@ -61,21 +60,19 @@ class Door:
         elif seen.people is None:
             await _page(reply, seen, "type", after, said, status)
         elif seen.person.device is None:
-            await reply.moved(after)
+            await _page(reply, seen, "signed in", after, said, status)
         else:
             await _page(reply, seen, "tap", after, said, status)
 
     async def _sign_in(self, scope: Scope, seen: Visit, reply: Reply) -> None:
-        from reports.signin import TEXTS
-
         if seen.people is None:
-            raise Refused(404, "there is no people file, so nobody signs in here")
+            raise Refused(404, texts("door")["no_people"])
         name, given = seen.form.get("name", "").strip(), seen.form.get("passphrase", "")
         after, address = on_this_board(seen.form.get("next", "/")), (scope.get("client") or ("unknown", 0))[0]
         wait = self.attempts.wait(name[:40], address)
         if wait > 0:
             log.warning("sign-in from %s refused: too many wrong passphrases", address)
-            said = TEXTS["too_many"].format(minutes=max(1, round(wait / 60 + 0.5)))
+            said = texts("signin")["too_many"].format(minutes=max(1, round(wait / 60 + 0.5)))
             await _page(reply, seen, "sign in", after, said, 429, {"retry-after": str(int(wait) + 1)})
             return
         kept = _kept(seen.people, name)
@@ -83,7 +80,7 @@ class Door:
             right = await run_in_threadpool(passphrases.right, given, kept)
         if not right:
             log.warning("sign-in from %s: wrong name or passphrase", address)
-            await _page(reply, seen, "sign in", after, TEXTS["wrong"], 401)
+            await _page(reply, seen, "sign in", after, texts("signin")["wrong"], 401)
             return
         self.attempts.succeeded(name[:40], address)
         log.info("%s signed in from %s", name, address)
@@ -93,17 +90,15 @@ class Door:
         await self._renew(seen, sessions.signed_out(seen.session), reply, "/")
 
     async def _tap(self, scope: Scope, seen: Visit, reply: Reply) -> None:
-        from reports.signin import TEXTS
-
         if seen.person is None:
-            raise Refused(401, "sign in first")
+            raise Refused(401, texts("door")["sign_in_first"])
         initials, after = seen.form.get("initials", "").strip(), on_this_board(seen.form.get("next", "/"))
         if seen.people is not None and seen.person.device is None:
-            raise Refused(403, "initials are tapped at a device that is signed in; you are signed in yourself")
+            raise Refused(403, texts("door")["signed_in"])
         if seen.people is not None and initials and initials not in seen.people.people:
-            await self._who_page(seen, reply, after, TEXTS["unknown"], 422)
+            await self._who_page(seen, reply, after, texts("signin")["unknown"], 422)
         elif seen.people is None and not INITIALS.fullmatch(initials):
-            await self._who_page(seen, reply, after, TEXTS["initials"], 422)
+            await self._who_page(seen, reply, after, texts("signin")["initials"], 422)
         else:
             await self._renew(seen, sessions.tapped(seen.session, initials, time.time()), reply, after)
 
@@ -125,7 +120,8 @@ async def _page(
 
     initials = tuple(seen.people.people) if seen.people and what == "tap" else ()
     token = sessions.form_token(seen.session, seen.key)
-    body = page(Asked(what, token, seen.nonce, after, said, initials)).encode()
+    who = seen.person.initials if seen.person and what == "signed in" else ""
+    body = page(Asked(what, token, seen.nonce, after, said, initials, who)).encode()
     await reply.whole(status, "text/html; charset=utf-8", body, headers or {}, cookie=seen.renewed)
 
 

@@ -7,6 +7,8 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 from urllib.parse import parse_qs, quote, urlsplit
 
+from models.texts import texts
+
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 
@@ -45,7 +47,7 @@ def sound_path(scope: Scope) -> None:
     parts = path.split("/")
     strange = "\\" in path or any(ord(letter) < 32 or ord(letter) == 127 for letter in path)
     if strange or "//" in path or ".." in parts or "." in parts or any(x in raw for x in (b"%2f", b"%5c", b"%25")):
-        raise Refused(400, "there is no such page")
+        raise Refused(400, texts("door")["no_page"])
 
 
 def same_site(headers: dict[str, str]) -> None:
@@ -53,12 +55,12 @@ def same_site(headers: dict[str, str]) -> None:
     origin, site = headers.get("origin"), headers.get("sec-fetch-site", "same-origin")
     foreign = origin is not None and urlsplit(origin).netloc != headers.get("host", "")
     if foreign or site not in {"same-origin", "none"}:
-        raise Refused(403, "this form is not from this board; nothing was done")
+        raise Refused(403, texts("door")["foreign"])
 
 
 async def whole_body(headers: dict[str, str], receive: Receive, largest: int) -> bytes:
     """All of what is posted, within its bounds of size and time."""
-    too_large = Refused(413, f"more than {largest // 1024} KiB was sent; nothing was done", {"connection": "close"})
+    too_large = Refused(413, texts("door")["too_large"].format(kib=largest // 1024), {"connection": "close"})
     said = headers.get("content-length", "0")
     if not said.isascii() or not said.isdigit() or len(said) > 12 or int(said) > largest:
         raise too_large
@@ -69,7 +71,7 @@ async def whole_body(headers: dict[str, str], receive: Receive, largest: int) ->
         while more:
             message = await receive()
             if message["type"] == "http.disconnect":
-                raise Refused(400, "the form did not come whole; nothing was done")
+                raise Refused(400, texts("door")["not_whole"])
             read.extend(message.get("body", b""))
             more = message.get("more_body", False)
             if len(read) > largest:
@@ -78,7 +80,7 @@ async def whole_body(headers: dict[str, str], receive: Receive, largest: int) ->
     try:
         await asyncio.wait_for(all_of_it(), BODY_WITHIN_S)
     except TimeoutError:
-        raise Refused(408, "the form did not come within its time; nothing was done", {"connection": "close"}) from None
+        raise Refused(408, texts("door")["too_slow"], {"connection": "close"}) from None
     return bytes(read)
 
 
@@ -89,7 +91,7 @@ def fields_of(headers: dict[str, str], body: bytes) -> dict[str, str]:
     try:
         fields = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=MOST_FIELDS)
     except ValueError:
-        raise Refused(400, "the form cannot be read; nothing was done") from None
+        raise Refused(400, texts("door")["unreadable"]) from None
     return {name: values[-1] for name, values in fields.items()}
 
 

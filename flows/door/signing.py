@@ -39,6 +39,7 @@ from flows.door.replying import COOKIE, Reply, Send, Visit
 from flows.door.sessions import Session
 from models.fixed import Role
 from models.people import ALONE, INITIALS, People, PeopleFileError, Person
+from models.texts import texts
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -91,7 +92,7 @@ def who(request: HTTPConnection) -> Person:
     """Who makes this request. A device at which nobody has tapped has no initials. Raises 401 where nobody is signed in."""
     person = visit(request).person
     if person is None:
-        raise HTTPException(401, "sign in first")
+        raise HTTPException(401, texts("door")["sign_in_first"])
     return person
 
 
@@ -104,10 +105,11 @@ def requires(role: Role) -> Callable[[HTTPConnection], Person]:
     def check(request: HTTPConnection) -> Person:
         person = who(request)
         if not person.initials and not person.alone:
-            raise HTTPException(403, "tap your initials first")
+            raise HTTPException(403, texts("door")["tap_first"])
         if not person.may(role):
-            here = f" at {person.device}; sign in with your own passphrase" if person.device else ""
-            raise HTTPException(403, f"this needs the role {role}, and {person.initials} is {person.role}{here}")
+            said = texts("door")["role_at" if person.device else "role"]
+            why = said.format(role=role, who=person.initials, is_role=person.role, device=person.device)
+            raise HTTPException(403, why)
         return person
 
     return check
@@ -121,7 +123,7 @@ def signature(request: HTTPConnection, typed: str = "") -> str:
     person = requires("floor")(request)
     initials = person.initials or (typed.strip() if person.alone else "")
     if not INITIALS.fullmatch(initials):
-        raise HTTPException(422, "whose entry is this? Initials of one to six letters or figures must be given")
+        raise HTTPException(422, texts("door")["whose"])
     return initials
 
 
@@ -181,7 +183,7 @@ class Guard:
             await self._refuse(scope, seen, reply, refused)
         except Exception:
             if not reply.started:
-                await reply.text(500, "something went wrong here; what was committed stays; see the service's log")
+                await reply.text(500, texts("door")["broken"])
             raise
 
     def _visit(self, scope: Scope) -> Visit:
@@ -201,17 +203,17 @@ class Guard:
         sound_path(scope)
         headers = headers_of(scope)
         if self.loopback_only and host_name(headers.get("host", "")) not in OWN_NAMES:
-            raise Refused(421, "this board is served to this machine alone; open it as http://127.0.0.1")
+            raise Refused(421, texts("door")["this_machine"])
         if scope["method"] in SAFE:
             return receive
         if scope["method"] not in UNSAFE:
-            raise Refused(405, "this cannot be done here")
+            raise Refused(405, texts("door")["no_method"])
         same_site(headers)
         body = await whole_body(headers, receive, self.largest_body)
         seen.form = fields_of(headers, body)
         given = headers.get(TOKEN_HEADER) or seen.form.pop(TOKEN_FIELD, "")
         if not sessions.right_token(seen.session, seen.key, given):
-            raise Refused(403, "this form is not from this board, or from before a sign-in; load the page again")
+            raise Refused(403, texts("door")["old_form"])
         _tap_in_form(seen)
         return given_again(body, receive)
 
@@ -240,7 +242,7 @@ class Guard:
             here = scope["path"] + (f"?{query}" if query else "")
             await reply.moved(f"{SIGN_IN}?next={quote(here, safe='')}")
             return
-        raise Refused(401, "sign in first")
+        raise Refused(401, texts("door")["sign_in_first"])
 
 
 def _person(seen: Visit) -> Person | None:

@@ -44,14 +44,14 @@ def alert(floor: Floor, request: Request) -> Response:
     name, view = request.path_params["alert"], floor.view
     found = next((one for one in view.alerts if one.alert == name), None)
     if found is None:
-        raise HTTPException(404, "there is no such alert")
+        raise HTTPException(404, _why("no_alert"))
     person = signing.requires("floor")(request)
     form = signing.form(request)
     try:
         event = acting.act_of(form, found, person, signing.signature(request, form.get("by", "")), _now())
     except acting.ActRefused as no:
         raise HTTPException(403 if no.why == "may not" else 422, said.act_refused(no)) from None
-    _recorded(floor.owner.act(lambda con, job, run: steps.note_case(con, job, event, run)))
+    _recorded(floor.owner.act(lambda con, job, run: steps.note_case(con, event, run)))
     return RedirectResponse(f"/alerts/{name}", 303)
 
 
@@ -114,22 +114,22 @@ def _tablet(floor: Floor, request: Request, name: str, post: Callable[..., Any],
         with floor.at_tablet:
             outcome = post(form, floor.view, floor.tablet, taking.utc_now(), who)
     except OSError as error:
-        raise HTTPException(
-            503, f"not recorded: {error.strerror}; write it on the sheet, and tell who looks after this machine"
-        ) from None
+        raise HTTPException(503, _why("not_written", error=error.strerror)) from None
     try:
         if outcome.csv_text is not None:
             floor.drop_typed(outcome.log_name, outcome.csv_text)
     except OSError as error:
-        raise HTTPException(
-            503, f"kept, but not on the board yet: {error.strerror}; it is taken as soon as that is over"
-        ) from None
+        raise HTTPException(503, _why("not_shown", error=error.strerror)) from None
     words = texts(name)["said"].get(outcome.said, "")
     if outcome.questions or words:
         frame = screens.frame(floor, request, words)
         return Response(draw(frame, outcome.screen), 422 if outcome.questions else 200, media_type="text/html")
     where = "line" if name == "mixer" else "kettle"
     return RedirectResponse(f"/{name}?{where}={quote(getattr(outcome.screen, where))}", 303)
+
+
+def _why(key: str, **filled: object) -> str:
+    return texts("refused")["why"][key].format(**filled)
 
 
 def _now() -> Any:
@@ -143,9 +143,9 @@ def _recorded(future: Any) -> Any:
     except REFUSED as error:
         raise HTTPException(422, str(error)) from None
     except TimeoutError:
-        raise HTTPException(503, "the store is busy; look in a minute if this was recorded") from None
+        raise HTTPException(503, _why("busy")) from None
     except Exception as error:  # a full disk comes as an error of the database's own
-        raise HTTPException(503, f"not recorded: {' '.join(str(error).split())}") from None
+        raise HTTPException(503, _why("failed", error=" ".join(str(error).split()))) from None
 
 
 ACTS: dict[str, Callable[[Floor, Request], Response]] = {

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from flows.floor import taking
 from flows.floor.watch import Watch
 from models.judging import checks
+from models.texts import texts
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -77,7 +78,7 @@ class Owner:
         while not self._asked.empty():
             asked = self._asked.get_nowait()
             if asked is not None:
-                asked[1].set_exception(RuntimeError("the service is stopping; nothing was recorded, do it again later"))
+                asked[1].set_exception(_stopping())
 
     @property
     def alive(self) -> bool:
@@ -102,7 +103,7 @@ class Owner:
     def _ask(self, call: Callable[[], Any]) -> Future[Any]:
         future: Future[Any] = Future()
         if self._stop.is_set():
-            future.set_exception(RuntimeError("the service is stopping; nothing was recorded, do it again later"))
+            future.set_exception(_stopping())
         else:
             self._asked.put((call, future))
         return future
@@ -183,6 +184,10 @@ class Owner:
                 log.error("%s", unpublished)
         elif self._published is not None:
             self._published(committed)
+
+
+def _stopping() -> RuntimeError:
+    return RuntimeError(texts("refused")["why"]["stopping"])
 
 
 def _not_yet(committed: Committed) -> frozenset[str]:

@@ -20,6 +20,7 @@ from models.floor import chartscreen as charts
 from models.floor import floor as floors
 from models.floor import handover, kettleside, mixer, printed, quarantine
 from models.floor import holdscreen as holds
+from models.texts import texts
 from reports import board, tablets
 from reports.board import Frame
 
@@ -85,7 +86,7 @@ def report(floor: Floor, request: Request) -> Response:
         signing.requires(FOLLOWS)(request)
     path = floor.job.out / name
     if not REPORT.fullmatch(name) or not path.is_file():
-        raise HTTPException(404, "there is no such page; the list of reports names those that are printed")
+        raise HTTPException(404, texts("refused")["why"]["no_report"])
     if name.endswith(".js"):
         return FileResponse(path, media_type="text/javascript")
     body = path.read_bytes()
@@ -111,7 +112,7 @@ def alert_screen(floor: Floor, request: Request) -> str:
     name, person = request.path_params["alert"], signing.who(request)
     shown = alerts.alert_screen(floor.view, name, taking.utc_now(), person, person.initials, floor.messenger.told(name))
     if shown is None:
-        raise HTTPException(404, "there is no such alert")
+        raise HTTPException(404, texts("refused")["why"]["no_alert"])
     return draw(floor, request, "alert", alert=shown)
 
 
@@ -149,7 +150,7 @@ def month_screen(floor: Floor, request: Request) -> str:
     signing.requires(FOLLOWS)(request)
     shown = printed.monthly(_printed(floor), request.query_params.get("month", ""))
     if shown is None:
-        raise HTTPException(404, "there is no page of such a month; choose one of those that are printed")
+        raise HTTPException(404, texts("refused")["why"]["no_month"])
     return draw(floor, request, "month", month=shown)
 
 

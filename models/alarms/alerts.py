@@ -18,6 +18,7 @@ import numpy as np
 from models.alarms import limits, reaction
 from models.fixed import Urgency
 from models.shapes import GROUPS, Alert, Cause
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -233,7 +234,7 @@ def reconcile(found: Sequence[Alert], stored: Sequence[Alert]) -> list[Alert]:
     return sorted(result + gone, key=lambda a: (a.signalled_at, a.alert))
 
 
-RESTATED = " (no longer signals: rows or its baseline changed since)"
+RESTATED: str = texts("raised")["restated"]
 
 
 # one event of a line and product, whichever of them moved first: a chart of the family that joins later takes the lead

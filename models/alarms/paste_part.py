@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from models.shapes import Alert
+from models.texts import texts
 from models.trade.paste import Explained, explainable_fall
 
 if TYPE_CHECKING:
@@ -26,20 +27,25 @@ def with_bound(alert: Alert, plant: Plant, batches: pd.DataFrame) -> Alert:
 
 def sentence(alert: Alert, level: float, paste_flour_pct: float, batches: pd.DataFrame) -> str:
     """The bound against the fall, both in % of the level (in the alert's unit)."""
-    fall = -100 * alert.change / level
+    fall, said = -100 * alert.change / level, texts("raised")["paste_part"]
     gaps = batches.loc[batches["batch_key"].isin(alert.batches), "usual_gap_points"].dropna()
     if gaps.empty:
-        return f"The water of these doughs was not recorded: what the paste can explain of a fall of {fall:.1f} % is not known."
+        return said["not_known"].format(fall=fall)
     can = explainable_fall(-float(gaps.mean()), paste_flour_pct)
     points = f"{gaps.mean():+.1f}".replace("-", "−")
-    return (
-        f"With {paste_flour_pct:g} % of the flour in the paste and {points} points of water (mean of {len(gaps)} doughs) "
-        f"the paste can explain about {max(can.likely_pct, 0.0):.1f} %, at the very most {can.most_pct:.1f} %; "
-        f"the fall is {fall:.1f} %: {_verdict(fall, can)}."
+    return said["says"].format(
+        flour=paste_flour_pct,
+        points=points,
+        n=len(gaps),
+        likely=max(can.likely_pct, 0.0),
+        most=can.most_pct,
+        fall=fall,
+        verdict=said[_verdict(fall, can)],
     )
 
 
 def _verdict(fall: float, can: Explained) -> str:
+    """The key of its words."""
     if fall > 1.5 * can.most_pct:
-        return "far more than the paste can"
-    return "more than its water explains" if fall > 2 * max(can.likely_pct, 0.5) else "of the size its water explains"
+        return "far_more"
+    return "more" if fall > 2 * max(can.likely_pct, 0.5) else "of_the_size"

@@ -14,6 +14,7 @@ from models.alarms.evidence import Other, Window
 from models.alarms.short_weight import Weighed
 from models.charts.events import Event, merge
 from models.shapes import Alert, Cause, Charted, Episode
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -149,4 +150,4 @@ def _as_episode(run: limits.Run, charted: Charted, places: list[Any]) -> Episode
 def _untraced(run: limits.Run) -> tuple[Cause, ...]:
     if run.family.characteristic != TRACED:
         return ()
-    return alerts.unexplained(limits.change(run), "no chart of this line and product to trace it on yet")
+    return alerts.unexplained(limits.change(run), texts("raised")["no_chart"])

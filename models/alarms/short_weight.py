@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from models.alarms import alerts, reaction
 from models.shapes import Alert
+from models.texts import texts
 from models.trade.netweight import NetWeight, verdicts
 
 if TYPE_CHECKING:
@@ -188,11 +189,17 @@ def _against(verdict: NetWeight) -> bool:
 
 
 def _says(verdict: NetWeight, shift: str) -> str:
-    sure = "not met" if verdict.verdict == "not met" else "would not be met, indicative"
-    beyond = f", {verdict.below_t1} below {verdict.t1_g:g} g" if verdict.below_t1 and verdict.t1_g is not None else ""
-    return (
-        f"mean {verdict.mean_g or 0.0:.1f} g against a label of {verdict.label_g:g} g "
-        f"({verdict.n} loaves of shift {shift}{beyond}); {verdict.rule} {sure}"
+    said = texts("raised")["net_weight"]
+    beyond = verdict.below_t1 and verdict.t1_g is not None
+    return said["says_beyond" if beyond else "says"].format(
+        mean=verdict.mean_g or 0.0,
+        label=verdict.label_g,
+        n=verdict.n,
+        shift=shift,
+        below=verdict.below_t1,
+        t1=verdict.t1_g,
+        rule=verdict.rule,
+        verdict=said["failed" if verdict.verdict == "not met" else "would_fail"],
     )
 
 

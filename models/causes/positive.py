@@ -112,7 +112,9 @@ def kept_move(field: Field) -> tuple[float, float, str]:
 def _about(what: str) -> str:
     """What a change is about, by the first words of the trade that fit. Common practice, no source."""
     said = what.lower()
-    return next((about for about, words in texts("changelog").items() if any(w in said for w in words)), "other")
+    return next(
+        (about for about, words in texts("changelog")["about"].items() if any(w in said for w in words)), "other"
+    )
 
 
 def changes_near(plant: Plant, field: Field, episode: Episode, points: Points, changes: Any) -> tuple[Change, ...]:

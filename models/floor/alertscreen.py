@@ -14,6 +14,7 @@ from models.pages import changes, words
 from models.pages.curves import Seen
 from models.pages.held import where
 from models.pages.notice import batch_names, curves_of, since, what, who
+from models.texts import texts
 from models.trade import cautions
 
 if TYPE_CHECKING:
@@ -195,8 +196,10 @@ def _size(alert: Alert, view: View) -> str:
     """How big in the alert's unit, and from what level; "" where a limit was broken that has no number."""
     if alert.change == 0 and alert.level is None:
         return ""
-    level = f" from a level of {words.number(alert.level, alert.unit)}" if alert.level else ""
-    return f"{words.number(alert.change, alert.unit, signed=True)}{level}"
+    change = words.number(alert.change, alert.unit, signed=True)
+    if not alert.level:
+        return change
+    return texts("alert")["size_from"].format(change=change, level=words.number(alert.level, alert.unit))
 
 
 def _parts(alert: Alert) -> tuple[Part, ...]:

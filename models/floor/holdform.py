@@ -9,6 +9,7 @@ from models.fixed import GROUNDS
 from models.floor.holds import ENDS, Act, HoldEvent
 from models.floor.typed import one_line
 from models.storage.holds import HoldError, named
+from models.texts import texts
 
 LONGEST = 500
 ACTS: tuple[Act, ...] = (*ENDS, "left the house")
@@ -21,7 +22,7 @@ def to_hold(form: Mapping[str, str], who: str, at: datetime, pastes: Sequence[st
     """
     ground = next((ground for ground in GROUNDS if ground == form.get("ground", "other")), None)
     if ground is None:
-        raise HoldError(f"what kind of doubt? It may be {', '.join(GROUNDS)}")
+        raise _refused("ground", GROUNDS)
     names = [name.strip() for name in form.get("batch", "").split(",") if name.strip()]
     own, into = named(names, pastes, doughs)
     return HoldEvent(form.get("under", ""), at, who, "held", _because(form), own, into, ground)
@@ -32,14 +33,18 @@ def to_end(form: Mapping[str, str], hold: str, who: str, at: datetime) -> HoldEv
     that was ticked. Raises HoldError, one line: only what the person saw and ticked is decided on."""
     act = next((act for act in ACTS if act == form.get("act", "released")), None)
     if act is None:
-        raise HoldError(f"what was decided? It may be {', '.join(ACTS)}")
+        raise _refused("act", ACTS)
     ticked = [name.split(":", 2)[1:] for name in form if name.startswith("on:") and name.count(":") >= 2]
     if not ticked:
-        raise HoldError("which batches? Tick those that this is about")
+        raise _refused("batches")
     pastes, doughs = (tuple(key for kind, key in ticked if kind == wanted) for wanted in ("paste", "dough"))
     if len(pastes) + len(doughs) < len(ticked):
-        raise HoldError("a box of the form is neither a paste nor a dough; load the screen again")
+        raise _refused("box")
     return HoldEvent(hold, at, who, act, _because(form), pastes, doughs)
+
+
+def _refused(why: str, may_be: Sequence[str] = ()) -> HoldError:
+    return HoldError(texts("holds")["refused"][why].format(may_be=", ".join(may_be)))
 
 
 def _because(form: Mapping[str, str]) -> str:

@@ -16,6 +16,7 @@ from models.fixed import Ground
 from models.floor.heldloaves import Loaves, loaves_of
 from models.floor.holdbook import Book, book, concerned, shift_of, tubs
 from models.pages import words
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -160,7 +161,7 @@ def not_yet_kept(holds: Sequence[Hold], alerts: Sequence[Alert]) -> list[HoldEve
     return found
 
 
-GOT = "got a held paste"
+GOT: str = texts("holds")["told"]["got"]
 
 
 def scope_of(alert: Alert, book: Book) -> tuple[tuple[str, ...], tuple[str, ...]]:

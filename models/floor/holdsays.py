@@ -2,71 +2,71 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from models.floor.holds import UNBAKED, Held, Hold, how_long
 from models.pages import words
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.floor.heldloaves import Loaves
     from models.plant import Plant
 
-IN_WORDS = {
-    "cooling": "paste cooled too slowly or too old",
-    "under-baked": "perhaps under-baked",
-    "foreign body": "foreign body",
-    "allergen": "another paste or allergen than the recipe's",
-    "short weight": "short weight",
-    "other": "held",
-}
+_ON_SCREEN = texts("holds")
+_TOLD = _ON_SCREEN["told"]
 
 
 def title(hold: Hold) -> str:
     """ "K1, L1: 26.4 °C two hours after cooking"."""
-    why = hold.why if hold.alert else f"{IN_WORDS[hold.ground]}: {hold.why}"
-    return f"{hold.where}: {why}" if hold.where else why
+    why = hold.why if hold.alert else _TOLD["because"].format(doubt=_TOLD["doubt"][hold.ground], why=hold.why)
+    return _TOLD["at"].format(where=hold.where, why=why) if hold.where else why
 
 
 def batches(hold: Hold, on: date | None = None) -> tuple[str, ...]:
     """What is held, a line for the pastes and one for the doughs; on: the day of the page, left out of the names."""
     pastes, doughs = hold.standing("paste"), hold.standing("dough")
-    said = [f"Held: {words.count(len(pastes), 'paste')}: {_names(pastes, on)}."] if pastes else []
+    said = [_counted(_TOLD["pastes"], len(pastes), names=_names(pastes, on))] if pastes else []
     if pastes and not doughs:
-        return *said, "No dough names this paste yet."
+        return *said, _ON_SCREEN["no_dough"]
     if not doughs:
         return tuple(said)
-    first = "Went into" if pastes else "Held:"
-    return *said, f"{first} {words.count(len(doughs), 'dough')}: {_names(doughs, on)}.{_repair(pastes, doughs)}"
+    into = _counted(_TOLD["went_into" if pastes else "doughs"], len(doughs), names=_names(doughs, on))
+    return *said, " ".join((into, *_repair(pastes, doughs)))
 
 
-def _repair(pastes: Sequence[Held], doughs: Sequence[Held]) -> str:
-    repair = " Baked ones too: baking does not repair it." if pastes else ""
-    early = [dough for dough in doughs if dough.baked == UNBAKED]
-    return repair + (f" {words.join(dough.name for dough in early)}: may not be in the oven yet." if early else "")
+def _counted(said: Mapping[str, str], many: int, **filled: object) -> str:
+    """The sentence of one or of many; many: never 0."""
+    return said["one" if many == 1 else "many"].format(n=words.number(float(many), "", 0), **filled)
+
+
+def _repair(pastes: Sequence[Held], doughs: Sequence[Held]) -> tuple[str, ...]:
+    repair = (_ON_SCREEN["repair"],) if pastes else ()
+    early = [dough.name for dough in doughs if dough.baked == UNBAKED]
+    return (*repair, _TOLD["early"].format(names=words.join(early))) if early else repair
 
 
 def _names(held: Sequence[Held], on: date | None) -> str:
+    named = ((words.batch(one.key, on), one.state) for one in held)
     return words.join(
-        words.batch(one.key, on) + (" (left the house)" if one.state == "left the house" else "") for one in held
+        _TOLD["name_left"].format(name=name) if state == "left the house" else name for name, state in named
     )
 
 
 def loaves(found: Loaves) -> str:
     """ "Loaves: 4 measured; about 200 pieces made; pieces of 1 dough not recorded."."""
     if not found.doughs:
-        return "Loaves: none that the logs know of."
-    parts = [f"{found.measured or 'none'} measured"]
+        return _TOLD["loaves_none"]
+    parts = [_ON_SCREEN["measured"].format(n=found.measured) if found.measured else _ON_SCREEN["none_measured"]]
     if found.pieces is None:
-        parts.append("pieces made not recorded")
+        parts.append(_ON_SCREEN["pieces_unknown"])
     else:
-        much = words.number(round(found.pieces), "pieces")
-        share = "made" if found.exact else "made, each dough counted for an equal part of its shift"
-        parts.append(f"{'' if found.exact else 'about '}{much} {share}")
+        made = _ON_SCREEN["pieces_exact"] if found.exact else _TOLD["pieces_about"]
+        parts.append(made.format(pieces=words.number(round(found.pieces), "pieces")))
         if found.unknown:
-            parts.append(f"pieces of {words.count(found.unknown, 'dough')} not recorded")
-    return f"Loaves: {'; '.join(parts)}."
+            parts.append(_counted(_TOLD["pieces_unknown_of"], found.unknown))
+    return _TOLD["loaves"].format(parts="; ".join(parts))
 
 
 def in_house(hold: Hold) -> str:
@@ -74,9 +74,9 @@ def in_house(hold: Hold) -> str:
     stand = [batch for batch in hold.batches if batch.stands]
     left = [batch for batch in stand if batch.state == "left the house"]
     if not left:
-        return "Still in the house: not known; no log says what was dispatched. Look, and count."
-    many = f"{len(left)} of {words.count(len(stand), 'batch', 'batches')}"
-    return f"Still in the house: {many} recorded as having left it: {words.join(b.name for b in left)}."
+        return _TOLD["house_unknown"]
+    names = words.join(batch.name for batch in left)
+    return _counted(_TOLD["house_left"], len(stand), left=len(left), names=names)
 
 
 def lasted(long: timedelta) -> str:
@@ -86,7 +86,7 @@ def lasted(long: timedelta) -> str:
         return words.number(minutes, "min")
     if minutes < 48 * 60:
         return words.number(minutes // 60, "h", 0)
-    return words.count(minutes // (24 * 60), "day")
+    return _TOLD["days"].format(n=words.number(float(minutes // (24 * 60)), "", 0))
 
 
 def ended(hold: Hold, plant: Plant, on: date | None = None) -> str:
@@ -95,9 +95,10 @@ def ended(hold: Hold, plant: Plant, on: date | None = None) -> str:
     if not ends:
         return ""
     last = ends[-1]
-    what = "Released" if last.act == "released" else "Disposed of"
-    part = "" if hold.ended else f" ({words.count(len(last.keys), 'batch', 'batches')} of it)"
-    return f"{what}{part} by {signed(last.who, last.role)}, {words.when(last.at, plant.zone, on)}: {last.because}"
+    said, who, when = _TOLD[last.act], signed(last.who, last.role), words.when(last.at, plant.zone, on)
+    if hold.ended:
+        return said["whole"].format(who=who, when=when, because=last.because)
+    return _counted(said, len(last.keys), who=who, when=when, because=last.because)
 
 
 def signed(who: str, role: str) -> str:

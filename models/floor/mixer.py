@@ -22,6 +22,7 @@ from models.floor.tablet import Entry, Outcome, Place, stood_before
 from models.floor.typed import Cells
 from models.logbook import DOUGH_LOG, PASTE, PASTE_REACH_H, Column
 from models.reader.numbers import Misread
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.floor.view import Paste, View
@@ -118,12 +119,12 @@ def entry_of(form: Mapping[str, str], desk: Desk, plant: Plant, now: datetime, w
     """A form as an entry. A field that is there and empty empties the cell; one that is not there leaves it as it stood."""
     step: Step = next((one for one in STEPS if one == form.get("step")), "plan")
     before = desk.works.get(f"dough:{form.get('key', '')}") if form.get("key") else None
-    texts = _spelt_out(form)
-    cells, wrong = typed.typed("dough", texts, now, plant)
-    more, also_wrong = _more(texts)
+    spelt = _spelt_out(form)
+    cells, wrong = typed.typed("dough", spelt, now, plant)
+    more, also_wrong = _more(spelt)
     if before is not None:
-        cells = {k: v for k, v in before.cells.items() if k not in texts} | cells
-        more = {k: v for k, v in before.more.items() if k not in texts} | more
+        cells = {k: v for k, v in before.cells.items() if k not in spelt} | cells
+        more = {k: v for k, v in before.more.items() if k not in spelt} | more
     if before is not None and before.stage == "recorded":
         cells |= {name: before.cells[name] for name in IDENTITY}
     if step == "mixed" and not cells.get("mixed_at"):
@@ -135,26 +136,25 @@ def entry_of(form: Mapping[str, str], desk: Desk, plant: Plant, now: datetime, w
 
 def _spelt_out(form: Mapping[str, str]) -> dict[str, str]:
     """A chosen shift and a chosen paste as the columns they stand for."""
-    texts = dict(form)
+    spelt = dict(form)
     if form.get("shift_of"):
-        texts["shift_date"], _, texts["shift"] = form["shift_of"].partition("/")
+        spelt["shift_date"], _, spelt["shift"] = form["shift_of"].partition("/")
     if "paste_key" in form:
-        texts["paste_batch"] = form["paste_key"].split("/", 2)[-1]
-    return texts
+        spelt["paste_batch"] = form["paste_key"].split("/", 2)[-1]
+    return spelt
 
 
-def _more(texts: Mapping[str, str]) -> tuple[Cells, dict[str, Misread]]:
-    more: Cells = {"paste_key": texts["paste_key"]} if texts.get("paste_key") else {}
+def _more(spelt: Mapping[str, str]) -> tuple[Cells, dict[str, Misread]]:
+    more: Cells = {"paste_key": spelt["paste_key"]} if spelt.get("paste_key") else {}
     wrong: dict[str, Misread] = {}
     for name, column in MORE.items():
-        value = typed.number(typed.plain(texts.get(name, "")), column)
+        value = typed.number(typed.plain(spelt.get(name, "")), column)
         low, high = column.can_be or (0.0, 0.0)
         if isinstance(value, Misread):
             wrong[name] = value
         elif value is not None and not low <= value <= high:
-            wrong[name] = Misread(
-                f"{value:g} is not between {low:g} and {high:g} {column.unit}: a digit, a point or a unit?"
-            )
+            said = texts("typed")["outside"]
+            wrong[name] = Misread(said.format(value=value, low=low, high=high, unit=column.unit))
         elif value is not None:
             more[name] = f"{value:.15g}"
     return more, wrong

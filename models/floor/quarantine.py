@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from models.floor.typed import one_line
 from models.logbook import TABLES
 from models.pages import words
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.fixed import Role
@@ -141,7 +142,7 @@ def _row(row: Mapping[str, Any]) -> Row:
     personal = column is not None and column.personal
     return Row(
         seq=row["seq"],
-        where=f"{row['file']}, row {row['row']}",
+        where=texts("quarantine")["at"].format(file=row["file"], row=row["row"]),
         column="" if words.missing(row["column"]) else row["column"],
         value="" if personal or words.missing(row["value"]) else str(row["value"]),
         why="" if personal else words.sentence(row["why"]),

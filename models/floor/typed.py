@@ -18,6 +18,7 @@ from models.logbook import TABLES, Column
 from models.plant import Plant
 from models.reader import clock, numbers
 from models.reader.numbers import Misread
+from models.texts import texts
 
 Cells = dict[str, str]
 
@@ -70,7 +71,7 @@ def moment(text: str, now: datetime, plant: Plant) -> datetime | Misread | None:
     if read is None or isinstance(read, Misread):
         return read
     if read.clock is None:
-        return Misread("the date has no time: write it like 13:10")
+        return Misread(texts("typed")["no_time"])
     here = now.replace(tzinfo=UTC).astimezone(plant.zone)
     local = datetime.combine(read.date or here.date(), datetime.min.time()) + read.clock
     if read.offset is not None:

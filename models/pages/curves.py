@@ -83,7 +83,8 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
     )
     base = charted.baseline
     window, t = _window(charted, snapshot), texts("curve")
-    named = t["window"] if charted.stream.characteristic == "specific volume" else t["action_limit"]
+    name = "window" if charted.stream.characteristic == "specific volume" else "action limit"
+    window_says = t["window"] if name == "window" else t["action_limit"]
     return Curve(
         name=name_of(charted),
         title=title_of(charted, snapshot.plant),
@@ -98,8 +99,8 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
         limits_say=_limits_say(charted, snapshot),
         window=window,
         day=_day(today, snapshot) if today else None,
-        window_name=named["name"],
-        window_says=named["says"].format(limits=words.interval(*window, charted.stream.unit)) if window else "",
+        window_name=name,
+        window_says=window_says.format(limits=words.interval(*window, charted.stream.unit)) if window else "",
         baseline=(_iso(base.first_at, snapshot), _iso(base.last_at, snapshot)) if base else None,
         baseline_says=_baseline(charted, snapshot),
         promise=charted.promise,

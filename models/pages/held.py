@@ -77,7 +77,7 @@ def headline(alert: Alert) -> str:
         return t["headline"].format(where=where(alert), what=alert.says)
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     title = words.characteristic(alert.characteristic).title.lower()
-    return t["headline"].format(where=where(alert), what=t["what"]["short"].format(title=title, big=big))
+    return t["headline"].format(where=where(alert), what=t["moved"].format(title=title, big=big))
 
 
 def _item(alert: Alert, snapshot: Snapshot, on: date) -> Item:

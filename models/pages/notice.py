@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from models.snapshot import Snapshot
 
 _DAYS_BEFORE = 13
+_SAID = texts("notice")
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class Notice:
 
 def notice(snapshot: Snapshot, alert: Alert) -> Notice:
     """The alert's page, told from the snapshot alone."""
-    zone, t = snapshot.plant.zone, texts("notice")
+    zone = snapshot.plant.zone
     told = changes.change(alert, snapshot)
     signalled = words.local(alert.signalled_at, zone)
     hold = _hold(alert, snapshot)
@@ -71,8 +72,8 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         alert=alert.alert,
         plant=snapshot.plant.plant,
         state=alert.urgency,
-        state_means=t["means"][alert.urgency],
-        case=t["case"][alert.case],
+        state_means=_SAID["means"][alert.urgency],
+        case=_SAID["case"][alert.case],
         where=where(alert),
         what=what(alert, changes.loaf_g(alert, snapshot)),
         since=since(alert, zone),
@@ -83,7 +84,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         batches=batch_names(alert),
         went_into=_went_into(alert, hold, snapshot),
         signalled_at=signalled.isoformat() if signalled else "",
-        signalled=t["signalled"].format(
+        signalled=_SAID["signalled"].format(
             batch=words.batch(alert.signalled_at_batch), when=words.when(alert.signalled_at, zone)
         ),
         size=told.size if math.isfinite(alert.change) else "",
@@ -113,13 +114,12 @@ def _went_into(alert: Alert, hold: Hold | None, snapshot: Snapshot) -> tuple[str
     more = [one for one in hold.standing("dough") if one.key not in alert.batches] if hold else []
     if not more:
         return ()
-    names = words.join(one.name for one in more)
-    return (texts("notice")["made_with_them"].format(doughs=_counted(len(more), "dough", "doughs"), names=names),)
+    said = _SAID["held_with_one" if len(more) == 1 else "held_with"]
+    return (said.format(n=_figure(len(more)), names=words.join(one.name for one in more)),)
 
 
-def _counted(many: int, one: str, more: str) -> str:
-    t = texts("notice")["counted"]
-    return words.count(many, t[one], t[more])
+def _figure(many: int) -> str:
+    return number(float(many), "", 0)
 
 
 def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
@@ -127,19 +127,20 @@ def _decided(hold: Hold | None, snapshot: Snapshot) -> str:
     decided = ended(hold, snapshot.plant) if hold else ""
     if not hold or not decided:
         return ""
-    return texts("notice")["decided_some" if hold.stands else "decided_all"].format(decided=decided)
+    return _SAID["rest_held" if hold.stands else "none_held"].format(decided=decided)
 
 
 def what(alert: Alert, loaf_g: float) -> str:
     """What changed, in one sentence. loaf_g: what a loaf of its product weighs."""
     if alert.kind == "limit" and alert.says and alert.characteristic != "specific volume":
         return words.sentence(alert.says)
-    big, t = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit), texts("notice")["what"]
+    said, big = _SAID["what"], words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     if alert.characteristic == "specific volume":
-        return t["loaves"].format(big=big, loaf=words.on_a_loaf(alert.change, loaf_g))
+        return said["loaves"].format(big=big, on_a_loaf=words.on_a_loaf(alert.change, loaf_g))
     title = words.characteristic(alert.characteristic).title
-    said = t["other_from"] if alert.level else t["other"]
-    return said.format(title=title, big=big, level=number(alert.level, alert.unit))
+    if not alert.level:
+        return said["change"].format(title=title, big=big)
+    return said["from_level"].format(title=title, big=big, level=number(alert.level, alert.unit))
 
 
 def since(alert: Alert, zone: ZoneInfo) -> str:
@@ -147,31 +148,32 @@ def since(alert: Alert, zone: ZoneInfo) -> str:
     until = words.local(alert.until_at, zone)
     on = until.date() if until else None
     first = words.local(alert.began_at, zone)
-    return texts("notice")["still_on" if alert.signal == "on" else "over"].format(
+    return _SAID["since"]["still_on" if alert.signal == "on" else "over_after"].format(
         began=words.when(alert.began_at, zone),
-        batch=words.batch(alert.began_at_batch, first.date() if first else None),
-        until=words.batch(alert.until_batch, on),
-        when=words.when(alert.until_at, zone, on),
+        first=words.batch(alert.began_at_batch, first.date() if first else None),
+        last=words.batch(alert.until_batch, on),
+        until=words.when(alert.until_at, zone, on),
     )
 
 
 def who(alert: Alert) -> str:
     """Who acts on an alert of this urgency."""
-    t = texts("notice")["who"]
-    if alert.kettle and alert.urgency != "hold":
-        return t["kettle_now"] if alert.urgency == "now" else t["kettle"]
-    return t[alert.urgency]
+    said, now = _SAID["who"], alert.urgency == "now"
+    if alert.urgency == "hold":
+        return said["hold"]
+    if alert.kettle:
+        return said["cook_now" if now else "cook"]
+    return said["mixer" if now else "review"]
 
 
 def batch_names(alert: Alert) -> str:
     """How many doughs or pastes, and which; long lists cut in the middle."""
     keys = alert.batches or tuple(dict.fromkeys((alert.began_at_batch, alert.until_batch)))
-    t = texts("notice")
-    many = _counted(len(keys), "paste", "pastes") if alert.kettle else _counted(len(keys), "dough", "doughs")
+    said, kind = _SAID["batches"], "paste" if alert.kettle else "dough"
     names = [words.batch(key) for key in keys]
     if len(names) > 6:
-        names = [*names[:2], t["more"].format(n=len(names) - 4), *names[-2:]]
-    return t["batches"].format(many=many, names=words.join(names))
+        names = [*names[:2], said["left_out"].format(n=len(names) - 4), *names[-2:]]
+    return said[kind]["one" if len(keys) == 1 else "many"].format(n=_figure(len(keys)), names=words.join(names))
 
 
 def curves_of(alert: Alert, snapshot: Snapshot | Seen, charted: Iterable[Charted]) -> tuple[Curve, ...]:

@@ -246,10 +246,9 @@ def _at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     dough: it cannot know how many there are.
     """
     con.execute("SET preserve_insertion_order = false; SET disabled_optimizers = 'build_side_probe_side'")
-    try:
-        yield
-    finally:
-        con.execute("SET preserve_insertion_order = true; RESET disabled_optimizers")
+    yield
+    # not where it failed: an aborted transaction takes no statement, and would hide what went wrong; its connection is closed
+    con.execute("SET preserve_insertion_order = true; RESET disabled_optimizers")
 
 
 def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from models.pages.words import utc
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.fixed import Ground
@@ -12,55 +13,34 @@ if TYPE_CHECKING:
     from models.shapes import Alert
     from models.snapshot import Snapshot
 
-HOT_PASTE = (
-    "Hot paste burns and sticks: at 64 °C skin burns in 2 seconds. Read and stir at arm's length, never leaning over a boiling"
-    " kettle."
-)
-SPORES = (
-    "Spores survive the cook, and a toxin they can form in a warm paste survives the oven: baking does not repair a paste that"
-    " cooled too slowly."
-)
-POTABLE = "Water put back is potable, weighed and written down. No figure here makes a paste safe."
-UNDER_BAKED = (
-    "A low bake loss can mean an under-baked loaf, which moulds and may go ropy. Probe the core; whether such bread"
-    " is sold is decided by the site's food-safety plan, not by this page."
-)
-LEGAL_WEIGHT = (
-    "The weight on the label is a legal promise. What is shown here is a sign, not a reference test; the local code"
-    " and the authority's method decide."
-)
-FOREIGN_BODY = (
-    "A foreign body seldom comes alone: all that was made since the last good check is in doubt. What is held, searched or"
-    " called back is decided by the site's food-safety plan and local law, not by this page."
-)
-ALLERGEN = (
-    "An allergen that the label does not name can do grave harm. Nothing of it leaves; if some has left, QA and the authority"
-    " are told at once. Local law and the site's food-safety plan come first."
-)
-OTHER_GROUND = "Whether held bread may be sold is decided by local law and the site's food-safety plan, through those licensed to judge."
+_SAID = texts("cautions")
+HOT_PASTE: str = _SAID["hot_paste"]
+SPORES: str = _SAID["spores"]
+POTABLE: str = _SAID["potable"]
+UNDER_BAKED: str = _SAID["under_baked"]
+LEGAL_WEIGHT: str = _SAID["legal_weight"]
+FOREIGN_BODY: str = _SAID["foreign_body"]
+ALLERGEN: str = _SAID["allergen"]
+OTHER_GROUND: str = _SAID["other_ground"]
 
 
 def cooling(plant: Plant) -> str:
     """Spore-formers and the paste that cooled too slowly, with whose limits are applied."""
-    limits = plant.cooling
-    whose = (
-        f"The limits are the plant's own, approved by {limits.approved_by}"
-        if limits
-        else "The plant file names no limits"
-    )
-    return f"{SPORES} {whose}; local law and the site's food-safety plan come first."
+    limits, said = plant.cooling, _SAID["cooling"]
+    if limits is None:
+        return said["no_limits"].format(spores=SPORES)
+    return said["approved"].format(spores=SPORES, by=limits.approved_by)
 
 
 def at_the_kettle(plant: Plant) -> tuple[str, ...]:
     """What must stand beside every instruction at the kettle: burns, the cooling limits, spore-formers."""
-    limits = plant.cooling
-    in_time = (
-        f"Cool it in time: 21 °C within {limits.to_21_c_within_h:g} h, 5 °C within {limits.to_5_c_within_h:g} h "
-        f"(approved by {limits.approved_by})."
-        if limits
-        else "Cool it in time: the plant file holds no cooling limits, ask QA for them."
-    )
-    return HOT_PASTE, in_time, f"{SPORES} In doubt QA decides."
+    limits, said = plant.cooling, _SAID["in_time"]
+    in_time = said["no_limits"]
+    if limits is not None:
+        in_time = said["approved"].format(
+            to_21=limits.to_21_c_within_h, to_5=limits.to_5_c_within_h, by=limits.approved_by
+        )
+    return HOT_PASTE, in_time, said["in_doubt"].format(spores=SPORES)
 
 
 def of_hold(ground: Ground, plant: Plant) -> str:

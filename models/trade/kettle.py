@@ -10,6 +10,7 @@ from typing import Literal
 
 from models.logbook import HOTTEST_PASTE_C, NO_COOK_LOSES_PCT
 from models.plant import Paste, Plant, Product
+from models.texts import texts
 from models.trade import paste as ledger
 from models.trade.formula import formula_of
 from models.trade.paste import Formula
@@ -94,6 +95,11 @@ class _Ledger:
         return max(self.points, _as_read(ledger.points_of_excess(self.formula, self.excess_kg, self.flour_kg)))
 
 
+def _said(table: str, key: str, **filled: float) -> str:
+    """One sentence of the advice, its figures in it."""
+    return texts("advice")[table][key].format(**filled)
+
+
 def _as_read(value: float) -> float:
     """Without the last digits, which come from the arithmetic and not from a scale: on a limit is not beyond it."""
     return round(float(value), 9)
@@ -161,10 +167,7 @@ def _decide(book: _Ledger, doughs: int | None) -> tuple[Do, tuple[str, ...]]:
         return "scrap and ask QA", ruined
     window, temp_c = book.recipe.cook_temp_c, book.weighing.temp_c
     if temp_c is not None and temp_c < window.act[0]:
-        return "cook on", (
-            f"{temp_c:g} °C is below {window.act[0]:g} °C: the starch is not cooked. "
-            f"Cook on to {window.warn[0]:g} °C at the least, then weigh again.",
-        )
+        return "cook on", (_said("cook_on", "why", temp=temp_c, least=window.act[0], to=window.warn[0]),)
     if book.pressing <= book.recipe.hydration_points.warn / 2:
         return "nothing to put back", (_within(book),)
     return "put water back", _takes(book, doughs)
@@ -172,20 +175,19 @@ def _decide(book: _Ledger, doughs: int | None) -> tuple[Do, tuple[str, ...]]:
 
 def _within(book: _Ledger) -> str:
     if book.points < -0.05:
-        return f"The paste lost less than usual: the dough is {-book.points:.1f} points wetter than its formula."
-    return f"It takes {abs(book.points):.1f} points from the dough: the formula and the scale bear that."
+        return _said("within", "wetter", points=-book.points)
+    return _said("within", "borne", points=abs(book.points))
 
 
 def _takes(book: _Ledger, doughs: int | None) -> tuple[str, ...]:
-    warn = book.recipe.hydration_points.warn
+    points = book.points
     if book.recipe.dosing == "divided":
-        return (f"It takes {book.points:.1f} points from the dough (warning at {warn:g}).",)
-    each = f"It takes {book.points:.1f} points from each dough"
+        return (_said("takes", "divided", points=points, warn=book.recipe.hydration_points.warn),)
     if not doughs:
-        return (f"{each}, and the kettle runs {book.excess_kg:.2f} kg short: the last dough would lack all of that.",)
+        return (_said("takes", "weighed", points=points, short=book.excess_kg),)
     dose_kg = (book.weighing.before_kg - book.usual_kg) / doughs
     last_kg = ledger.last_dose(book.weighing.after_kg, dose_kg, doughs)
-    return (f"{each}, and the last of {doughs} would get {last_kg:.2f} kg of paste instead of {dose_kg:.2f} kg.",)
+    return (_said("takes", "weighed_of", points=points, doughs=doughs, last=last_kg, dose=dose_kg),)
 
 
 def _doubts(book: _Ledger) -> tuple[str, ...]:
@@ -197,18 +199,12 @@ def _weight_doubts(book: _Ledger) -> tuple[str, ...]:
     weighing, lowest = book.weighing, book.recipe.loss_pct.act[0]
     gross_pct = _as_read(ledger.loss_pct(weighing.before_kg, weighing.before_kg - weighing.after_kg))
     return (
-        f"{weighing.before_kg:g} kg is more than the kettle holds ({weighing.capacity_kg:g} kg). Is the tare in it?"
+        _said("doubt", "above_capacity", before=weighing.before_kg, holds=weighing.capacity_kg)
         if weighing.capacity_kg and weighing.before_kg > weighing.capacity_kg
         else "",
-        "The paste weighs more after cooking than before. Same tub, same tare, scale at zero?"
-        if gross_pct < lowest
-        else "",
-        "The residue weighs more than what is missing. Weigh it again, dirty less clean."
-        if gross_pct >= lowest and book.loss_pct < lowest
-        else "",
-        f"{gross_pct:.0f} % of the kettle is gone: no cook does that. Is a tare in one of the two weights?"
-        if gross_pct > NO_COOK_LOSES_PCT
-        else "",
+        _said("doubt", "heavier") if gross_pct < lowest else "",
+        _said("doubt", "residue") if gross_pct >= lowest and book.loss_pct < lowest else "",
+        _said("doubt", "no_cook", lost=gross_pct) if gross_pct > NO_COOK_LOSES_PCT else "",
     )
 
 
@@ -217,11 +213,11 @@ def _temperature_doubts(book: _Ledger) -> tuple[str, ...]:
     if temp_c is None:
         return ()
     if temp_c > HOTTEST_PASTE_C:
-        return (f"{temp_c:g} is no paste temperature in °C; in °F it would be {(temp_c - 32) / 1.8:.0f} °C.",)
+        return (_said("doubt", "fahrenheit", temp=temp_c, meant=(temp_c - 32) / 1.8),)
     if temp_c < window.act[0] and book.pressing > book.recipe.hydration_points.warn:
-        return (f"{temp_c:g} °C and {book.lost_kg:.2f} kg gone do not go together. Stir, probe in the core.",)
+        return (_said("doubt", "apart", temp=temp_c, lost=book.lost_kg),)
     if temp_c < STEEL_WALL_C and book.loss_pct >= book.recipe.loss_pct.warn[0]:
-        return (f"{temp_c:g} °C with a normal loss: the steel was read, not the paste. Stir, probe in the core.",)
+        return (_said("doubt", "steel", temp=temp_c),)
     return ()
 
 
@@ -233,11 +229,11 @@ def _ruined(book: _Ledger) -> tuple[str, ...]:
     """
     temp, loss, temp_c = book.recipe.cook_temp_c, book.recipe.loss_pct, book.weighing.temp_c
     far_c = 2 * temp.act[1] - temp.warn[1]
-    first = "Weigh it once more first: a tare in one weight looks the same."
+    first = _said("ruined", "first")
     if book.loss_pct > 2 * loss.act[1] > 0:
-        return (f"{book.loss_pct:.1f} % of the kettle is gone, twice the action limit of {loss.act[1]:g} %.", first)
+        return _said("ruined", "lost", lost=book.loss_pct, limit=loss.act[1]), first
     if temp_c is not None and temp_c > far_c and book.loss_pct > loss.act[1]:
-        return (f"{temp_c:g} °C and {book.loss_pct:.1f} % gone, both past the action limits: overcooked.", first)
+        return _said("ruined", "overcooked", temp=temp_c, lost=book.loss_pct), first
     return ()
 
 
@@ -253,9 +249,9 @@ def _with_water(advice: Advice, book: _Ledger) -> Advice:
             advice,
             water_kg=water_kg,
             reads_kg=book.weighing.after_kg + water_kg,
-            water_temp=f"drinking water, boiled and still hot: {temp_c:.0f} °C or more",
+            water_temp=_said("water", "kettle", temp=temp_c),
         )
-    advice = replace(advice, water_temp="drinking water, as warm or cold as the dough's other water")
+    advice = replace(advice, water_temp=_said("water", "mixer"))
     if shares:
         water_kg = _all_in(book)
         return replace(
@@ -291,23 +287,22 @@ def _notes(book: _Ledger, do: Do) -> tuple[str, ...]:
     points, window, temp_c = book.recipe.hydration_points, book.recipe.cook_temp_c, book.weighing.temp_c
     notes = []
     if book.pressing > points.act:
-        notes.append("More than the plant's action limit: tell the supervisor, look at the cook.")
+        notes.append(_said("note", "beyond"))
     if book.points < -points.warn:
-        notes.append(f"Wetter than the formula by {-book.points:.1f} points: was it cooked to the end?")
+        notes.append(_said("note", "wetter", points=-book.points))
     if temp_c is not None and window.act[0] <= temp_c < window.warn[0]:
-        notes.append(f"{temp_c:g} °C is a little low (warning below {window.warn[0]:g} °C).")
+        notes.append(_said("note", "low", temp=temp_c, least=window.warn[0]))
     if temp_c is not None and temp_c > window.warn[1]:
-        limit = "action" if temp_c > window.act[1] else "warning"
-        notes.append(f"{temp_c:g} °C is past the {limit} limit: look for scorched paste, shorten the next cook.")
+        notes.append(_said("note", "past_action" if temp_c > window.act[1] else "past_warning", temp=temp_c))
     if book.recipe.dosing == "weighed" and book.weighing.residue_kg:
-        notes.append(f"{book.weighing.residue_kg:g} kg stayed on kettle and tools: the last dough is short of it.")
+        notes.append(_said("note", "residue", kg=book.weighing.residue_kg))
     return tuple(notes)
 
 
 def _not_checked(weighing: Weighing) -> tuple[str, ...]:
     missing = []
     if weighing.temp_c is None:
-        missing.append("temperature: not given, so nobody knows whether it is cooked")
+        missing.append(_said("not_checked", "temperature"))
     if weighing.residue_kg is None:
-        missing.append("residue: not weighed, so the loss holds what stuck to the kettle, too")
+        missing.append(_said("not_checked", "residue"))
     return tuple(missing)

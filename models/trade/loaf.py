@@ -23,31 +23,6 @@ def bake_loss_pct(scaled_g: Amount, baked_g: Amount) -> Amount:
     return 100 * (scaled_g - baked_g) / scaled_g
 
 
-def scaling_for(baked_g: Amount, loss_pct: Amount) -> Amount:
-    """Dough piece (g) that bakes out to `baked_g` at a bake loss of `loss_pct`.
-
-    Divided by what is left, not multiplied by what is lost: 454 g at 12 % is 515.9 g, not 508.5 g.
-    Raises ValueError for a loss of 100 % or more.
-    """
-    left = 1 - loss_pct / 100
-    if _any_at_most_zero(left):
-        raise ValueError(f"a bake loss of {loss_pct} % leaves no loaf; it may be 0 to below 100")
-    return baked_g / left
-
-
 def too_hot(cooled_minutes: Amount, plant: Plant) -> Amount:
     """Whether loaves were measured too hot: sooner out of the oven than the plant file allows. Not recorded: not known to be."""
     return cooled_minutes < plant.net_weight.min_cooled_minutes
-
-
-def _any_at_most_zero(value: Amount) -> bool:
-    bad = value <= 0
-    return bool(bad if isinstance(bad, bool) else bad.any())
-
-
-def split_change(volume_change_pct: Amount, weight_change_pct: Amount) -> Amount:
-    """Change of specific volume (%) that goes with these changes of volume and weight (%).
-
-    An identity: a loaf 1.1 % lighter is 1.1 % up in specific volume though no larger.
-    """
-    return 100 * ((1 + volume_change_pct / 100) / (1 + weight_change_pct / 100) - 1)

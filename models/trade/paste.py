@@ -271,25 +271,6 @@ def stronger_dose(dose_kg: Amount, usual_kg: Amount, made_kg: Amount) -> tuple[A
     return less_kg, dose_kg - less_kg
 
 
-def loss_limit_pct(formula: Formula, points: Amount, dosing: Dosing) -> Amount:
-    """The loss (% of Wb) at which a dough has lost `points`: limits of loss derived from limits of hydration.
-
-    divided: linear. weighed: each dough takes the formula's weight of a stronger paste; solved exactly.
-    """
-    before_kg = formula.charge_kg(100.0)
-    usual_kg = formula.usual_loss_kg(100.0)
-    if dosing == "divided":
-        return loss_pct(before_kg, usual_kg + points)
-    beside = formula.beside_paste(100.0)
-    flour_kg = formula.paste_flour_pct
-    liquid_water_kg = flour_kg * formula.liquid_ratio * formula.liquid_water_pct / 100
-    wanted = (formula.hydration_pct - points) / 100
-    dose_kg = before_kg - usual_kg
-    lacking = beside.water_kg - wanted * beside.flour_kg
-    lost_kg = (lacking * before_kg + dose_kg * (liquid_water_kg - wanted * flour_kg)) / (lacking + dose_kg)
-    return loss_pct(before_kg, lost_kg)
-
-
 # --- what a loss can explain --------------------------------------------------------------------
 
 # Fall of specific volume (%) with the share of all flour that is cooked (%): 5 to 10 % takes about

@@ -106,6 +106,24 @@ def test_a_form_of_before_is_filled_again(browser, service: Service) -> None:
     assert typed(browser)["batch"] == "", "once it was shown and left alone, it is forgotten"
 
 
+def test_who_signs_out_leaves_nothing_typed_behind(browser, service: Service) -> None:
+    sign_in(browser, service, "TS")
+    type_hold(browser, service)
+    browser.execute_script("document.querySelector(\"form[action='/holds'] [name=form_token]\").value = 'old'")
+    send(hold_form(browser))
+    until(lambda: "from before a sign-in" in browser.page_source)
+    browser.get(service.base + "/")
+    browser.find_element("css selector", ".head .who a").click()
+    until(lambda: "You are signed in as TS" in browser.page_source)
+    assert violations(browser) == []
+    browser.find_element("css selector", "form[action='/sign-out'] button").click()
+    until(lambda: "/sign-in" in browser.current_url)
+    assert "L1/01" not in browser.execute_script("return JSON.stringify({...sessionStorage})")
+    sign_in(browser, service, "TS", fresh=False)
+    browser.get(service.base + "/holds")
+    assert typed(browser)["batch"] == "" and not browser.find_elements("css selector", ".back")
+
+
 def test_a_refusal_by_the_screen_itself_brings_it_back_with_its_sentence(browser, service: Service) -> None:
     sign_in(browser, service, "TS")
     type_hold(browser, service)

@@ -258,6 +258,14 @@ def test_a_form_that_was_not_recorded_leads_back_to_what_was_typed(signed: str):
         assert one.post("/floor", data={"form_token": "old"}).text.count("\n") == 1, "a script is told in one line"
 
 
+def test_who_signed_in_finds_the_way_out(signed: str):
+    with browser(signed) as one:
+        page = one.sign_in("MK").get("/who?next=/holds", headers=HTML).text
+        assert "signed in as MK" in page and 'action="/sign-out"' in page and 'href="/holds"' in page
+        assert one.submit("/sign-out", "/who").headers["location"] == "/"
+        assert one.get("/who", headers=HTML).headers["location"].startswith("/sign-in")
+
+
 def test_tapping_gives_no_more_than_the_device(signed: str):
     with browser(signed) as one:
         one.sign_in("tablet-k1").submit("/who", "/who", initials="MK")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
 
 from flows import steps
 from models.judging import checks
-from models.storage import measured, store
+from models.storage import account, measured, store
 from tests.faults.killer import pieces, put
 from tests.faults.killer import run as run_sample
 from tests.unit.test_rules import NORTH
@@ -111,3 +112,16 @@ def test_many_rows_come_as_frame_brings_them(few: int, monkeypatch: pytest.Monke
         assert store.many(con, "odd WHERE n > 9", "n", columns).empty
     finally:
         con.close()
+
+
+def test_what_goes_wrong_while_rows_go_in_is_what_is_said() -> None:
+    """Not that the transaction is aborted, which is what any statement after it would say."""
+    with duckdb.connect() as con:
+        con.execute("BEGIN")
+        with pytest.raises(duckdb.ConversionException), account._at_once(con):
+            con.execute("SELECT CAST('x' AS INTEGER)").fetchall()
+        con.execute("ROLLBACK")
+        with account._at_once(con):
+            assert con.execute("SELECT current_setting('preserve_insertion_order')").fetchall() == [(False,)]
+        left = con.execute("SELECT current_setting('preserve_insertion_order'), current_setting('disabled_optimizers')")
+        assert left.fetchall() == [(True, "")]

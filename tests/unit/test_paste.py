@@ -108,19 +108,6 @@ def test_other_water_is_what_the_formula_still_lacks():
     assert ledger.unwritten_other_water(WATER_2, 80.0, 26.0) == 0.0
 
 
-@pytest.mark.parametrize("dosing", ["divided", "weighed"])
-@pytest.mark.parametrize("formula", [WATER_2, WATER_5, WATER_2._replace(liquid_water_pct=87.0)])
-@pytest.mark.parametrize("points", [0.0, 0.5, 1.0, 2.0])
-def test_a_limit_of_loss_is_where_the_limit_of_points_is(dosing, formula, points):
-    loss_pct = ledger.loss_limit_pct(formula, points, dosing)
-    flour_kg = formula.paste_flour_pct
-    before_kg = formula.charge_kg(100.0)
-    made = ledger.cooked(
-        flour_kg, flour_kg * formula.liquid_ratio, formula.liquid_water_pct, before_kg, before_kg * (1 - loss_pct / 100)
-    )
-    assert ledger.points_lost(formula, made, flour_kg, dosing) == pytest.approx(points, abs=1e-9)
-
-
 def test_the_same_formulas_over_numbers_and_columns():
     before, after = np.array([36.0, 120.0]), np.array([34.2, 111.6])
     flour, liquid = np.array([6.0, 20.0]), np.array([30.0, 100.0])

@@ -43,7 +43,6 @@ SPOKEN_OF_CAUSES = (
     "models/pages/changes.py",
     "models/pages/curves.py",
     "models/pages/marks.py",
-    "models/pages/notice.py",
     "models/pages/stories.py",
     "models/pages/words.py",
 )
