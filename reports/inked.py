@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from typing import Any
@@ -19,6 +19,7 @@ from reports import look
 
 NARROW = 480
 _LETTER = 0.55
+_DOT = 4.0  # px from a mark's middle within which a word lies on it
 _HOURS = (1, 2, 3, 4, 6, 8, 12, 24)
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 
@@ -62,7 +63,7 @@ def svg(figure: dict[str, Any], says: str, width: int = 760) -> Markup:
     parts = [
         *(_shape(shape, sheet) for shape in layout["shapes"]),
         *_axes(layout, sheet, size - 1),
-        *_words(layout["annotations"], sheet),
+        *_words(layout["annotations"], sheet, [place for trace in figure["data"] for place in _places(trace, sheet)]),
         *(part for trace in figure["data"] for part in _trace(trace, sheet)),  # no word hides a batch
     ]
     head = (
@@ -181,9 +182,10 @@ class _Words:
         return veil + _text(self.x, self.y, self.said, self.size, "end" if self.right else "start", self.colour)
 
 
-def _words(annotations: list[dict[str, Any]], sheet: _Sheet) -> Iterable[str]:
+def _words(annotations: list[dict[str, Any]], sheet: _Sheet, dots: list[tuple[float, float]]) -> Iterable[str]:
     """All that is written on the sheet; of episodes whose words would lie on each other, the newest."""
     said = [_placed(word, sheet) for word in annotations]
+    said = [_beside(one, dots, sheet.y["y"]) if one.veiled else one for one in said]
     for n, one in enumerate(said):
         if not one.veiled or not any(later.veiled and one.lies_on(later) for later in said[n + 1 :]):
             yield one.drawn()
@@ -200,12 +202,28 @@ def _placed(word: dict[str, Any], sheet: _Sheet) -> _Words:
     return _Words(x, y, wide, size, said, word["font"]["color"], right, "bgcolor" in word)
 
 
+def _beside(word: _Words, dots: list[tuple[float, float]], body: _Scale) -> _Words:
+    """An episode's words at the height where the fewest batches lie on them, as near to their own as can be."""
+    low, high = sorted((body.start, body.end))
+    across = [y for x, y in dots if word.left - _DOT <= x <= word.left + word.wide + _DOT]
+
+    def met(y: float) -> tuple[int, float]:
+        return sum(y - word.size - _DOT < dot < y + _DOT for dot in across), abs(y - word.y)
+
+    heights = [word.y, *(low + word.size + step for step in range(0, int(high - low - word.size), 3))]
+    return replace(word, y=min(heights, key=met))
+
+
 # --- points -------------------------------------------------------------------------------------
 
 
-def _trace(trace: dict[str, Any], sheet: _Sheet) -> Iterable[str]:
+def _places(trace: dict[str, Any], sheet: _Sheet) -> list[tuple[float, float]]:
     x, y = sheet.x[trace["xaxis"]], sheet.y[trace.get("yaxis", "y")]
-    places = [(x(one), y(other)) for one, other in zip(trace["x"], trace["y"], strict=True)]
+    return [(x(one), y(other)) for one, other in zip(trace["x"], trace["y"], strict=True)]
+
+
+def _trace(trace: dict[str, Any], sheet: _Sheet) -> Iterable[str]:
+    places = _places(trace, sheet)
     marker = trace["marker"]
     looks = zip(*(_each(marker[name], len(places)) for name in ("symbol", "size", "color")), strict=True)
     alike: dict[tuple[str, float, str], list[tuple[float, float]]] = {}

@@ -13,8 +13,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from models.floor import cooling as clocks
-from models.floor import openpaste, typed
+from models.floor import onhold, openpaste, typed
 from models.floor.asking import Question
+from models.floor.onhold import OnHold
 from models.floor.openpaste import Desk, Work
 from models.floor.pasteanswer import Answer, advice_of, answer
 from models.floor.pastechecks import NEEDED, Previous, check
@@ -34,7 +35,7 @@ __all__ = ["Entry", "Outcome", "Previous", "Screen", "check", "cooled", "get", "
 class Screen:
     """Everything the kettle screen shows. filled: what stands in the fields of the form `step`; asked: marks its
     questions. here: pastes whose readings can be typed here, because their rows were made here; uncold: this kettle's of them
-    that have no cold weight yet and went into no dough, the newest first."""
+    that have no cold weight yet and went into no dough, the newest first; held: its pastes of late that are on hold."""
 
     plant: Plant
     now: datetime
@@ -48,6 +49,7 @@ class Screen:
     clocks: tuple[clocks.Clock, ...]
     here: frozenset[str] = frozenset()
     uncold: tuple[Work, ...] = ()
+    held: tuple[OnHold, ...] = ()
     step: str = ""
     key: str = ""
     questions: tuple[Question, ...] = ()
@@ -83,7 +85,13 @@ def _keep(entry: Entry, view: View, journal: Journal) -> Outcome[Screen]:
 
 
 def _questions(entry: Entry, view: View, desk: Desk) -> tuple[Question, ...]:
-    return check(entry, view.plant, Previous(view.pastes, desk))
+    return (*check(entry, view.plant, Previous(view.pastes, desk)), *_held(entry, view))
+
+
+def _held(entry: Entry, view: View) -> list[Question]:
+    """A flour lot that is in what is held, until its paste is weighed: after that its hold is QA's."""
+    lot = entry.cells.get("flour_lot", "")
+    return onhold.flour_question(lot, view) if entry.step in ("charge", "weigh") else []
 
 
 def _shown(view: View, desk: Desk, entry: Entry) -> Screen:
@@ -123,7 +131,18 @@ def _screen(view: View, desk: Desk, kettle: str, now: datetime, who: str) -> Scr
         clocks.on_the_clock(plant, cooled(view, desk), now),
         frozenset(work.key for work in desk.recorded("paste")),
         _uncold(view, done, now),
+        _on_hold(view, desk, kettle, now),
     )
+
+
+def _on_hold(view: View, desk: Desk, kettle: str, now: datetime) -> tuple[OnHold, ...]:
+    """Pastes of this kettle that a dough may still name, as far as they are on hold."""
+    of_late = {
+        paste.paste_key
+        for paste in cooled(view, desk)
+        if paste.kettle == kettle and paste.cooked_at and now - paste.cooked_at <= openpaste.KEPT
+    }
+    return tuple(one for key, one in onhold.pastes(view).items() if key in of_late)
 
 
 def _uncold(view: View, done: list[Work], now: datetime) -> tuple[Work, ...]:

@@ -224,9 +224,7 @@ def _held(entry: Entry, view: View) -> list[Question]:
     paste, lot = onhold.pastes(view).get(entry.more.get("paste_key", "")), entry.cells.get("flour_lot", "")
     if paste is not None:
         asked.append(Question("paste-on-hold", "paste_batch", values={"value": paste.name, "why": paste.why}))
-    if why := onhold.flour_of(view).get(lot):
-        asked.append(Question("flour-on-hold", "flour_lot", values={"value": lot, "why": why}))
-    return asked
+    return asked + onhold.flour_question(lot, view)
 
 
 def _paste_of(more: Mapping[str, str], view: View, desk: Desk) -> Paste | None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from models.floor.asking import Question
 from models.floor.holds import Ground
 
 if TYPE_CHECKING:
@@ -38,6 +39,12 @@ def pastes(view: View) -> Mapping[str, OnHold]:
                 name = " ".join(batch.key.split("/", 2)[1:])
                 found.setdefault(batch.key, OnHold(batch.key, name, hold.why, batch.since))
     return found
+
+
+def flour_question(lot: str, view: View) -> list[Question]:
+    """What is asked of somebody who means to use a flour lot that is in what is held; nothing of every other."""
+    why = flour_of(view).get(lot)
+    return [Question("flour-on-hold", "flour_lot", values={"value": lot, "why": why})] if why else []
 
 
 def flour_of(view: View) -> Mapping[str, str]:

@@ -231,7 +231,7 @@ def test_what_would_write_beside_it_says_who_owns_the_store(service: Service, wo
 
 @pytest.mark.parametrize("path", ["/kettle", "/mixer"])
 def test_a_tablet_at_which_nobody_tapped_says_so_before_anybody_types(service: Service, path: str) -> None:
-    assert "Tap your initials before you type" in service.get(path)
+    assert "each form asks whose entry it is" in service.get(path)
     cookie, token = visit(service, path)
     status, said = post(service, path, cookie, form_token=token, step="charge")
     assert status == 422 and "whose entry is this" in said

@@ -119,3 +119,17 @@ def test_the_board_draws_what_the_printed_page_draws() -> None:
     assert live.spans == printed.spans and live.limits_say == printed.limits_say
     assert {dot.at: dot.value for dot in live.dots}.items() <= {dot.at: dot.value for dot in printed.dots}.items()
     assert any(mark.kind == "change" for mark in live.marks) or not any(m.kind == "change" for m in printed.marks)
+
+
+def test_an_episodes_words_stand_where_no_batch_lies_on_them() -> None:
+    """As near to the episode as may be; where there are batches at every height, on the fewest."""
+    body = inked._Scale(0.0, 1.0, 200.0, 20.0)
+    word = inked._Words(50.0, 100.0, 80.0, 12.0, "4.1 % small", look.RED, False, True)
+    crowd = [(60.0 + x, float(y)) for x in range(0, 60, 10) for y in range(80, 131, 5)]
+    placed = inked._beside(word, crowd, body)
+    assert not [dot for dot in crowd if placed.y - 12 - 4 < dot[1] < placed.y + 4]
+    assert placed.y - 12 >= 20 and placed.y <= 200 and abs(placed.y - 100) < 45
+    assert inked._beside(word, [], body) == word and inked._beside(word, [(10.0, 100.0)], body) == word
+    everywhere = [(90.0, float(y)) for y in range(15, 205, 2) if y not in (151, 153, 155)]
+    fewest = inked._beside(word, everywhere, body)
+    assert fewest.y - 16 < 153 < fewest.y + 4

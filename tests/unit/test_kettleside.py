@@ -16,12 +16,16 @@ from flows import steps
 from flows.work import work
 from models.floor import kettleside, openpaste, typed
 from models.floor.cooling import cooling, on_the_clock
+from models.floor.heldloaves import Loaves
+from models.floor.holds import Held, Hold
 from models.floor.kettleside import Outcome
 from models.floor.view import Paste, View
 from models.logbook import TABLES
 from models.plant import Plant, parse
 from models.storage import store
 from models.storage.journal import Journal
+from reports import tablets
+from reports.board import Frame
 from tests.unit import test_batches as batch_tests
 from tests.unit.test_makeup import COOLING, PLANT
 
@@ -587,3 +591,37 @@ def test_the_board_knows_the_readings_of_the_row(view: View, journal: Journal, t
     (paste,) = viewing._pastes(con, NOW + timedelta(hours=3))
     con.close()
     assert (paste.paste_key, paste.temp_2h_c, paste.temp_6h_c) == (KEY, 19.0, None)
+
+
+# --- what is on hold ----------------------------------------------------------------------------
+
+
+def held(view: View, journal: Journal, **changes) -> View:
+    """The view after K1 07 was cooked, with that paste on hold by hand."""
+    batch = Held("paste", KEY, KEY, NOW, "held")
+    hold = Hold(
+        "H1", "", "foreign body", "a <b>glove</b> was in it", "K1", NOW, "RS", (batch,), Loaves(0, 0, None, False, 0)
+    )
+    paste = kettleside.cooled(view, openpaste.desk(journal))[0]
+    return replace(view, pastes=(paste,), holds=(replace(hold, **changes),), flour_lots={KEY: "F19"})
+
+
+def test_a_paste_of_this_kettle_on_hold_is_said_there(view: View, journal: Journal) -> None:
+    cooked(view, journal)
+    seen = held(view, journal)
+
+    def drawn(kettle: str, days: float = 0) -> str:
+        screen = kettleside.get({"kettle": kettle}, seen, journal, NOW + timedelta(days=days, minutes=20), "RB")
+        return tablets.kettle_screen(Frame("north", "/kettle", "n", "t", "RB"), screen)
+
+    assert "On hold: do not pour" in drawn("K1") and "a &lt;b&gt;glove&lt;/b&gt; was in it" in drawn("K1")
+    assert "On hold: do not pour" not in drawn("K2"), "another kettle's"
+    assert "On hold: do not pour" not in drawn("K1", days=4), "no dough may name it any more"
+
+
+def test_a_charge_of_flour_that_is_in_what_is_held_is_asked_about(view: View, journal: Journal) -> None:
+    cooked(view, journal)
+    seen, charge = held(view, journal), CHARGE | {"paste_batch": "08"}
+    assert [one.code for one in post(seen, journal, charge | {"flour_lot": "F19"}, 30).questions] == ["flour-on-hold"]
+    assert post(held(view, journal, ground="cooling"), journal, charge | {"flour_lot": "F19"}, 30).questions == ()
+    assert post(seen, journal, charge | {"flour_lot": "F20", "paste_batch": "09"}, 30).questions == ()
