@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 from models.causes.findings import Finding, last_time
 from models.shapes import Alert, Cause
 from models.shapes import Finding as Found
+from models.texts import texts
 
 if TYPE_CHECKING:
     import duckdb
@@ -42,20 +43,21 @@ def events(con: duckdb.DuckDBPyConnection) -> list[CaseEvent]:
     return [CaseEvent(*row) for row in rows]
 
 
+def _no(why: str, **filled: str) -> CaseError:
+    return CaseError(texts("acts")["case"][why].format(**filled))
+
+
 def record(con: duckdb.DuckDBPyConnection, event: CaseEvent, alerts: Sequence[Alert]) -> None:
     """Record an act. Raises CaseError for an alert that is not there, a name left out, or a closing without a finding."""
     alert = next((a for a in alerts if a.alert == event.alert), None)
     if alert is None:
-        raise CaseError(f"{event.alert}: there is no such alert; `loaftrace alerts` lists them")
+        raise _no("no_such", alert=event.alert)
     if not event.who.strip():
-        raise CaseError("--by: who? Initials or a role must be given")
+        raise _no("who")
     if (event.act == "closed") != (event.found is not None):
-        raise CaseError(f"{event.alert}: a case is closed with a finding, real or nothing found, and only then")
+        raise _no("no_finding", alert=event.alert)
     if alert.case == "closed" and event.act in ("closed", "seen"):
-        found = f", with {alert.finding}" if alert.finding else ""
-        raise CaseError(
-            f"{event.alert}: is closed already{found}; its history stays as it is. What comes to light later goes to it with --done"
-        )
+        raise _no("closed_with" if alert.finding else "closed", alert=event.alert, found=alert.finding or "")
     con.execute(
         "INSERT INTO case_event VALUES (?, ?, ?, ?, ?, ?)",
         [event.alert, event.at, event.who.strip(), event.act, event.found, event.note.strip()],

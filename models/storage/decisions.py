@@ -21,6 +21,7 @@ import pandas as pd
 from models.judging.proposals import as_text
 from models.logbook import TABLES
 from models.storage import store
+from models.texts import texts
 
 if TYPE_CHECKING:
     import duckdb
@@ -82,21 +83,21 @@ def waiting(con: duckdb.DuckDBPyConnection) -> list[Waiting]:
     return [Waiting(**dict(zip(names, row, strict=True)) | {"cells": json.loads(row[9] or "{}")}) for row in rows]
 
 
+def _no(why: str, **filled: object) -> DecisionError:
+    return DecisionError(texts("acts")["decision"][why].format(**filled))
+
+
 def chosen(rows: Sequence[Waiting], names: Sequence[int], alike: str | None) -> list[Waiting]:
     """The rows a person means: by number, or all that break one rule. Raises DecisionError for a number or rule that does not wait."""
     by_seq = {row.seq: row for row in rows}
     missing = [str(name) for name in names if name not in by_seq]
     if missing:
-        raise DecisionError(f"{', '.join(missing)}: no such row waits; `loaftrace quarantine` lists those that do")
+        raise _no("no_such", rows=", ".join(missing))
     found = [by_seq[name] for name in dict.fromkeys(names)]
     if alike:
         found += [row for row in rows if row.rule == alike and row not in found]
     if not found:
-        raise DecisionError(
-            f"{alike}: no row waits for this rule; `loaftrace quarantine` lists the rules"
-            if alike
-            else "which rows? Name them with --rows or --alike"
-        )
+        raise _no("none_alike", rule=alike) if alike else _no("which")
     return found
 
 
@@ -106,9 +107,7 @@ def correction(
     """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for."""
     without = [f"{row.seq} ({row.file} row {row.row})" for row in rows if not row.cells]
     if without:
-        raise DecisionError(
-            f"{', '.join(without)}: nothing is proposed for it; correct the sheet and drop it in again, or reject the row"
-        )
+        raise _no("nothing_proposed", rows=", ".join(without))
     logs = {}
     for kind in dict.fromkeys(row.kind for row in rows):
         text = io.StringIO()
@@ -141,15 +140,13 @@ def record(con: duckdb.DuckDBPyConnection, decisions: Sequence[Decision]) -> Non
     """Keep verdicts. Raises DecisionError where no name is given, a rejection has no reason, or a row is decided already."""
     for one in decisions:
         if not one.who.strip():
-            raise DecisionError("--by: who decides? Initials or a role must be given")
+            raise _no("who")
         if one.verdict == "rejected" and not one.because.strip():
-            raise DecisionError("--because: a row is rejected with a reason")
+            raise _no("why")
     for one in decisions:
         found = con.execute("SELECT verdict, who FROM decision WHERE seq = ?", [one.seq]).fetchone()
         if found:
-            raise DecisionError(
-                f"{one.seq}: was {found[0]} by {found[1]} already; `loaftrace quarantine` lists what still waits"
-            )
+            raise _no("decided", row=one.seq, verdict=found[0], who=found[1])
         con.execute(
             "INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)",
             [one.seq, one.verdict, one.who.strip(), one.done_at, one.because.strip(), one.sha256],

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from models.floor.holds import Act, Hold, HoldEvent, Key, holds_of, not_yet_kept
 from models.storage import gather, ledger, store, wide
+from models.texts import texts
 
 if TYPE_CHECKING:
     import duckdb
@@ -22,12 +23,6 @@ if TYPE_CHECKING:
     from models.shapes import Alert
 
 NEEDS: dict[Act, Role] = {"held": "floor", "left the house": "supervisor", "released": "QA", "disposed": "QA"}
-MAY_NOT: dict[Act, str] = {
-    "held": "may not hold",
-    "left the house": "only a supervisor or QA says that a batch left the house",
-    "released": "only QA releases",
-    "disposed": "only QA says that a batch was disposed of",
-}
 
 
 class HoldError(ValueError):
@@ -100,30 +95,30 @@ def record(con: duckdb.DuckDBPyConnection, event: HoldEvent, by: Person) -> Hold
 
 def _allowed(event: HoldEvent, by: Person) -> None:
     if not event.who:
-        raise HoldError("--by: who? Initials or a role must be given")
+        raise _no("who")
     if not by.may(NEEDS[event.act]):
-        raise HoldError(f"{event.who} ({by.role}): {MAY_NOT[event.act]}; nothing was changed")
+        raise _no("may_not", who=event.who, role=by.role, act=texts("acts")["hold"]["may"][event.act])
     if not event.because:
-        raise HoldError("--because: why? A hold begins and ends with a reason")
+        raise _no("why")
 
 
 def _begun(con: duckdb.DuckDBPyConnection, event: HoldEvent, known: dict[str, Hold]) -> HoldEvent:
     """A hold by hand, or more batches under one."""
     if not event.keys:
-        raise HoldError("which batches? Name a paste or a dough, like 2026-05-06/K1/03")
+        raise _no("which")
     for table, kind, keys in (("pastes", "paste", event.pastes), ("batches", "dough", event.doughs)):
         there = {key for (key,) in con.execute(f"SELECT {store.WIDE_KEY[table]} FROM {table}").fetchall()}
         for key in keys:
             if key not in there:
-                raise HoldError(f"{key}: there is no such {kind} batch in the store")
+                raise _no("not_there", kind, key=key)
     if event.hold:
         if event.hold not in known:
-            raise _no_such(event.hold)
+            raise _no("no_such", hold=event.hold)
         return event
     text = "\x1f".join((event.at.isoformat(), event.who, *event.pastes, "", *event.doughs))
     name = f"M{hashlib.sha256(text.encode()).hexdigest()[:10]}"
     if name in known:
-        raise HoldError(f"{name}: these batches are held already by {event.who}, this very moment")
+        raise _no("twice", hold=name, who=event.who)
     return replace(event, hold=name)
 
 
@@ -131,13 +126,13 @@ def _of_one(event: HoldEvent, known: dict[str, Hold]) -> HoldEvent:
     """An act on a hold that stands, with the batches it covers written out."""
     hold = known.get(event.hold)
     if hold is None:
-        raise _no_such(event.hold)
+        raise _no("no_such", hold=event.hold)
     standing: list[Key] = [(batch.kind, batch.key) for batch in hold.batches if batch.stands]
     if not standing:
-        raise HoldError(f"{event.hold}: nothing of it is held any more; its history stays as it is")
+        raise _no("over", hold=event.hold)
     for kind, key in event.keys:
         if (kind, key) not in standing:
-            raise HoldError(f"{key}: is no {kind} held under {event.hold}; `loaftrace holds` lists what is")
+            raise _no("not_held", kind, key=key, hold=event.hold)
     covered = event.keys or standing
     return replace(
         event,
@@ -148,8 +143,9 @@ def _of_one(event: HoldEvent, known: dict[str, Hold]) -> HoldEvent:
     )
 
 
-def _no_such(name: str) -> HoldError:
-    return HoldError(f"{name}: there is no such hold; `loaftrace holds` lists them")
+def _no(why: str, kind: str = "", **filled: str) -> HoldError:
+    said = texts("acts")["hold"][why]
+    return HoldError((said[kind] if kind else said).format(**filled))
 
 
 def _insert(con: duckdb.DuckDBPyConnection, event: HoldEvent) -> None:
@@ -188,13 +184,13 @@ def named(
 
 def _named(name: str, pastes: Sequence[str], doughs: Sequence[str]) -> Key:
     if len(name.replace("/", " ").split()) < 2:
-        raise HoldError(f"{name or 'a batch'}: of which kettle or line? Write it like 2026-05-06/K1/03, or K1/03")
+        raise _no("no_place", name=name) if name else _no("no_name")
     tail = "/" + "/".join(name.split("/") if "/" in name else name.split())
     fits = [[key for key in keys if key == name or key.endswith(tail)][-1:] for keys in (pastes, doughs)]
     if all(fits):
-        raise HoldError(f"{name}: is a paste and a dough; the plant's kettle and line have one name")
+        raise _no("both", name=name)
     if not any(fits):
-        raise HoldError(f"{name}: there is no such batch in the store; write it like 2026-05-06/K1/03, or K1/03")
+        raise _no("no_such_batch", name=name)
     return ("paste", fits[0][0]) if fits[0] else ("dough", fits[1][0])
 
 
@@ -205,5 +201,5 @@ def _stretch(begins: Key, last: str, pastes: Sequence[str], doughs: Sequence[str
     keys = [key for key in (pastes if kind == "paste" else doughs) if key.split("/", 2)[1] == place]
     ends = _named(last, pastes, doughs) if last else (kind, keys[-1])
     if ends[0] != kind or ends[1] not in keys or keys.index(ends[1]) < keys.index(first):
-        raise HoldError(f"{first}..{last}: a stretch runs from an earlier to a later batch of one line or kettle")
+        raise _no("backwards", first=first, last=last)
     return [(kind, key) for key in keys[keys.index(first) : keys.index(ends[1]) + 1]]
