@@ -7,7 +7,7 @@ import os
 import re
 import tempfile
 from functools import cache
-from html import unescape
+from html import escape, unescape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from models.pages.day import Day
 from models.pages.month import Month
 from models.pages.notice import notice
 from models.pages.shown import LEVEL_WORDS, STATE_WORDS
+from models.texts import texts
 from reports import figures, intervals, look
 
 if TYPE_CHECKING:
@@ -84,13 +85,20 @@ def _environment() -> Environment:
         limits=words.limits,
         sentence=words.sentence,
         slug=words.slug,
+        texts=texts,
         zip=zip,
         state_words=STATE_WORDS,
         level_words=LEVEL_WORDS,
         style=Markup((TEMPLATES / "style.css").read_text(encoding="utf-8")),
         script=Markup((TEMPLATES / "page.js").read_text(encoding="utf-8")),
     )
+    environment.filters["plain"] = _plain
     return environment
+
+
+def _plain(text: str) -> Markup:
+    """Words between two tags, where a quote or an apostrophe may stand as it is. Not for attributes."""
+    return Markup(escape(text, quote=False))
 
 
 def library() -> str:
