@@ -17,7 +17,8 @@ from models.pages.patterns import patterns
 from models.pages.production_day import on_during
 from models.pages.shown import Curve, Footing, Item, Sheet
 from models.pages.words import number
-from models.shapes import Alert
+from models.shapes import Alert, Cause
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.snapshot import Snapshot
@@ -89,10 +90,11 @@ def _sentences(rates: tuple[Share, ...]) -> tuple[tuple[str, str], ...]:
     better = [share for share in rates if share.change and share.change.clear and share.change.value < 0]
     worse = [share for share in rates if share.change and share.change.clear and share.change.value > 0]
     unclear = [share for share in rates if share not in better and share not in worse]
+    t = texts("month")["sentences"]
     return (
-        ("Better", words.sentence("; ".join(map(_moved, better)) or "no line clearly")),
-        ("Worse", words.sentence("; ".join(map(_moved, worse)) or "no line clearly")),
-        ("Cannot tell", words.sentence(_unclear(unclear) or "nothing is left open")),
+        (t["better"], words.sentence("; ".join(map(_moved, better)) or t["no_line"])),
+        (t["worse"], words.sentence("; ".join(map(_moved, worse)) or t["no_line"])),
+        (t["unclear"], words.sentence(_unclear(unclear) or t["nothing_open"])),
     )
 
 
@@ -100,31 +102,38 @@ def _moved(share: Share) -> str:
     change = share.change
     if change is None:
         return share.name
-    fewer = "fewer" if change.value < 0 else "more"
     low, high = sorted((abs(change.low), abs(change.high)))
-    return (
-        f"{share.name}, {number(abs(change.value) * _PER, '', 0)} {fewer} loaves per 1000 outside the window than the"
-        f" month before ({words.interval(low * _PER, high * _PER, '', 0)}), now {number(share.now.share * _PER, '', 0)}"
+    return texts("month")["sentences"]["fewer" if change.value < 0 else "more"].format(
+        name=share.name,
+        by=number(abs(change.value) * _PER, "", 0),
+        bounds=words.interval(low * _PER, high * _PER, "", 0),
+        now=number(share.now.share * _PER, "", 0),
     )
 
 
 def _unclear(left: list[Share]) -> str:
     """Lines of which no change is claimed, those with one reason together."""
+    t = texts("month")["sentences"]
     reasons: dict[str, list[str]] = {}
     for share in left:
-        per_1000 = f" ({number(share.now.share * _PER, '', 0)} per 1000)" if share.now.enough else ""
-        reasons.setdefault(share.why_not, []).append(f"{share.name}{per_1000}")
-    return "; ".join(f"{words.join(names)}: {why}" for why, names in reasons.items())
+        now = number(share.now.share * _PER, "", 0)
+        said = t["at"].format(name=share.name, now=now) if share.now.enough else share.name
+        reasons.setdefault(share.why_not, []).append(said)
+    return "; ".join(t["for_a_reason"].format(names=words.join(names), why=why) for why, names in reasons.items())
 
 
 def _made(snapshot: Snapshot, first: date, last: date) -> str:
+    t = texts("month")["made"]
     rows = snapshot.output
     rows = rows[rows["shift_date"].between(str(first), str(last))]
     if not len(rows):
-        return "Pieces made: not recorded this month."
-    wasted, blank = rows["pieces_wasted"].sum(), int(rows["pieces_wasted"].isna().sum())
-    says = f"{number(rows['pieces_made'].sum(), 'pieces')} made, {number(wasted, 'pieces')} of them thrown away"
-    return f"{says}; waste not recorded in {words.count(blank, 'shift')}." if blank else f"{says}."
+        return t["none"]
+    blank = int(rows["pieces_wasted"].isna().sum())
+    return t["some_blank" if blank else "all_written"].format(
+        made=number(rows["pieces_made"].sum(), "pieces"),
+        wasted=number(rows["pieces_wasted"].sum(), "pieces"),
+        shifts=words.count(blank, *texts("month")["counted"]["shift"]),
+    )
 
 
 def _curves(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[str, Curve], ...]:
@@ -147,23 +156,32 @@ def _repeats(snapshot: Snapshot, first: date, last: date) -> tuple[Item, ...]:
     found = [
         (cause, alike) for cause, alike in groups.items() if len(alike) > 1 and any(a.case != "closed" for a in alike)
     ]
-    found.sort(key=lambda pair: (pair[0].startswith("Unexplained"), -len(pair[1]), pair[0]))
+    found.sort(key=lambda pair: (_unexplained(pair[1][0]), -len(pair[1]), pair[0]))
     return tuple(_repeat(cause, alike, snapshot) for cause, alike in found)
+
+
+def _lead(alert: Alert) -> Cause | None:
+    return max(alert.causes, key=lambda c: c.share, default=None)
+
+
+def _unexplained(alert: Alert) -> bool:
+    lead = _lead(alert)
+    return lead is not None and lead.group == "unexplained"
 
 
 def _cause(alert: Alert) -> str:
     """What an alert is filed under: the leading group and where, or the limit that was broken and where."""
-    lead = max(alert.causes, key=lambda c: c.share, default=None)
-    if lead is not None:
-        return f"{lead.group.capitalize()}, in {words.characteristic(alert.characteristic).title.lower()}"
-    return words.characteristic(alert.characteristic).title
+    lead, title = _lead(alert), words.characteristic(alert.characteristic).title
+    if lead is None:
+        return title
+    return texts("month")["repeats"]["cause"].format(group=lead.group.capitalize(), what=title.lower())
 
 
 def _repeat(cause: str, alike: list[Alert], snapshot: Snapshot) -> Item:
-    zone = snapshot.plant.zone
+    zone, t = snapshot.plant.zone, texts("month")
     open_ = sum(a.case != "closed" for a in alike)
-    drivers = sorted({max(a.causes, key=lambda c: c.share).driver for a in alike if a.causes})
+    drivers = sorted({lead.driver for a in alike if (lead := _lead(a))})
     ordered = sorted(alike, key=lambda a: a.began_at)
     times = tuple(dict.fromkeys(f"{words.when(a.began_at, zone)}: {where(a)}" for a in ordered))[-6:]
-    says = f"{words.count(len(alike), 'alert')}, {open_} not closed."
+    says = t["repeats"]["says"].format(alerts=words.count(len(alike), *t["counted"]["alert"]), open=open_)
     return Item("review", cause, f"{says} {' '.join(map(words.sentence, drivers[:3]))}".strip(), times)
