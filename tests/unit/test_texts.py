@@ -23,6 +23,7 @@ SPOKEN = (
     "models/alarms/reaction.py",
     "models/alarms/short_weight.py",
     "models/floor/*.py",
+    "models/pages/money.py",
     "models/pages/month.py",
     "models/pages/notice.py",
     "models/trade/cautions.py",
