@@ -22,6 +22,7 @@ from models.pages.rates import (
     rate_difference,
 )
 from models.pages.words import number
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,15 +78,17 @@ def _share(
     mine = loaves[(loaves["line"] == line) & (loaves["product"] == product)]
     now, then = _rate(mine, span, z), _rate(mine, before, z)
     name = f"{line} {product}"
+    t = texts("month")["shares"]
     if snapshot.plant.lines[line].lidded:
-        return Share(name, NOTHING, NOTHING, None, "the lid fixes the volume, so the window says nothing there")
+        return Share(name, NOTHING, NOTHING, None, t["lidded"])
     if snapshot.plant.products[product].specific_volume is None:
-        return Share(name, NOTHING, NOTHING, None, "the plant file names no window for it")
+        return Share(name, NOTHING, NOTHING, None, t["no_window"])
     if not now.enough:
-        return Share(name, now, then, None, f"loaves of {words.count(now.days, 'day')} only, {MIN_DAYS} are needed")
+        days = words.count(now.days, *texts("month")["counted"]["day"])
+        return Share(name, now, then, None, t["few_days"].format(days=days, least=MIN_DAYS))
     if not then.enough:
-        return Share(name, now, then, None, "too few loaves the month before to hold them against")
-    return Share(name, now, then, rate_difference(now, then), "the change may be chance")
+        return Share(name, now, then, None, t["few_before"])
+    return Share(name, now, then, rate_difference(now, then), t["chance"])
 
 
 def _rate(loaves: pd.DataFrame, span: tuple[date, date], z: float) -> Rate:
@@ -122,8 +125,8 @@ def _compare(rows: pd.DataFrame, pair: tuple[str, str, str], many: int) -> Compa
         if difference and (best is None or difference.n > best[0].n):
             best = difference, instrument
     if best is None:
-        why = "no volumeter in common" if not shared else f"fewer than {MIN_DAYS} days in common on one volumeter"
-        return f"{first} and {second} on {product}: not compared, {why}."
+        why = texts("month")["compared"]["few_days" if shared else "no_volumeter"]
+        return why.format(first=first, second=second, product=product, least=MIN_DAYS)
     difference, instrument = best
     return Comparison(product, instrument, first, second, difference, _says(difference, first, second))
 
@@ -142,10 +145,11 @@ def _daily(rows: pd.DataFrame, instrument: str) -> dict[date, float]:
 
 
 def _says(difference: Difference, first: str, second: str) -> str:
+    t = texts("month")["compared"]
     bounds = words.interval(difference.low, difference.high, "mL/g", words.finer("mL/g"), signed=True)
-    n = f"{words.count(difference.n, 'day')} in common"
+    days = words.count(difference.n, *texts("month")["counted"]["day"])
     if not difference.clear:
-        return f"No clear difference ({bounds}, {n})."
+        return t["not_clear"].format(bounds=bounds, days=days)
     larger = second if difference.value > 0 else first
     size = number(abs(difference.value), "mL/g", words.finer("mL/g"))
-    return f"{larger} is larger by {size} ({bounds} for {second} less {first}, {n})."
+    return t["larger"].format(larger=larger, size=size, bounds=bounds, first=first, second=second, days=days)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from models.pages import words
 from models.pages.shown import Cell, Sheet
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,7 +38,7 @@ def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
     lines = tuple(sorted(snapshot.plant.lines))
     marks = tuple(tuple(_mark(rows, line, day) for day in days) for line in lines)
     silent = sum(mark == "nothing" for row in marks for mark in row)
-    says = f"{silent} of {len(lines) * len(days)} line-days without any record: not running, or not written."
+    says = texts("month")["holes"]["silent"].format(n=silent, total=len(lines) * len(days))
     return Grid(tuple(day.isoformat() for day in days), lines, marks, says)
 
 
@@ -54,21 +55,22 @@ def _mark(rows: pd.DataFrame, line: str, day: date) -> Mark:
 
 def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:
     """What was not recorded in the month, each with how much of how many."""
+    t = texts("month")["holes"]
     batches, pastes = _of_month(snapshot.batches, first, last), _of_month(snapshot.pastes, first, last)
     rows = [
-        _hole("Pastes without a cooling reading", (pastes["cooling"] == "not checked").sum(), len(pastes)),
-        _hole("Pastes whose residue was not weighed", pastes["residue_kg"].isna().sum(), len(pastes)),
-        _hole("Doughs without loaves", (batches["loaves"].fillna(0) == 0).sum(), len(batches)),
-        _hole("Doughs whose paste is not recorded", (batches["paste_link"] == words.NOT_RECORDED).sum(), len(batches)),
-        _hole("Doughs whose make-up water is not recorded", _blank(batches["makeup_water_kg"]), len(batches)),
-        _hole("Doughs without a proof record", _blank(batches["proof_minutes"]), len(batches)),
-        _hole("Doughs without mixing time or energy", _unmixed(batches), len(batches)),
-        _hole("Doughs without a gas test", (batches["gas_tests"].fillna(0) == 0).sum(), len(batches)),
+        _hole(t["cooling"], (pastes["cooling"] == "not checked").sum(), len(pastes)),
+        _hole(t["residue"], pastes["residue_kg"].isna().sum(), len(pastes)),
+        _hole(t["loaves"], (batches["loaves"].fillna(0) == 0).sum(), len(batches)),
+        _hole(t["paste"], (batches["paste_link"] == words.NOT_RECORDED).sum(), len(batches)),
+        _hole(t["makeup_water"], _blank(batches["makeup_water_kg"]), len(batches)),
+        _hole(t["proof"], _blank(batches["proof_minutes"]), len(batches)),
+        _hole(t["mixing"], _unmixed(batches), len(batches)),
+        _hole(t["gas"], (batches["gas_tests"].fillna(0) == 0).sum(), len(batches)),
     ]
     left_out = _of_month(snapshot.excluded, first, last)
     waiting = left_out["status"].isin(["waiting", "quarantined"])
-    rows.append((Cell("Rows that still wait or stand in quarantine"), _many(int(waiting.sum())), _many(len(left_out))))
-    return Sheet("holes", "Not recorded this month", ("What", "How many", "Of"), tuple(rows))
+    rows.append((Cell(t["waiting"]), _many(int(waiting.sum())), _many(len(left_out))))
+    return Sheet("holes", t["title"], tuple(t["columns"]), tuple(rows))
 
 
 def _blank(column: pd.Series) -> int:

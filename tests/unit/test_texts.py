@@ -23,6 +23,8 @@ SPOKEN = (
     "models/alarms/reaction.py",
     "models/alarms/short_weight.py",
     "models/floor/*.py",
+    "models/pages/comparing.py",
+    "models/pages/holes.py",
     "models/pages/money.py",
     "models/pages/month.py",
     "models/pages/notice.py",
