@@ -9,7 +9,8 @@ from models.pages import words
 from models.pages.curves import baseline_says, in_order
 from models.pages.shown import Footing
 from models.pages.words import number
-from models.plant import Plant, Window
+from models.plant import Paste, Plant, Window
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.snapshot import Snapshot
@@ -19,7 +20,7 @@ def footing(snapshot: Snapshot) -> Footing:
     """Limits, baselines, data span and version of everything that is reported from this snapshot."""
     plant = snapshot.plant
     return Footing(
-        approval=approval(plant) + _later(snapshot),
+        approval=_approval(snapshot),
         limits=tuple(_limits(plant)),
         defaults=plant.defaults,
         baselines=tuple(_baselines(snapshot)),
@@ -31,17 +32,21 @@ def footing(snapshot: Snapshot) -> Footing:
 def approval(plant: Plant) -> str:
     """Who approved the limits of the plant file, and when, or that nobody is named."""
     by, on = plant.limits.approved_by, plant.limits.approved_on
+    t = texts("footing")["approval"]
     if not by:
-        return "Nobody is named in the plant file as having approved its limits."
-    return f"Limits of the plant file approved by {by}, {on or 'no date given'}."
+        return t["nobody"]
+    return t["approved"].format(by=by, on=on) if on else t["undated"].format(by=by)
 
 
-def _later(snapshot: Snapshot) -> str:
-    """Limits approved after the newest log: a date that is early, or typed wrong. Told by the logs, not by a clock."""
-    on, ends = snapshot.plant.limits.approved_on, _ends(snapshot)
+def _approval(snapshot: Snapshot) -> str:
+    """With a word on limits approved after the newest log: a date that is early, or typed wrong.
+
+    Told by the logs, not by a clock.
+    """
+    on, ends, said = snapshot.plant.limits.approved_on, _ends(snapshot), approval(snapshot.plant)
     if not (on and ends) or date.fromisoformat(on) <= max(ends):
-        return ""
-    return " That date is after the newest log: is it right?"
+        return said
+    return f"{said} {texts('footing')['approval']['later']}"
 
 
 def _ends(snapshot: Snapshot) -> list[date]:
@@ -52,53 +57,52 @@ def _ends(snapshot: Snapshot) -> list[date]:
 
 def data_span(snapshot: Snapshot) -> str:
     """First and last production day with a dough or a paste."""
-    ends = _ends(snapshot)
+    ends, t = _ends(snapshot), texts("footing")["data"]
     if not ends:
-        return "No dough and no paste is in the store yet."
-    first, last = min(ends), max(ends)
-    batches = words.count(len(snapshot.batches), "dough batch", "dough batches")
-    pastes = words.count(len(snapshot.pastes), "paste batch", "paste batches")
-    return f"Data in the store: {words.span(first, last)}, {batches}, {pastes}."
+        return t["none"]
+    return t["span"].format(
+        span=words.span(min(ends), max(ends)),
+        doughs=words.count(len(snapshot.batches), *t["dough_batch"]),
+        pastes=words.count(len(snapshot.pastes), *t["paste_batch"]),
+    )
 
 
-def _window(window: Window, unit: str) -> str:
-    return f"warning outside {words.interval(*window.warn, unit)}, action outside {words.interval(*window.act, unit)}"
+def _window(window: Window, unit: str) -> dict[str, str]:
+    return {"warn": words.interval(*window.warn, unit), "act": words.interval(*window.act, unit)}
 
 
 def _limits(plant: Plant) -> list[str]:
-    said = []
-    for name, paste in sorted(plant.pastes.items()):
-        said.append(f"{name}: cook temperature {_window(paste.cook_temp_c, '°C')}")
-        said.append(
-            f"{name}: loss {_window(paste.loss_pct, '% of Wb')}; usual {number(paste.usual_loss_pct, '% of Wb')}"
-        )
-        points = paste.hydration_points
-        said.append(
-            f"{name}: hydration lost beyond the usual, warning above {number(points.warn, 'points')},"
-            f" action above {number(points.act, 'points')}"
-        )
+    t = texts("footing")["limits"]
+    said = [line for name, paste in sorted(plant.pastes.items()) for line in _of_paste(name, paste)]
     for name, product in sorted(plant.products.items()):
-        said.append(f"{name}: dough temperature {_window(product.dough_temp_c, '°C')}")
+        said.append(t["dough_temp"].format(name=name, **_window(product.dough_temp_c, "°C")))
         if product.specific_volume:
-            said.append(f"{name}: specific volume {words.interval(*product.specific_volume, 'mL/g')}")
+            said.append(t["volume"].format(name=name, window=words.interval(*product.specific_volume, "mL/g")))
     said.append(_cooling(plant))
     if any(product.label_g for product in plant.products.values()):
         rule = plant.net_weight
-        said.append(
-            f"Net weight: by {rule.rule}, loaves measured less than {number(rule.min_cooled_minutes, 'min')} out of the oven left out"
-        )
-    said.append(f"Sampling: {words.count(plant.sampling.loaves_per_batch, 'loaf', 'loaves')} a dough batch")
-    said.append(f"Alarm budget: {number(plant.alarms.false_alarms_per_week)} false alarms a week, the whole plant")
+        said.append(t["net_weight"].format(rule=rule.rule, cooled=number(rule.min_cooled_minutes, "min")))
+    said.append(t["sampling"].format(loaves=words.count(plant.sampling.loaves_per_batch, *t["loaf"])))
+    said.append(t["alarms"].format(n=number(plant.alarms.false_alarms_per_week)))
     return said
 
 
-def _cooling(plant: Plant) -> str:
-    if plant.cooling is None:
-        return "Cooling: the plant file names no limits, so cooling is not checked"
-    cooling = plant.cooling
+def _of_paste(name: str, paste: Paste) -> tuple[str, ...]:
+    t, points = texts("footing")["limits"], paste.hydration_points
+    usual = number(paste.usual_loss_pct, "% of Wb")
     return (
-        f"Cooling: to 21 °C within {number(cooling.to_21_c_within_h, 'h')} and to 5 °C within"
-        f" {number(cooling.to_5_c_within_h, 'h')} of the end of cooking, approved by {cooling.approved_by}"
+        t["cook_temp"].format(name=name, **_window(paste.cook_temp_c, "°C")),
+        t["loss"].format(name=name, usual=usual, **_window(paste.loss_pct, "% of Wb")),
+        t["hydration"].format(name=name, warn=number(points.warn, "points"), act=number(points.act, "points")),
+    )
+
+
+def _cooling(plant: Plant) -> str:
+    t, cooling = texts("footing")["limits"], plant.cooling
+    if cooling is None:
+        return t["no_cooling"]
+    return t["cooling"].format(
+        first=number(cooling.to_21_c_within_h, "h"), both=number(cooling.to_5_c_within_h, "h"), by=cooling.approved_by
     )
 
 
@@ -108,5 +112,6 @@ def _baselines(snapshot: Snapshot) -> list[str]:
         stream = charted.stream
         where = " ".join(part for part in (stream.kettle, stream.line, stream.product) if part)
         title = words.characteristic(stream.characteristic).title.lower()
-        said.append(f"{where}, {title}: {baseline_says(charted.baseline, stream.unit, snapshot)}")
+        baseline = baseline_says(charted.baseline, stream.unit, snapshot)
+        said.append(texts("footing")["baselines"]["line"].format(where=where, what=title, baseline=baseline))
     return said

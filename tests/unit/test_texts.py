@@ -24,6 +24,7 @@ SPOKEN = (
     "models/alarms/short_weight.py",
     "models/floor/*.py",
     "models/pages/comparing.py",
+    "models/pages/footing.py",
     "models/pages/holes.py",
     "models/pages/money.py",
     "models/pages/month.py",
@@ -61,7 +62,7 @@ SHARED = (f"{BOARD}/base.html", f"{BOARD}/curves.html", f"{BOARD}/signs.html", f
 # screens that are handed their words by another module
 HANDED = {"board": f"{BOARD}/*.html", "signin": "reports/templates/signin.html"}
 # pages that are printed and hold no words of their own
-PRINTED = ("reports/templates/month.html",)
+PRINTED = ("reports/templates/footing.html", "reports/templates/month.html")
 
 
 # --- no sentence in code ------------------------------------------------------------------------
