@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from models.pages import words
 from models.pages.shown import Item
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.judging.independence import Note
@@ -14,28 +15,25 @@ if TYPE_CHECKING:
 
 def patterns(snapshot: Snapshot, month: str) -> tuple[tuple[Item, ...], str]:
     """The patterns of a month ("2026-05"), and the sentence that stands where there are none."""
+    t = texts("month")["patterns"]
     looked = next((one for one in snapshot.looked if one.month == month), None)
     if looked is None:
-        return (), "Not looked at."
+        return (), t["not_looked"]
     if not looked.places:
-        return (), "Too few readings this month to tell a pattern from chance."
-    return tuple(map(_item, looked.notes)), f"Looked for in {looked.places} places; none stands out beyond chance."
+        return (), t["too_few"]
+    return tuple(map(_item, looked.notes)), t["none"].format(places=looked.places)
 
 
 def _item(note: Note) -> Item:
-    title = f"{note.kind} log, shift {note.shift}, {note.column}: {note.pattern}"
-    return Item(
-        "note",
-        words.sentence(title),
-        f"{note.says}.",
-        (f"{words.count(note.n, 'row')}; {_by_chance(note.probability)}.",),
+    title = texts("month")["patterns"]["title"].format(
+        log=note.kind, shift=note.shift, column=note.column, pattern=note.pattern
     )
+    return Item("note", words.sentence(title), f"{note.says}.", (_how_likely(note),))
 
 
-def _by_chance(probability: float) -> str:
-    """How likely chance alone makes such a pattern anywhere it was looked for."""
-    if probability < 1e-6:
-        return "by chance anywhere in the month: less than once in a million months"
-    return f"by chance anywhere in the month: about once in {float(f'{1 / probability:.1g}'):,.0f} months".replace(
-        ",", "\u202f"
-    )
+def _how_likely(note: Note) -> str:
+    """Of how many rows, and how likely chance alone makes such a pattern anywhere it was looked for."""
+    t, rows = texts("month")["patterns"], words.count(note.n, *texts("month")["counted"]["row"])
+    if note.probability < 1e-6:
+        return t["hardly_chance"].format(rows=rows)
+    return t["by_chance"].format(rows=rows, months=words.number(float(f"{1 / note.probability:.1g}"), "", 0))

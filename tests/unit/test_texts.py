@@ -29,6 +29,7 @@ SPOKEN = (
     "models/pages/money.py",
     "models/pages/month.py",
     "models/pages/notice.py",
+    "models/pages/patterns.py",
     "models/trade/cautions.py",
     "models/trade/dough.py",
     "models/trade/kettle.py",
