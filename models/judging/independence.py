@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from models.logbook import TABLES
+from models.texts import texts
 
 if TYPE_CHECKING:
     from models.plant import Plant
@@ -51,9 +52,6 @@ UNIT = {
 }
 SURE = 0.01  # probability, after Bonferroni, below which a pattern is shown
 BY_HAND = 50_000  # rows of a log in a month that hands could have written; of more, an instrument wrote them
-WHAT_IT_MAY_BE = (
-    "Copied down, a display read in place of the product, or a value that truly stood still: ask how it is read"
-)
 LEAST_PAIRS, LEAST_RUN, LEAST_TIMES, LEAST_DIGITS, LEAST_SUMS, LEAST_PROBED = 30, 4, 20, 40, 10, 10
 SKIN_C = 2.0  # an unstirred skin reads 3 to 8 °C low; half of it would not be worth a word
 AS_MUCH_PCT = 0.3  # points of Wb: cooks that lost as much as the others were as hot
@@ -173,9 +171,14 @@ def _longest(
     if pairs < LEAST_PAIRS:
         return
     agree, first = _agree(usual, column), mine[of_run].iloc[0]
-    says = (
-        f"{column} is {first[column]:g} in {longest} rows running ({alike}, {first['shift_date']:%Y-%m-%d}). Elsewhere one row in "
-        f"{1 / agree:.1f} agrees with the one before (n = {pairs}). {WHAT_IT_MAY_BE}"
+    says = texts("month")["readings"]["equal"].format(
+        column=column,
+        value=first[column],
+        rows=longest,
+        alike=alike,
+        day=f"{first['shift_date']:%Y-%m-%d}",
+        every=1 / agree,
+        n=pairs,
     )
     chance = agree ** (longest - 1) if longest >= LEAST_RUN else 1.0
     yield _Found(kind, shift, column, "equal in a row", longest, chance, says, int(mine["follows"].sum()))
@@ -191,9 +194,8 @@ def _hardly_moves(
     if pairs < LEAST_PAIRS or n < LEAST_PAIRS:
         return
     agree = _agree(others, column)
-    says = (
-        f"{column} is as in the row before in {same} of {n} rows ({alike}); in the other shifts in one of {1 / agree:.1f} "
-        f"(n = {pairs}). {WHAT_IT_MAY_BE}"
+    says = texts("month")["readings"]["hardly_moves"].format(
+        column=column, same=same, rows=n, alike=alike, every=1 / agree, n=pairs
     )
     chance = float(binom.sf(same - 1, n, agree)) if same >= 0.8 * n else 1.0
     yield _Found(kind, shift, column, "hardly ever moves", n, chance, says)
@@ -232,9 +234,13 @@ def _digits(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
             digits = np.bincount(np.round(mine[column].to_numpy() / step).astype(np.int64) % 10, minlength=10)
             chance = float(chi2.sf(((digits - n / 10) ** 2 / (n / 10)).sum(), 9))
             top = int(digits.argmax())
-            says = (
-                f"{column} ({', '.join(map(str, filter(None, (alike, instrument))))}) ends in {_ending(top, step)} in {digits[top]} of {n} rows, "
-                f"where about {n / 10:.0f} would by chance. Rounded, or aimed at: other evidence counts more"
+            says = texts("month")["readings"]["digit"].format(
+                column=column,
+                alike=", ".join(map(str, filter(None, (alike, instrument)))),
+                ending=_ending(top, step),
+                often=digits[top],
+                rows=n,
+                chance=n / 10,
             )
             often = digits[top] >= 0.2 * n
             yield _Found(kind, str(shift), column, "one last digit", n, chance if often else 1.0, says)
@@ -255,10 +261,7 @@ def _quarters(kind: str, column: str, rows: pd.DataFrame, plant: Plant) -> Itera
         n, on = len(mine), int((mine % 15 == 0).sum())
         if n < LEAST_TIMES:
             continue
-        says = (
-            f"{column} stands on a full quarter of an hour in {on} of {n} times, where about {usual * n:.0f} would by chance. Filled "
-            "in at the end of the shift, or the plan written in place of the clock: the times order nothing finely"
-        )
+        says = texts("month")["readings"]["quarter"].format(column=column, on=on, times=n, chance=usual * n)
         chance = float(binom.sf(on - 1, n, usual)) if on >= 0.9 * n else 1.0
         yield _Found(kind, str(shift), column, "on the quarter hour", n, chance, says)
 
@@ -277,9 +280,8 @@ def _infrared(rows: pd.DataFrame) -> Iterator[_Found]:
             below = contact["cook_temp_c"].mean() - mine["cook_temp_c"].mean()
             as_hot = mine["lost"].mean() >= contact["lost"].mean() - AS_MUCH_PCT
             test = ttest_ind(mine["cook_temp_c"], contact["cook_temp_c"], equal_var=False, alternative="less")
-            says = (
-                f"cook_temp_c by infrared is {below:.1f} °C below the contact probe ({alike}, n = {len(mine)} and {len(contact)}), while "
-                "as much water was lost: an unstirred skin, steam or the wall is read. Stir, and read with a contact probe"
+            says = texts("month")["readings"]["infrared"].format(
+                below=below, alike=alike, n=len(mine), n_contact=len(contact)
             )
             chance = float(test.pvalue) if below >= SKIN_C and as_hot else 1.0
             yield _Found("paste", str(shift), "cook_temp_c", "infrared reads low", len(mine), chance, says)
@@ -299,9 +301,6 @@ def _sums(rows: pd.DataFrame) -> Iterator[_Found]:
         )
         if n < LEAST_SUMS or not by_chance < 0.9:
             continue
-        says = (
-            f"Wb is flour and liquid added up in {on} of {n} rows, to the last digit: a sum, not a weighing. A tare left in "
-            "or a scoop forgotten would not show; leave Wb empty where it is not weighed"
-        )
+        says = texts("month")["readings"]["summed"].format(on=on, rows=n)
         chance = float(binom.sf(on - 1, n, by_chance)) if on >= 0.9 * n else 1.0
         yield _Found("paste", str(shift), "weight_before_kg", "sum of the charge", n, chance, says)

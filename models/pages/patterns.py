@@ -25,8 +25,9 @@ def patterns(snapshot: Snapshot, month: str) -> tuple[tuple[Item, ...], str]:
 
 
 def _item(note: Note) -> Item:
+    pattern = texts("month")["pattern"][note.pattern]
     title = texts("month")["patterns"]["title"].format(
-        log=note.kind, shift=note.shift, column=note.column, pattern=note.pattern
+        log=note.kind, shift=note.shift, column=note.column, pattern=pattern
     )
     return Item("note", words.sentence(title), f"{note.says}.", (_how_likely(note),))
 

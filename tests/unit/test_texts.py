@@ -23,6 +23,7 @@ SPOKEN = (
     "models/alarms/reaction.py",
     "models/alarms/short_weight.py",
     "models/floor/*.py",
+    "models/judging/independence.py",
     "models/pages/comparing.py",
     "models/pages/footing.py",
     "models/pages/holes.py",
@@ -54,6 +55,8 @@ NOT_SAID = {
     "{}: there is no such folder of logs": "said to `loaftrace run`, which handed its folder over",
     "people file: only this machine": "said in the terminal, before there is a board",
     "no guard stands before this app": "the error of a caller",
+    "on the quarter hour": "a pattern's name, the key of its words",
+    "sum of the charge": "likewise",
     "{}: there is no such month": "the error of a caller; the board chooses among the printed months",
 }
 SUBJECTS = tuple(sorted(path.stem for path in tree.files() if path.match("models/texts/*.toml")))
