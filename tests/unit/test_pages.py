@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -15,6 +16,7 @@ import pytest
 
 from models.pages.day import Day, day
 from models.pages.month import month
+from models.texts import texts
 from reports import pages
 from tests.unit import skeleton
 from tests.unit.snapshots import BAD, EMPTY, GOOD, bare, snapshot
@@ -132,6 +134,21 @@ def test_a_name_from_a_log_is_text():
     changes = snapshot().changes.assign(what=evil)
     page = pages.render("day.html", day(replace(snapshot(), changes=changes), BAD))[0]
     assert evil not in page and "alert(1)</script>" not in page
+
+
+def test_a_month_is_printed_in_the_words_of_its_texts(monkeypatch, tmp_path: Path):
+    shutil.copytree(ROOT / "models" / "texts", tmp_path / "texts")
+    file = tmp_path / "texts" / "month.toml"
+    other = file.read_text(encoding="utf-8").replace("Holes in the data", "Trous d'hier & <b>")
+    file.write_text(other.replace("Doughs without loaves", "Sans pains"), encoding="utf-8")
+    monkeypatch.setattr("models.texts.FOLDER", tmp_path / "texts")
+    texts.cache_clear()
+    try:
+        page = pages.render("month.html", month(snapshot(), "2026-05"))[0]
+    finally:
+        texts.cache_clear()
+    assert "<h2>Trous d'hier &amp; &lt;b&gt;</h2>" in page and "<span>Sans pains</span>" in page
+    assert "Holes in the data" not in page and "Doughs without loaves" not in page
 
 
 def test_an_alert_tells_five_things_in_plain_words(tmp_path: Path):
