@@ -85,11 +85,14 @@ def settle(
 def _let_go(con: duckdb.DuckDBPyConnection, kind: str) -> set[str]:
     """A row whose correction a person confirmed, or came in a workbook written for it, is superseded by it, even where the
     correction changed its identity. Returns the production days of the rows it lets go."""
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE gone AS SELECT seq FROM log_{kind} WHERE status = 'quarantined'
+    gone = con.execute(f"""SELECT seq FROM log_{kind} WHERE status = 'quarantined'
         AND (seq IN (SELECT seq FROM decision WHERE verdict = 'confirmed') OR seq IN (
-            SELECT p.seq FROM replaced p JOIN log_{kind} n ON p.by_seq = n.seq WHERE n.credible AND NOT n.asks))""")
-    days = days_of(con, kind, "r.seq IN (SELECT seq FROM gone)")
-    con.execute(f"UPDATE log_{kind} SET status = 'superseded' WHERE seq IN (SELECT seq FROM gone)")
+            SELECT p.seq FROM replaced p JOIN log_{kind} n ON p.by_seq = n.seq WHERE n.credible AND NOT n.asks))""").fetchall()
+    if not gone:
+        return set()
+    rows = f"seq IN ({', '.join(str(seq) for (seq,) in gone)})"
+    days = days_of(con, kind, f"r.{rows}")
+    con.execute(f"UPDATE log_{kind} SET status = 'superseded' WHERE {rows}")
     return days
 
 
