@@ -62,6 +62,13 @@ def send(form) -> None:
     form.find_element("css selector", "button.main").click()
 
 
+def send_as_of_before(browser) -> None:
+    """The hold, from a page of before a sign-in: refused, and kept."""
+    browser.execute_script("document.querySelector(\"form[action='/holds'] [name=form_token]\").value = 'old'")
+    send(hold_form(browser))
+    until(lambda: "from before a sign-in" in browser.page_source)
+
+
 def typed(browser) -> dict[str, str]:
     return {
         name: hold_form(browser).find_element("name", name).get_attribute("value")
@@ -95,9 +102,7 @@ def test_a_session_that_ran_out_loses_nothing(browser, service: Service) -> None
 def test_a_form_of_before_is_filled_again(browser, service: Service) -> None:
     sign_in(browser, service, "TS")
     type_hold(browser, service)
-    browser.execute_script("document.querySelector(\"form[action='/holds'] [name=form_token]\").value = 'old'")
-    send(hold_form(browser))
-    until(lambda: "from before a sign-in" in browser.page_source)
+    send_as_of_before(browser)
     browser.find_element("link text", "Back to what was typed").click()
     until(lambda: browser.find_elements("css selector", ".back"))
     assert typed(browser) == HELD
@@ -109,9 +114,7 @@ def test_a_form_of_before_is_filled_again(browser, service: Service) -> None:
 def test_who_signs_out_leaves_nothing_typed_behind(browser, service: Service) -> None:
     sign_in(browser, service, "TS")
     type_hold(browser, service)
-    browser.execute_script("document.querySelector(\"form[action='/holds'] [name=form_token]\").value = 'old'")
-    send(hold_form(browser))
-    until(lambda: "from before a sign-in" in browser.page_source)
+    send_as_of_before(browser)
     browser.get(service.base + "/")
     browser.find_element("css selector", ".head .who a").click()
     until(lambda: "You are signed in as TS" in browser.page_source)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -70,19 +69,22 @@ def test_files_come_in_order_each_archived_and_the_large_ones_looked_at(logs: Pa
 
 def test_no_more_than_a_few_are_looked_at_at_once_and_they_are_at_once(logs: Path, monkeypatch: pytest.MonkeyPatch):
     now, most, guard, check = [0], [0], threading.Lock(), bulk.check
+    together = threading.Barrier(
+        ahead.AT_ONCE, timeout=60
+    )  # broken, and the look with it, where one has to wait for the other
 
-    def slow(*args):
+    def met(*args):
         with guard:
             now[0] += 1
             most[0] = max(most[0], now[0])
-        time.sleep(0.2)
+        together.wait()
         try:
             return check(*args)
         finally:
             with guard:
                 now[0] -= 1
 
-    monkeypatch.setattr(bulk, "check", slow)
+    monkeypatch.setattr(bulk, "check", met)
     assert len([one.checked() for one in arrivals(logs, {})]) == 8
     assert most[0] == ahead.AT_ONCE
 

@@ -44,6 +44,7 @@ def _day(n: int) -> str:
 
 
 hour = st.one_of(st.integers(0, 100), st.sampled_from([0, 24, 72, 96]))  # often a whole reach apart
+number, line, values = st.sampled_from("12"), st.sampled_from(["L1", "L2"]), st.integers(0, 2)
 PASTE = st.builds(
     lambda b, k, h, v: {
         "paste_batch": b,
@@ -52,10 +53,10 @@ PASTE = st.builds(
         "cook_end": _hours(h),
         "weight_after_kg": 35.0 + v,
     },
-    st.sampled_from("12"),
+    number,
     st.sampled_from(["K1", "K2"]),
     hour,
-    st.integers(0, 2),
+    values,
 )
 DOUGH = st.builds(
     lambda b, n, h, p, v: {
@@ -66,19 +67,19 @@ DOUGH = st.builds(
         "paste_batch": p,
         "flour_kg": 48.0 + v,
     },
-    st.sampled_from("12"),
-    st.sampled_from(["L1", "L2"]),
+    number,
+    line,
     hour,
     st.sampled_from(["1", "2", float("nan")]),
-    st.integers(0, 2),
+    values,
 )
 LOAF = st.builds(
     lambda i, b, n, h, v: {"loaf": i, "dough_batch": b, "line": n, "measured_at": _hours(h), "volume_ml": 1890.0 + v},
-    st.sampled_from("12"),
-    st.sampled_from("12"),
-    st.sampled_from(["L1", "L2"]),
+    number,
+    number,
+    line,
     hour,
-    st.integers(0, 2),
+    values,
 )
 PROOF = st.builds(
     lambda b, n, h, v: {
@@ -88,19 +89,19 @@ PROOF = st.builds(
         "proof_out": _hours(h + 1),
         "proof_temp_c": 34.0 + v,
     },
-    st.sampled_from("12"),
-    st.sampled_from(["L1", "L2"]),
+    number,
+    line,
     hour,
-    st.integers(0, 2),
+    values,
 )
 GAS = st.builds(
     lambda i, of, h, v: {"gas_test": i, "tested_at": _hours(h), "gas_produced_ml": 1800.0 + v} | of,
-    st.sampled_from("12"),
+    number,
     st.sampled_from(
         [{"dough_batch": b, "line": n} for b in "12" for n in ("L1", "L2")] + [{"dough_batch": None, "line": None}]
     ),
     hour,
-    st.integers(0, 2),
+    values,
 )
 DRAWN = {"paste": PASTE, "dough": DOUGH, "proof": PROOF, "gas": GAS, "loaf": LOAF}
 ROW = st.one_of(
