@@ -14,7 +14,7 @@ from models.floor import urgency
 from models.pages import words
 from models.pages.changes import loaf_g_of
 from models.pages.curves import ORDER as CHARTS
-from models.pages.held import headline, says_the_same
+from models.pages.held import each_once, headline
 from models.pages.notice import what
 
 if TYPE_CHECKING:
@@ -171,7 +171,7 @@ def _kind(alert: Alert, view: View) -> Kind:
 def _place(view: View, now: datetime, kind: Kind, name: str, alerts: Sequence[Alert]) -> Place:
     seen = (view.lines if kind == "line" else view.kettles).get(name)
     mine = [a for a in alerts if _kind(a, view) == kind and (a.line if kind == "line" else a.kettle) == name]
-    mine = [a for a in mine if not any(says_the_same(limit, a) for limit in mine)]
+    mine = each_once(mine)
     holds = _holds(view, name, mine)
     charts = _charts(view, kind, name, seen)
     silent = seen is not None and is_silent(seen, now)

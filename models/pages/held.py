@@ -51,9 +51,14 @@ def cautions_of(found: Sequence[Hold], snapshot: Snapshot) -> tuple[str, ...]:
 def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     """The day's other alerts: *now* before *review*, the oldest first; a limit and a chart that say the same, once."""
     found = [a for a in snapshot.alerts if a.urgency != "hold" and on_during(a, day, day, snapshot.plant)]
-    found = [a for a in found if not any(says_the_same(limit, a) for limit in found)]
+    found = each_once(found)
     found.sort(key=lambda a: (a.urgency != "now", a.signalled_at, a.alert))
     return tuple(_item(alert, snapshot, day) for alert in found)
+
+
+def each_once(alerts: Sequence[Alert]) -> list[Alert]:
+    """Of a limit and a chart that say the same, the limit."""
+    return [alert for alert in alerts if not any(says_the_same(limit, alert) for limit in alerts)]
 
 
 def says_the_same(limit: Alert, chart: Alert) -> bool:

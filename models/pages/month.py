@@ -10,7 +10,7 @@ from models.pages import words
 from models.pages.comparing import Comparison, Share, comparisons, shares
 from models.pages.curves import curve, in_order
 from models.pages.footing import footing
-from models.pages.held import where
+from models.pages.held import each_once, where
 from models.pages.holes import Grid, grid, holes
 from models.pages.money import Money, money
 from models.pages.patterns import patterns
@@ -150,7 +150,7 @@ def _curves(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[str, Cur
 def _repeats(snapshot: Snapshot, first: date, last: date) -> tuple[Item, ...]:
     """Causes that were named more than once in the month and of which a case is still open."""
     groups: dict[str, list[Alert]] = {}
-    for alert in snapshot.alerts:
+    for alert in each_once(snapshot.alerts):
         if on_during(alert, first, last, snapshot.plant):
             groups.setdefault(_cause(alert), []).append(alert)
     found = [

@@ -87,6 +87,16 @@ def test_a_cause_that_came_back_is_listed_while_a_case_is_open():
     assert month(replace(snapshot(), alerts=closed), "2026-04").repeats == ()
 
 
+def test_one_event_that_a_limit_and_a_chart_tell_did_not_come_back():
+    one = next(a for a in snapshot().alerts if a.kind == "limit" and a.case != "closed")
+    chart = replace(one, alert="A-chart", kind="chart")
+    which = f"{one.began_at:%Y-%m}"
+    assert month(replace(snapshot(), alerts=(one, chart)), which).repeats == ()
+    elsewhere = replace(one, alert="A-other", kettle="K9")
+    (item,) = month(replace(snapshot(), alerts=(one, chart, elsewhere)), which).repeats
+    assert "2\u00a0alerts" in item.says and len(item.detail) == 2
+
+
 def test_holes_are_shown_line_by_line_and_day_by_day():
     told = page("2026-05")
     assert told.grid.days[-1] == "2026-05-05" and told.grid.lines == ("L1", "L2", "L3")
