@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from models.logbook import TABLES
-from models.storage.replacing import COLUMN
+from models.storage.replacing import BY, COLUMN
 from reports.pages import put
 
 if TYPE_CHECKING:
@@ -23,8 +23,9 @@ BESIDE = ("in question", "proposed", "why")
 def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str, str]], folder: Path) -> list[Path]:
     """One page a shift that wrote rows, one workbook a log with the rows to correct; returns their paths.
 
-    cells: row number (seq) -> column -> text as the row stands, and what the row is called. Corrected in its own columns and
-    dropped into the logs folder, a workbook is taken like any other log, each row in the place of the one it names.
+    cells: row number (seq) -> column -> text as the row stands, and what the row is called. Corrected in its own columns,
+    with initials or a role in `corrected_by`, and dropped into the logs folder, a workbook is taken like any other log, each row
+    in the place of the one it names.
     """
     folder.mkdir(parents=True, exist_ok=True)
     written = []
@@ -57,19 +58,18 @@ def _workbook(kind: str, rows: Sequence[Waiting], cells: Mapping[int, Mapping[st
     sheet = book.active
     sheet.title = kind
     names = [column.name for column in TABLES[kind].columns]
-    for place, name in enumerate([*names, *BESIDE, COLUMN], 1):
+    for place, name in enumerate([*names, *BESIDE, BY, COLUMN], 1):
         _text(sheet.cell(1, place), name).font = Font(bold=True)
     for line, row in enumerate(rows, 2):
         values = dict(cells[row.seq]) | ({row.column: row.value} if row.value else {})
-        beside = (row.column, row.proposal or "nothing is proposed", row.why)
+        beside = (row.column, row.proposal or "nothing is proposed", row.why, "")
         for place, text in enumerate([*(values.get(name, "") for name in names), *beside, values.get(COLUMN, "")], 1):
             _text(sheet.cell(line, place), text)
+        to_fill = PatternFill("solid", start_color="FFE08A")
+        sheet.cell(line, len(names) + len(BESIDE) + 1).fill = to_fill
         if row.column in names:
             questioned = sheet.cell(line, names.index(row.column) + 1)
-            questioned.fill, questioned.font = (
-                PatternFill("solid", start_color="FFE08A"),
-                Font(bold=True, underline="single"),
-            )
+            questioned.fill, questioned.font = to_fill, Font(bold=True, underline="single")
     sheet.freeze_panes = "A2"
     return book
 

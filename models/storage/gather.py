@@ -193,8 +193,7 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
                 WHEN 'quarantined' THEN s.why
                 WHEN 'waiting' THEN 'the {"paste" if kind == "dough" else "dough"} it names has not come yet; the row is taken up when it does'
                 WHEN 'duplicate' THEN 'the same row with the same values came before; counted once'
-                ELSE CASE WHEN r.seq IN (SELECT seq FROM replaced) THEN 'a row of a workbook written for correcting it'
-                    ELSE 'a newer row of the same batch' END || ' came with other values; both stay readable' END AS why,
+                ELSE {_by_whom()} || '; both stay readable' END AS why,
             CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal,
             CASE WHEN r.status = 'quarantined' AND n.verdict = 'rejected' THEN 'rejected by ' || n.who || ': ' || n.because END AS decided,
             {account.shift_date_sql(kind)} AS shift_date,
@@ -203,11 +202,21 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
             LEFT JOIN (SELECT * FROM slip QUALIFY row_number() OVER (PARTITION BY seq ORDER BY weight, place) = 1) s
                 ON r.seq = s.seq AND r.status = 'quarantined'
             LEFT JOIN decision n ON r.seq = n.seq
+            LEFT JOIN (SELECT p.seq, max_by(coalesce(p.who, ''), p.by_seq) AS who FROM replaced p JOIN log_{kind} b ON p.by_seq = b.seq
+                WHERE b.credible AND NOT b.asks GROUP BY 1) w ON r.seq = w.seq
             {account.dough_join(kind)}
         WHERE r.status <> 'accepted'""")
     return _shape(
         con, "excluded", f"SELECT * EXCLUDE (weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq"
     )
+
+
+def _by_whom() -> str:
+    """SQL of what took a superseded row's place: `w` its workbook's row, `n` the decision on it."""
+    return """CASE WHEN w.who <> '' THEN 'corrected in a workbook by ' || w.who
+        WHEN w.seq IS NOT NULL THEN 'a row of a workbook written for correcting it took its place'
+        WHEN n.verdict = 'confirmed' THEN 'corrected as proposed, confirmed by ' || n.who
+        ELSE 'a newer row of the same batch came with other values' END"""
 
 
 def _waits_for(kind: str) -> str:
