@@ -121,7 +121,7 @@ def _lead(snapshot: Snapshot, on: date, counts: dict[str, int], lines: tuple[Lin
     doughs, pastes = len(of_day(snapshot.batches, on)), len(of_day(snapshot.pastes, on))
     if not doughs and not pastes:
         return ("No dough and no paste is recorded for this day. That is not the same as a day without production.",)
-    made = f"{words.count(doughs, 'dough')} and {words.count(pastes, 'paste')}."
+    made = f"{words.counted(doughs, 'dough')} and {words.counted(pastes, 'paste')}."
     counted = "; ".join(f"{many or 'nothing'} {what}" for what, many in counts.items())
     changed = [
         f"{line.line}: {words.sentence(c.size.split(' (')[0])}" for line in lines for c in line.changes if not c.over
@@ -180,7 +180,7 @@ def _state(
 ) -> tuple[State, str]:
     """A line's state in a word, and what it rests on."""
     measured = int((batches["loaves"].fillna(0) > 0).sum())
-    n = f"{measured} of {words.count(len(batches), 'dough')} measured"
+    n = f"{measured} of {words.counted(len(batches), 'dough')} measured"
     lidded = snapshot.plant.lines[name].lidded
     rider = " The lid fixes the volume, so specific volume is no sign here." if lidded else ""
     if not len(batches):
@@ -189,7 +189,7 @@ def _state(
         state: State = "now" if any(a.urgency == "now" for a in alerts) else "review"
         return state, f"{words.sentence(held.headline(alerts[0]).split(': ', 1)[1])} {n}.{rider}"
     if not measured:
-        return "unchecked", f"None of {words.count(len(batches), 'dough')} has loaves yet.{rider}"
+        return "unchecked", f"None of {words.counted(len(batches), 'dough')} has loaves yet.{rider}"
     if learning or not any(c.stream.line == name for c in snapshot.charted):
         return "learning", f"Too little history to judge small changes; {n}.{rider}"
     return "steady", f"No lasting change seen; {n}.{rider}"

@@ -59,7 +59,7 @@ def restated(snapshot: Snapshot, day: date) -> tuple[Sheet, str]:
     rows = of_day(snapshot.restated, day)
     after = rows[rows["printed"] == "yes"]
     before = len(rows) - len(after)
-    earlier = f"{words.count(before, 'value')} corrected before this page was first printed." if before else ""
+    earlier = f"{words.counted(before, 'value')} corrected before this page was first printed." if before else ""
     sheet = Sheet(
         "restated",
         "Corrected since this page was last printed; both readings stay in the store.",
@@ -129,7 +129,7 @@ def _excluded_row(row: dict[str, Any]) -> tuple[Cell, ...]:
 
 
 def _elsewhere(many: int) -> str:
-    return f"{words.count(many, 'row')} of other days left out: see those days' pages." if many else ""
+    return f"{words.counted(many, 'row')} of other days left out: see those days' pages." if many else ""
 
 
 def _passed_over(rows: pd.DataFrame) -> Sheet:
