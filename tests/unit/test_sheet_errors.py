@@ -314,6 +314,10 @@ def test_a_sheet_headed_in_fahrenheit_is_refused_and_says_so() -> None:
     with pytest.raises(Refused, match="says °F, but dough_temp_c is kept in °C"):
         read(text.replace("dough_temp_c", "dough_temp_c (°F)"))
     assert read(text.replace("dough_temp_c", "dough temp (°C)")).frame["dough_temp_c"].tolist() == [26.0]
+    head, row = text.splitlines()[:2]
+    units = ",".join("°F" if name == "dough_temp_c" else "" for name in head.split(","))
+    with pytest.raises(Refused, match="the line of units says °F under 'dough_temp_c', but dough_temp_c is kept in °C"):
+        read("\n".join([head, units, row]))
 
 
 @shows(7)
