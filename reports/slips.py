@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from models.plant import Plant
     from models.storage.decisions import Waiting
 
+_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 BESIDE = ("in question", "proposed", "why")
 
 
@@ -31,7 +33,7 @@ def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str
     written = []
     shifts: dict[str, list[Waiting]] = {}
     for row in rows:
-        shifts.setdefault(f"{row.shift_date or 'date unknown'} {row.shift or ''}".strip(), []).append(row)
+        shifts.setdefault(_shift(plant, row, cells[row.seq]), []).append(row)
     for shift, mine in sorted(shifts.items()):
         path = folder / f"slip-{re.sub(r'[^0-9A-Za-z-]+', '-', shift)}.html"
         put(path, _page(plant, shift, mine))
@@ -41,6 +43,17 @@ def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str
         _workbook(kind, [row for row in rows if row.kind == kind], cells).save(path)
         written.append(path)
     return written
+
+
+def _shift(plant: Plant, row: Waiting, cells: Mapping[str, str]) -> str:
+    """The shift that wrote a row: its own, else the one that was on at its clock."""
+    from models.calls import shift_at
+
+    at = cells.get(TABLES[row.kind].at, "")
+    if row.shift_date or TABLES[row.kind].by_name[TABLES[row.kind].at].type != "time" or not at:
+        return f"{row.shift_date or 'date unknown'} {row.shift or ''}".strip()
+    shift, began = shift_at(plant, datetime.fromisoformat(at).astimezone(UTC).replace(tzinfo=None))
+    return f"{began.replace(tzinfo=UTC).astimezone(plant.zone).date()} {shift}"
 
 
 def _page(plant: Plant, shift: str, rows: Sequence[Waiting]) -> str:
@@ -58,13 +71,14 @@ def _workbook(kind: str, rows: Sequence[Waiting], cells: Mapping[int, Mapping[st
     sheet = book.active
     sheet.title = kind
     names = [column.name for column in TABLES[kind].columns]
+    numbers = {place for place, column in enumerate(TABLES[kind].columns, 1) if column.type == "number"}
     for place, name in enumerate([*names, *BESIDE, BY, COLUMN], 1):
         _text(sheet.cell(1, place), name).font = Font(bold=True)
     for line, row in enumerate(rows, 2):
         values = dict(cells[row.seq]) | ({row.column: row.value} if row.value else {})
         beside = (row.column, row.proposal or "nothing is proposed", row.why, "")
         for place, text in enumerate([*(values.get(name, "") for name in names), *beside, values.get(COLUMN, "")], 1):
-            _text(sheet.cell(line, place), text)
+            _fill(sheet.cell(line, place), text, place in numbers)
         to_fill = PatternFill("solid", start_color="FFE08A")
         sheet.cell(line, len(names) + len(BESIDE) + 1).fill = to_fill
         if row.column in names:
@@ -72,6 +86,16 @@ def _workbook(kind: str, rows: Sequence[Waiting], cells: Mapping[int, Mapping[st
             questioned.fill, questioned.font = to_fill, Font(bold=True, underline="single")
     sheet.freeze_panes = "A2"
     return book
+
+
+def _fill(cell: Any, text: str, number: bool) -> None:
+    """A number as a real one, so that what is typed over it is one too, whatever decimal mark the machine has; else a text."""
+    if number and _NUMBER.fullmatch(text):
+        cell.value = float(text)
+        return
+    _text(cell, text)
+    if number:
+        cell.number_format = "General"
 
 
 def _text(cell: Any, text: str) -> Any:
