@@ -54,7 +54,8 @@ class Day:
     to_review: tuple[Item, ...]
     not_checked: tuple[Item, ...]
     restated: Sheet
-    corrected: str
+    corrected: Sheet
+    late: str
     weights: Weights
     lines: tuple[Line, ...]
     plantwide: tuple[Curve, ...]
@@ -75,7 +76,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
     holds, waiting = held.holds(snapshot, on), held.to_decide(snapshot, on)
     review = (*held.to_act_on(snapshot, on), *held.beyond_limits(snapshot, on))
     unchecked = not_checked(snapshot, on)
-    sheet, corrected = restated(snapshot, on)
+    sheet, corrected, late = restated(snapshot, on)
     lines = tuple(_line(snapshot, name, on) for name in sorted(snapshot.plant.lines))
     counts = {
         "held": sum(hold.stands for hold in holds),
@@ -94,6 +95,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
         not_checked=unchecked,
         restated=sheet,
         corrected=corrected,
+        late=late,
         weights=weights(snapshot, on),
         lines=lines,
         plantwide=_plantwide(snapshot, on),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES
 from models.snapshot import FRAMES, Snapshot
-from models.storage import account, store, wide
+from models.storage import account, restating, store, wide
 
 if TYPE_CHECKING:
     import duckdb
@@ -50,8 +50,9 @@ def snapshot(
         passed_over=_passed_over(con),
         findings=findings(con),
         rules=_rules(con),
-        restated=restated(con),
+        restated=restating.restated(con),
         files=_files(con),
+        brought=restating.brought(con, days),
         charted=charted,
         alerts=alerts,
         hold_events=tuple(holds.events(con)),
@@ -264,37 +265,6 @@ def _rules(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
         GROUP BY ALL ORDER BY rule, shift_date""").df()
     found["says"] = found["rule"].map(says)
     return found.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["rules"]} | {"shift_date": "datetime64[us]"})
-
-
-def restated(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """What corrected rows changed, column by column: columns as `snapshot.RESTATED`."""
-    parts = [_restated_of(con, kind) for kind in KINDS]
-    import pandas as pd
-
-    every = pd.concat([part for part in parts if not part.empty] or parts[:1], ignore_index=True)
-    return every.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["restated"]})
-
-
-def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
-    """Rows of one log that a newer credible one superseded, beside the row that did."""
-    columns = [c.name for c in TABLES[kind].columns if not c.personal]
-    pairs = ", ".join(
-        f"{{'name': '{name}', 'before': CAST(o.\"{name}\" AS VARCHAR), 'after': CAST(n.\"{name}\" AS VARCHAR)}}"
-        for name in columns
-    )
-    return con.execute(f"""
-        WITH r AS (SELECT *, lead(seq) OVER (PARTITION BY identity ORDER BY seq) AS by_seq FROM log_{kind}
-                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')
-                   AND identity IN (SELECT identity FROM log_{kind} WHERE status = 'superseded')),
-        pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq,
-                    {account.shift_date_sql(kind).replace("r.", "n.").replace("d.", "d.")} AS shift_date, unnest([{pairs}]) AS c
-                 FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
-                 WHERE o.status = 'superseded')
-        SELECT p.kind, p.key, p.shift_date, p.c.name AS "column", p.c.before AS before, p.c.after AS after, f.path AS file, p.row,
-            CASE WHEN g.first_run < f.run THEN 'yes' ELSE 'no' END AS printed
-        FROM pair p JOIN file f ON p.file_id = f.file_id
-            LEFT JOIN page g ON g.page = 'day:' || CAST(p.shift_date AS VARCHAR)
-        WHERE p.c.before IS DISTINCT FROM p.c.after ORDER BY p.seq, p.c.name""").df()
 
 
 def quarantine(rows: pd.DataFrame) -> list[dict]:

@@ -462,10 +462,10 @@ def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor
         "waiting",
     ]
     assert [status for path, _, status in statuses if path == "4-loaf.csv"] == ["duplicate", "accepted", "duplicate"]
-    from models.storage import gather
+    from models.storage import restating
 
     con = store.open_for_reading(floor.folder / "s.duckdb")
-    told = gather.restated(con)
+    told = restating.restated(con)
     con.close()
     assert told[["column", "before", "after", "file", "printed"]].values.tolist() == [
         ["volume_ml", "1890.0", "1905.0", "4-loaf.csv", "yes"]
