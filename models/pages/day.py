@@ -125,10 +125,15 @@ def _lead(snapshot: Snapshot, on: date, counts: dict[str, int], lines: tuple[Lin
         return ("No dough and no paste is recorded for this day. That is not the same as a day without production.",)
     made = f"{words.counted(doughs, 'dough')} and {words.counted(pastes, 'paste')}."
     counted = "; ".join(f"{many or 'nothing'} {what}" for what, many in counts.items())
-    changed = [
-        f"{line.line}: {words.sentence(c.size.split(' (')[0])}" for line in lines for c in line.changes if not c.over
-    ]
+    changed = [f"{line.line}: {words.sentence(_moved(c))}" for line in lines for c in line.changes if not c.over]
     return made, words.sentence(counted), *changed[:4]
+
+
+def _moved(change: Change) -> str:
+    """What moved and how big, without the line: "specific volume 4.5 % small, about 85 mL on a 400 g loaf"."""
+    what, size = change.title.split(": ", 1)[-1], change.size.split(" (")[0]
+    _, comma, on_a_loaf = size.partition(", ")
+    return f"{what}{comma}{on_a_loaf}"
 
 
 def _line(snapshot: Snapshot, name: str, on: date) -> Line:
