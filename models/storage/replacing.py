@@ -19,6 +19,7 @@ from models.storage import raw
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
     from models.plant import Plant
     from models.storage.take import Pending
@@ -61,19 +62,25 @@ def nobodys(
     con: duckdb.DuckDBPyConnection, kind: str, files: Sequence[Pending], plant: Plant
 ) -> dict[int, dict[str, str]]:
     """Rows of these files that correct another and name nobody: position among all of them -> the cells they change, as a log
-    writes them. Call once `keep` has noted them."""
-    from models.storage import decisions
-
-    rows = con.execute("SELECT by_seq, min(seq) FROM replaced WHERE who = '' GROUP BY by_seq").fetchall()
-    named, found, start = dict(rows), {}, 0
+    writes them; none where the row they name is of another store."""
+    found, start = {}, 0
     for file in files:
-        for row, seq in enumerate(file.seqs.tolist() if named and COLUMN in file.sheet.rows else ()):
-            if seq in named:
-                was = decisions.as_typed(con, plant, kind, named[seq])
-                now = decisions.as_logged(kind, file.typed.frame.iloc[row], plant)
-                found[start + row] = {name: text for name, text in now.items() if text != was[name]}
+        for row, (name, who) in enumerate(_written(file)):
+            if _NAME.fullmatch(name) and not who:
+                found[start + row] = _changed(con, kind, _named(con, name), file.typed.frame.iloc[row], plant)
         start += file.n
     return found
+
+
+def _changed(
+    con: duckdb.DuckDBPyConnection, kind: str, named: int | None, row: pd.Series, plant: Plant
+) -> dict[str, str]:
+    from models.storage import decisions
+
+    if named is None:
+        return {}
+    was, now = decisions.as_typed(con, plant, kind, named), decisions.as_logged(kind, row, plant)
+    return {name: text for name, text in now.items() if text != was[name]}
 
 
 def date(con: duckdb.DuckDBPyConnection) -> None:
@@ -86,13 +93,18 @@ def date(con: duckdb.DuckDBPyConnection) -> None:
 
 def _naming(con: duckdb.DuckDBPyConnection, files: Sequence[Pending]) -> Iterator[tuple[int, int, str]]:
     for file in files:
-        if COLUMN not in file.sheet.rows:
-            continue
+        for (name, who), by_seq in zip(_written(file), file.seqs, strict=False):
+            if (seq := _named(con, name)) is not None:
+                yield seq, int(by_seq), who
+
+
+def _written(file: Pending) -> Iterator[tuple[str, str]]:
+    """The name of the row that each row corrects, and the person; nothing where the file corrects none."""
+    if COLUMN in file.sheet.rows:
         names = file.sheet.rows[COLUMN].fillna("")
         people = file.sheet.rows[BY].fillna("") if BY in file.sheet.rows else [""] * len(names)
-        for text, who, by_seq in zip(names, people, file.seqs, strict=True):
-            if (seq := _named(con, text)) is not None:
-                yield seq, int(by_seq), _person(who)
+        for name, who in zip(names, people, strict=True):
+            yield name.strip(), _person(who)
 
 
 def _person(text: str) -> str:
@@ -107,12 +119,12 @@ def _stands_for(con: duckdb.DuckDBPyConnection, seq: int) -> list[int]:
     return [named for (named,) in con.execute("SELECT seq FROM replaced WHERE by_seq = ?", [seq]).fetchall()]
 
 
-def _named(con: duckdb.DuckDBPyConnection, text: str) -> int | None:
+def _named(con: duckdb.DuckDBPyConnection, name: str) -> int | None:
     """The row that a name means; None where it is no name, or no row of this store is called so."""
-    named = _NAME.fullmatch(text.strip())
+    named = _NAME.fullmatch(name)
     if named is None:
         return None
     try:
-        return int(named[1]) if name_of(con, int(named[1])) == text.strip() else None
+        return int(named[1]) if name_of(con, int(named[1])) == name else None
     except KeyError:
         return None

@@ -101,6 +101,13 @@ def test_a_name_of_another_store_replaces_nothing(desk: Desk) -> None:
     assert desk.take() == (7, 1, 0)
 
 
+def test_nor_does_it_stand_without_a_name_there(desk: Desk) -> None:
+    """As where a store is made anew from its logs: what names a row corrects one, and has somebody's name on it or waits."""
+    desk.corrected(dough_batch="11", line="L1", **UNSIGNED, **{replacing.COLUMN: "0-0123456789ab"})
+    assert desk.take() == (1, 2, 0)
+    assert [row.cells for row in desk.waiting if row.rule == "dough.corrected-by"] == [{}]
+
+
 @pytest.mark.parametrize("who", ["", "-", "?", '"', "n/a", "ditto", "x" * 41])
 def test_a_correction_of_nobody_waits_and_says_so(desk: Desk, who: str) -> None:
     desk.corrected(**{replacing.BY: who}, line="L1")
