@@ -47,12 +47,18 @@ def _signals(result: dict[str, Any]) -> str:
 
 def _waits(result: dict[str, Any]) -> str:
     quarantine = result["quarantine"]
+    rejected = sum(kind["quarantined"] for kind in result["rows"].values()) - len(quarantine)
+    out = (
+        f" ({_count(rejected, 'row')} more in quarantine {'was' if rejected == 1 else 'were'} rejected)"
+        if rejected > 0
+        else ""
+    )
     if not quarantine:
-        return "To correct: no row waits for a person."
+        return f"To correct: no row waits for a person{out}."
     first = quarantine[0]
     wait = "1 row waits" if len(quarantine) == 1 else f"{len(quarantine)} rows wait"
     why = first["why"] if first["why"].endswith(("?", ".")) else f"{first['why']}."
-    return f"To correct: {wait} for a person; first {first['file']} row {first['row']}: {why}"
+    return f"To correct: {wait} for a person{out}; first {first['file']} row {first['row']}: {why}"
 
 
 def _pages(result: dict[str, Any]) -> str:

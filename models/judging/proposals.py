@@ -36,6 +36,8 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
     if rule.code.endswith(".wrong-year"):
         return _other_year(row, rule.kind, plant)
+    if rule.code == "loaf.heavier-than-its-dough":
+        return _with_its_dough(row, plant)
     maker = PROPOSALS.get(rule.code)
     return maker(row) if maker else None
 
@@ -198,8 +200,24 @@ def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
 
 
 def _volume_or_weight(row: pd.Series) -> Cells | None:
-    by_piece = _slipped_point("baked_g", "scaled_g", 0.8, 0.98)(row)
+    by_piece = _slipped_point("baked_g", "scaled_g", *OF_ITS_DOUGH)(row)
     return by_piece or _slipped_point("volume_ml", "baked_g", 2.0, 8.0)(row)
+
+
+# share of a dough piece that a loaf weighs, and how far a piece may be off the one its line scales; common practice, no source
+OF_ITS_DOUGH = (0.8, 0.98)
+NEAR_ITS_PIECE = 0.08
+
+
+def _with_its_dough(row: pd.Series, plant: Plant) -> Cells | None:
+    """Loaf and dough piece changed over, where the larger is a piece of that line; else a slipped point of the loaf."""
+    loaf, piece = float(row["baked_g"]), float(row["scaled_g"])
+    line = plant.lines.get(str(row.get("line", "")))
+    pieces = [plant.products[name].scaled_g for name in line.products] if line else []
+    scaled = not pieces or any(abs(loaf - usual) <= NEAR_ITS_PIECE * usual for usual in pieces)
+    if OF_ITS_DOUGH[0] <= piece / loaf <= OF_ITS_DOUGH[1] and scaled:
+        return {"baked_g": piece, "scaled_g": loaf}
+    return _slipped_point("baked_g", "scaled_g", *OF_ITS_DOUGH)(row)
 
 
 def _off_median(column: str, ratio: str) -> Maker:
@@ -228,6 +246,5 @@ PROPOSALS: dict[str, Maker] = {
     "output.wasted-above-made": _swap("pieces_made", "pieces_wasted"),
     "loaf.weight-and-volume-swapped": _swap("baked_g", "volume_ml"),
     "loaf.specific-volume-not-credible": _volume_or_weight,
-    "loaf.heavier-than-its-dough": _swap("baked_g", "scaled_g"),
-    "loaf.bake-loss-not-credible": _slipped_point("baked_g", "scaled_g", 0.8, 0.98),
+    "loaf.bake-loss-not-credible": _slipped_point("baked_g", "scaled_g", *OF_ITS_DOUGH),
 }

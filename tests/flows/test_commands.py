@@ -122,3 +122,23 @@ def test_one_row_waits_and_two_rows_wait(many: int, says: str) -> None:
     said = spoken(result)
     assert any(f"To correct: {says}; first a.csv row 3: is it right?" == line for line in said)
     assert f"{many} {'file' if many == 1 else 'files'} refused" in said[0]
+
+
+@pytest.mark.parametrize(
+    ("waits", "says"),
+    [(2, ""), (1, " (1 row more in quarantine was rejected)"), (0, " (2 rows more in quarantine were rejected)")],
+)
+def test_rows_in_quarantine_that_wait_for_nobody_are_said(waits: int, says: str) -> None:
+    """Quarantined rows are those that wait and those that were rejected: the lines add up."""
+    counts = {"received": 2, "accepted": 0, "waiting": 0, "quarantined": 2, "duplicate": 0, "superseded": 0}
+    row = {"file": "a.csv", "row": 3, "why": "is it right?"}
+    result = {
+        "rows": {"loaf": counts},
+        "files": [],
+        "quarantine": [row] * waits,
+        "alerts": [],
+        "holds": [],
+        "reports": [],
+    }
+    (line,) = [line for line in spoken(result) if line.startswith("To correct: ")]
+    assert f" for a person{says}" in line and ("rejected" in line) == bool(says)
