@@ -14,10 +14,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 from models.alarms import alerts, reaction
 from models.shapes import Alert
+from models.sharing import Share, one_by_one
 from models.texts import texts
 from models.trade.netweight import NetWeight, verdicts
 
@@ -90,21 +92,38 @@ Load = Callable[[list[str]], tuple["pd.DataFrame", "pd.DataFrame"]]
 """Production days -> their loaves and output."""
 
 
-def weigh_kept(plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: Load, kept: Kept) -> list[Weighed]:
-    """The same as `weigh` of everything; days whose rows are as they were are not weighed again."""
+def weigh_kept(
+    plant: Plant,
+    batches: pd.DataFrame,
+    checks: pd.DataFrame,
+    load: Load,
+    kept: Kept,
+    share: Share = one_by_one,
+) -> list[Weighed]:
+    """The same as `weigh` of everything; days whose rows are as they were are not weighed again. share: who weighs which."""
     import pandas as pd
 
     days = sorted(kept.days["loaves"])
     keys = _day_keys(days, kept)
     stale = [day for day in days if kept.weights.get(day, ("", ""))[0] != keys[day]]
     made: dict[str, list[Weighed]] = {day: [] for day in stale}
-    for some, loaves, output in _ahead(load, _bounded(stale, kept.days["loaves"])):
-        rows = batches[batches["shift_date"].isin(pd.to_datetime(some))]
-        for one in weigh(plant, rows, loaves, output, checks):
+    loaded = (
+        (batches[batches["shift_date"].isin(pd.to_datetime(some))], loaves, output)
+        for some, loaves, output in _ahead(load, _bounded(stale, kept.days["loaves"]))
+    )
+    for some_days in share(partial(_weigh_some, plant, checks), loaded):
+        for one in some_days:
             made[one.day].append(one)
     for day in days:
         kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
     return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
+
+
+def _weigh_some(
+    plant: Plant, checks: pd.DataFrame, rows: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
+) -> list[Weighed]:
+    """`weigh`, with what differs from day to day in one. rows: doughs, loaves, output."""
+    return weigh(plant, *rows, checks)
 
 
 def _ahead(load: Load, parts: Iterable[list[str]]) -> Iterator[tuple[list[str], pd.DataFrame, pd.DataFrame]]:
