@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,12 +19,14 @@ from models.sharing import Share, one_by_one
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
     from flows.ahead import Expect
     from flows.baselines import ChosenBaseline
     from models.alarms.charting import Gone
     from models.alarms.kept import Kept
     from models.alarms.raising import Found
+    from models.alarms.short_weight import Load
     from models.plant import Plant
     from models.shapes import Baseline, Charted, Stream
     from models.snapshot import Snapshot
@@ -346,9 +348,7 @@ def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...
     from models.storage import gather, wide
 
     batches, checks = wide.load(con, "batches"), gather.log(con, "check")
-    weighed = weigh_kept(
-        job.plant, batches, checks, lambda days: (gather.loaves(con, days), gather.output_of(con, days)), kept, share
-    )
+    weighed = weigh_kept(job.plant, batches, checks, _to_weigh(con), kept, share)
     return Found(
         pastes=wide.load(con, "pastes"),
         batches=batches,
@@ -359,6 +359,22 @@ def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...
         newest=gather.newest(con),
         weighed=tuple(weighed),
     )
+
+
+def _to_weigh(con: duckdb.DuckDBPyConnection) -> Load:
+    """Loads what is weighed of some production days: their loaves and output."""
+    from models.storage import gather
+    from models.trade.netweight import OF_LOAVES
+
+    within = cache(partial(gather.measured_within, con))
+
+    def load(days: list[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+        spans = [within().get(day) for day in days]
+        known = [span for span in spans if span is not None]
+        span = (min(first for first, _ in known), max(last for _, last in known)) if len(known) == len(days) else None
+        return gather.loaves(con, days, OF_LOAVES, span), gather.output_of(con, days)
+
+    return load
 
 
 def note_case(con: duckdb.DuckDBPyConnection, event: CaseEvent, run: int) -> None:

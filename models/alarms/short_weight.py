@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 NAME = "net weight"
 # loaves that are weighed together; a production day is never parted
 TOGETHER = 500_000
+OF_DOUGH = ("batch_key", "mixed_at", "line", "product", "shift_date")
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,8 @@ def weigh(
     for shift in order:
         mine = weighed[weighed["shift"] == shift]
         made = output[output["shift"] == shift] if output is not None else None
-        rows = {key: part for key, part in mine.groupby(["line", "product", "shift_date"])}
+        by = mine[list(OF_DOUGH)].groupby(["line", "product", "shift_date"])
+        rows = {key: part for key, part in by}
         for verdict in verdicts(plant, mine, loaves, made, checks):
             found.append(_weighed(rows[(verdict.line, verdict.product, verdict.day)], verdict, shift))
     return sorted(found, key=lambda w: (w.day, order[w.shift], w.line, w.product))
@@ -185,7 +187,7 @@ def _from_text(text: str) -> list[Weighed]:
 
 
 def _weighed(mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Weighed:
-    first, last, against = mine.iloc[0], mine.iloc[-1], _against(verdict)
+    mixed, against = mine["mixed_at"], _against(verdict)
     return Weighed(
         day=f"{mine['shift_date'].iloc[0]:%Y-%m-%d}",
         shift=shift,
@@ -197,8 +199,8 @@ def _weighed(mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Weighed:
         change_g=(verdict.mean_g if verdict.mean_g is not None else verdict.label_g) - verdict.label_g,
         rule=verdict.rule,
         says=_says(verdict, shift) if against else "",
-        first_at=first["mixed_at"].to_pydatetime(),
-        last_at=last["mixed_at"].to_pydatetime(),
+        first_at=mixed.iloc[0].to_pydatetime(),
+        last_at=mixed.iloc[-1].to_pydatetime(),
         batches=tuple(mine["batch_key"]) if against else (),
     )
 
