@@ -213,16 +213,25 @@ FEW_TEXTS = 50_000
 
 
 def many(
-    con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str], categories: bool = False
+    con: duckdb.DuckDBPyConnection,
+    source: str,
+    order: str,
+    columns: dict[str, str],
+    categories: bool = False,
+    known: Mapping[str, list[str]] | None = None,
 ) -> pd.DataFrame:
     """Like `frame`, for very many rows: equal texts of a column are one object in memory.
 
-    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them.
+    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them. known: of a column,
+    all texts that it may hold, where that is known without a look at the rows.
     """
     import numpy as np
     import pandas as pd
 
-    wanted = [_as_codes(con, name, source) if kind == "text" else f'"{name}"' for name, kind in columns.items()]
+    wanted = [
+        _as_codes(name, (known or {}).get(name) or _texts(con, name, source)) if kind == "text" else f'"{name}"'
+        for name, kind in columns.items()
+    ]
     ordered = f" ORDER BY {order}" if order else ""
     found = con.execute(f"SELECT {', '.join(wanted)} FROM {source}{ordered}").df()
     if categories:
@@ -235,13 +244,14 @@ def many(
     return _typed(found, {name: FRAME_TYPE[kind] for name, kind in columns.items()})
 
 
-def _as_codes(con: duckdb.DuckDBPyConnection, name: str, source: str) -> str:
+def _texts(con: duckdb.DuckDBPyConnection, name: str, source: str) -> list[str]:
+    """The texts of a column, one more than are few at most."""
+    found = con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall()
+    return [text for (text,) in found if text is not None]
+
+
+def _as_codes(name: str, texts: list[str]) -> str:
     """SQL of a text column as numbers that stand for its texts."""
-    texts = [
-        text
-        for (text,) in con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall()
-        if text is not None
-    ]
     if not texts or len(texts) > FEW_TEXTS:
         return f'"{name}"'
     listed = ", ".join("'" + text.replace("'", "''") + "'" for text in sorted(texts))
