@@ -16,7 +16,7 @@ import numpy as np
 from models.charts.characteristics import Characteristic, characteristic
 from models.charts.innovations import LEAST_SCALE2, Known, Model, Series
 from models.charts.learn import BATCHES, LOTS, Learned, in_control
-from models.charts.variation import Trade, fit
+from models.charts.variation import PHI_MEAN, Trade, fit
 from models.charts.working import REFERENCE_POINTS, Working, scaled, working
 from models.shapes import Baseline, Points, Stream
 from models.texts import texts
@@ -25,7 +25,6 @@ FAR = 5.0
 """Robust standard deviations from its lot beyond which a single batch is left out of a baseline."""
 TRADE_DF = 6.0
 """Degrees of freedom the trade's spread counts for while learning."""
-TRADE_PHI = 0.3
 TRADE_NU = 8.0
 TRADE_STAY = 0.9
 """Correlation of a lot's effect from day to day while learning (common practice, no source)."""
@@ -36,9 +35,7 @@ def trade_model(char: Characteristic, work: Working) -> Model:
     t, factor = char.trade, _trade_factor(char, work)
     batch, lot, flour, within = (v * factor for v in (t.batch, t.lot, t.flour, t.within))
     wide = 20.0 * (batch + lot + flour + within)
-    return Model(
-        float(work.y[0]), batch, lot, flour, within, TRADE_PHI, TRADE_NU, wide, True, 1.0, TRADE_DF, TRADE_STAY
-    )
+    return Model(float(work.y[0]), batch, lot, flour, within, PHI_MEAN, TRADE_NU, wide, True, 1.0, TRADE_DF, TRADE_STAY)
 
 
 def _trade_factor(char: Characteristic, work: Working) -> float:

@@ -66,7 +66,7 @@ class Caution:
 
 
 NONE = Caution(1.0, 0.0, 0.0)
-FROZEN = Caution(1.052, 0.022, 0.12)
+FROZEN = Caution(1.055, 0.012, 0.12)
 LEARNING = Caution(1.07, 0.014, 0.12)
 
 

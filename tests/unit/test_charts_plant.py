@@ -152,9 +152,18 @@ def test_a_family_has_one_share():
     alone = Stream("p", "dough temperature", "", "L1", "x")
     lengths = share_budget(dict.fromkeys([*loaf, alone], 140.0), 0.4)
     spent = {s: 140.0 / lengths[s] for s in lengths}
-    assert spent[alone] == pytest.approx(0.1) and sum(spent[s] for s in loaf) == pytest.approx(0.3)
-    assert spent[loaf[0]] == pytest.approx(0.15) and spent[loaf[1]] == pytest.approx(0.05)
+    assert spent[alone] == pytest.approx(0.4 / 7) and sum(spent[s] for s in loaf) == pytest.approx(0.4 * 6 / 7)
+    assert spent[loaf[0]] == pytest.approx(0.4 * 4 / 7) and spent[loaf[1]] == pytest.approx(0.4 * 2 / 7 / 3)
     assert len({family(s) for s in loaf}) == 1 and family(alone) != family(loaf[0])
+
+
+def test_what_a_rarely_measured_chart_does_not_take_goes_to_the_others_of_its_family():
+    loaf = [Stream("p", name, "", "L1", "x") for name in ("specific volume", "volume", "weight", "bake loss")]
+    alone = Stream("p", "dough temperature", "", "L1", "x")
+    lengths = share_budget(dict.fromkeys([*loaf, alone], 140.0) | {loaf[3]: 2.0}, 0.4)
+    assert lengths[loaf[3]] == LEAST_RUN
+    assert 140.0 / lengths[alone] == pytest.approx(0.4 / 7)
+    assert 140.0 / lengths[loaf[0]] == pytest.approx((0.4 * 6 / 7 - 2 / LEAST_RUN) * 6 / 8)
 
 
 def _charted(name: str, unit: str, factor: float, change: float, seed: int = 4):
