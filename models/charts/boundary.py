@@ -11,7 +11,7 @@ CUSUM made for that size alone would take.
 Where level, spread and tails are not known but learned, the limits are widened: all of them by a factor, because the
 estimates err, and the shortest windows once more, because a baseline of a hundred batches tells little of how far out
 one batch in ten thousand lies. Both were chosen by simulation of plants with parameters drawn at random, so that at
-most one plant in ten has more false alarms than promised (tests.bench.charts).
+most one plant in ten has more false alarms than promised (tests.bench.charts); the rarer the alarms, the wider.
 """
 
 from __future__ import annotations
@@ -57,7 +57,8 @@ class Caution:
     """How much the limits are widened.
 
     all: factor at a run length of 1000 points; rise: added to it with ln(run length / 1000), because the rarer the
-    alarms, the less is known of what makes them; short: added for a window of m batches as short / m.
+    alarms, the less is known of what makes them; short: added for a window of m batches as short / m. Below LEAST_KNOWN
+    points, the shortest run length they were chosen at, they are no narrower.
     """
 
     all: float
@@ -65,15 +66,16 @@ class Caution:
     short: float
 
 
+LEAST_KNOWN = 500.0
 NONE = Caution(1.0, 0.0, 0.0)
-FROZEN = Caution(1.055, 0.012, 0.12)
+FROZEN = Caution(1.06, 0.03, 0.12)
 LEARNING = Caution(1.07, 0.014, 0.12)
 
 
 def boundary(arl0: float, window: int, caution: Caution = NONE) -> np.ndarray:
     """Limits in normal scores for windows of 1..window batches. arl0: in-control average run length, in points."""
     m = np.arange(1, window + 1)
-    wider = caution.all + caution.rise * np.log(arl0 / 1000.0) + caution.short / m
+    wider = caution.all + caution.rise * np.log(max(arl0, LEAST_KNOWN) / 1000.0) + caution.short / m
     return np.maximum(wider, 1.0) * (_level(arl0) - SLOPE * np.log(m))
 
 

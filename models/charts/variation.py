@@ -31,7 +31,7 @@ RATIO_SD = 0.8
 """Prior of ln(lot sd / batch sd) about the trade's."""
 NU_TAKEN = 0.15
 """The quantile of the tails' degrees of freedom that is taken: below one half leans to the heavy side."""
-LEAN = 0.6
+LEAN = 0.8
 """Posterior sds added to the means of the lots' sds, on the scale of their prior, ln(ratio + RATIO_LEAST).
 
 On that scale, because what five or eight lots leave open reaches far up: the mean of the variance itself, let alone one that

@@ -13,7 +13,7 @@ from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.follow import follow
 from models.charts.innovations import Model, Series, filtered, normal_score, student_score
 from models.charts.scan import WINDOW, onset_evidence, scan
-from models.charts.variation import Trade, fit
+from models.charts.variation import LEAN, RATIO, Trade, _leaning, fit
 
 PLAIN = Model(0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1e9, 0.0, False)
 
@@ -176,6 +176,18 @@ def test_variation_is_found():
     assert model.lot == pytest.approx(1.2, rel=0.3)
     assert model.phi == pytest.approx(0.4, abs=0.1)
     assert model.flour == 0 and model.nu >= 8 and 0.02 < sd_rel_se < 0.03
+
+
+def test_a_few_lots_do_not_make_large_ones_of_small_ones():
+    """What is taken leans to the cautious side, by less than half an sd of the variance, which few lots leave wide."""
+    ratio = np.array(RATIO)
+    known = np.where(ratio == 0.5, 1.0, 0.0)
+    assert _leaning(known, ratio) == pytest.approx(0.5)
+    assert _leaning(np.where(ratio == 0.0, 1.0, 0.0), ratio) == 0.0
+    few = np.array([0.15, 0.2, 0.25, 0.2, 0.1, 0.05, 0.03, 0.02])
+    middle, variance = float(np.exp(few @ np.log(ratio + 0.2)) - 0.2), float(few @ ratio**2)
+    open_still = float(few @ (ratio**2 - variance) ** 2) ** 0.5
+    assert LEAN > 0 and middle < _leaning(few, ratio) < (variance + open_still / 2) ** 0.5
 
 
 @pytest.mark.parametrize(("nu", "low", "high"), [(3.5, 3.0, 6.0), (1e6, 8.0, 50.0)])
