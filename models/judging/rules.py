@@ -462,7 +462,7 @@ def _range(table: Table, column: Column) -> Rule:
         column.name,
         column.name,
         f"{outside} and not {slip}" if slip else outside,
-        f"{{value}} is not between {low:g} and {high:g} {column.unit}: a digit, a decimal point or a unit? Correct the sheet",
+        f"{{value}} is not between {low:g} and {high:.10g} {column.unit}: a digit, a decimal point or a unit? Correct the sheet",
         1 if column.name in {"temp_2h_c", "temp_6h_c"} else 5,
     )
 
