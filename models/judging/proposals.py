@@ -93,13 +93,13 @@ def _swap(one: str, other: str) -> Maker:
 
 
 def _shifted(*names: str) -> Maker:
-    """A clock after midnight that kept the date of the evening before."""
+    """A clock after midnight that kept the date of the evening before, or one within the shift that has the next day's date."""
 
     def made(row: pd.Series) -> Cells | None:
-        late = row["shift_offset_h"] + 24
-        shift_hours = row["shift_offset_h"] - row["shift_late_h"]
-        fits = -4 <= late <= shift_hours + 12
-        return {name: row[name] + DAY for name in names} if fits else None
+        offset, shift_hours = row["shift_offset_h"], row["shift_offset_h"] - row["shift_late_h"]
+        if -4 <= offset + 24 <= shift_hours + 12:
+            return {name: row[name] + DAY for name in names}
+        return {name: row[name] - DAY for name in names} if 0 <= offset - 24 <= shift_hours else None
 
     return made
 

@@ -71,6 +71,11 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-05 01:00"), dict(mixed_at=at("2026-05-06 01:00"))),
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-05 00:59"), None),
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 01:01"), None),
+    # within its eight hours, a day on
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 05:00"), dict(mixed_at=at("2026-05-06 05:00"))),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 04:59"), None),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 13:00"), dict(mixed_at=at("2026-05-06 13:00"))),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 13:01"), None),
     (
         "paste.not-in-its-shift",
         [],
