@@ -81,7 +81,9 @@ def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
 
 
 def _tare(row: pd.Series) -> Cells | None:
-    """The tare, on both weights or on Wb alone."""
+    """The tare, on both weights or on Wb alone; nothing where one is written beside them, so that it is not that alone."""
+    if row["tare_kg"] > 0:
+        return None
     extra = round(float(row["off_charge_kg"]), 3)
     if row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]:
         return {"tare_kg": extra}
