@@ -142,3 +142,11 @@ def test_rows_in_quarantine_that_wait_for_nobody_are_said(waits: int, says: str)
     }
     (line,) = [line for line in spoken(result) if line.startswith("To correct: ")]
     assert f" for a person{says}" in line and ("rejected" in line) == bool(says)
+
+
+def test_what_is_spoken_is_on_the_plants_clock() -> None:
+    """The result has instants with their offset; people read a wall clock."""
+    hold = {"stands": True, "where": "L4", "since": "2026-07-08T22:55:00+02:00", "why": "by hand"}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [], "holds": [hold], "reports": []}
+    (line,) = [line for line in spoken(result) if line.startswith("Held: ")]
+    assert line == "Held: 1 to decide; the newest: L4 since 2026-07-08 22:55: by hand."
