@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from models.storage import ledger, restating, store
+from models.storage import ledger, restating, store, viewing
 from tests.unit.test_decisions import DOUGH
-from tests.unit.test_replacing import MOVED, Desk
+from tests.unit.test_replacing import MOVED, NORTH, Desk
 
 DAY = "2026-10-04"
 
@@ -87,3 +88,14 @@ def test_a_page_of_a_wrong_year_ends_no_day(desk: Desk) -> None:
     (desk.logs / "b.csv").write_text(DOUGH + row("07"))
     desk.take()
     assert came(desk)["b.csv"] == (1, 1, "no")
+
+
+def test_a_refused_file_that_came_again_is_no_loss_any_more(desk: Desk) -> None:
+    refused = []
+    for content in ("no log\n", DOUGH + row("07")):
+        (desk.logs / "b.csv").write_text(content)
+        desk.take()
+        con = store.open_for_writing(desk.job.store)
+        refused.append([name for name, _ in viewing.view(con, NORTH, 1, datetime(2026, 10, 6), ()).refused])
+        con.close()
+    assert refused == [["b.csv"], []]
