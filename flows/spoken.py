@@ -18,11 +18,8 @@ def _count(many: int, one: str) -> str:
 
 
 def _when(at: str) -> str:
-    """An instant of the result, which is on the plant's clock, as the pages say it."""
-    from models.pages import words
-
-    local = datetime.fromisoformat(at)
-    return f"{words.day_name(local.date())} {local:%H:%M}"
+    """An instant of the result as the plant's clock shows it."""
+    return f"{datetime.fromisoformat(at):%Y-%m-%d %H:%M}"
 
 
 def _rows(result: dict[str, Any]) -> str:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from models.floor.holds import HoldEvent
     from models.judging.independence import Looked
+    from models.pages.dots import Dots
     from models.pages.stories import Stories
     from models.plant import Plant
     from models.shapes import Alert, Charted
@@ -187,6 +188,11 @@ class Snapshot:
         from models.pages.stories import of_doughs, of_pastes
 
         return {"pastes": of_pastes(self.pastes), "batches": of_doughs(self.batches)}
+
+    @cached_property
+    def dots(self) -> dict[int, Dots]:
+        """The dots made so far of its charts, by each chart's identity."""
+        return {}
 
     def __post_init__(self) -> None:
         for name, columns in FRAMES.items():

@@ -10,6 +10,8 @@ from models.logbook import KINDS, TABLES
 from models.snapshot import FRAMES, Snapshot
 from models.storage import account, restating, store, waitsfor, wide
 
+Span = tuple[datetime, datetime]
+
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
@@ -96,12 +98,31 @@ def of_month(con: duckdb.DuckDBPyConnection, plant: Plant, month: str, at_most: 
     return found
 
 
-def loaves(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
+def loaves(
+    con: duckdb.DuckDBPyConnection, days: list[str], only: Iterable[str] = (), within: Span | None = None
+) -> pd.DataFrame:
     """Accepted loaves of the doughs of these days as `snapshot.FRAMES` has them, in no order that means anything.
 
-    Texts are categories.
+    Texts are categories. only: columns that are asked for (none: all); within: when these loaves were measured, where that
+    is known: the store keeps its rows nearly in that order, and passes over the others.
     """
-    return store.many(con, _loaves_of(days), "", store.typed_columns(FRAMES["loaves"]), categories=True)
+    columns = [column for column in FRAMES["loaves"] if not only or column.name in only]
+    keys = con.execute(f"SELECT batch_key FROM batches WHERE shift_date IN ({_dates(days)})").fetchall()
+    source = f"{_loaves_of(days)} AND {_measured(within)}"
+    return store.many(
+        con,
+        source,
+        "",
+        store.typed_columns(tuple(columns)),
+        categories=True,
+        known={"batch_key": [key for (key,) in keys]},
+    )
+
+
+def _measured(within: Span | None) -> str:
+    if within is None:
+        return "true"
+    return f"measured_at BETWEEN TIMESTAMP '{within[0]}' AND TIMESTAMP '{within[1]}'"
 
 
 def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), where: str = "true") -> pd.DataFrame:
@@ -132,14 +153,10 @@ def _dates(days: list[str]) -> str:
 def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
     """Table -> day -> digest of its rows of that day in force: pastes, batches, loaves, output, change, check, weight check."""
     in_force = "log_{0} WHERE status = 'accepted'".format
-    columns = ", ".join(f'l."{c.name}"' for c in FRAMES["loaves"])
     tables = {
         "pastes": ("shift_date", "pastes"),
         "batches": ("shift_date", "batches"),
-        "loaves": (
-            "shift_date",
-            f"(SELECT b.shift_date, {columns} FROM log_loaf l JOIN batches b USING (batch_key) WHERE l.status = 'accepted')",
-        ),
+        "loaves": ("shift_date", _loaves_by_day()),
         "output": ("shift_date", in_force("output")),
         "change": ("CAST(changed_at AS DATE)", in_force("change")),
         "check": ("CAST(checked_at AS DATE)", in_force("check")),
@@ -151,6 +168,21 @@ def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
         rows = con.execute(query).fetchall()
         found[name] = {str(on): "/".join(map(str, sums)) for on, *sums in rows}
     return found
+
+
+def _loaves_by_day() -> str:
+    """SQL of the accepted loaves with the production day of their dough, as FROM takes it."""
+    columns = ", ".join(f'l."{c.name}"' for c in FRAMES["loaves"])
+    return (
+        f"(SELECT b.shift_date, {columns} FROM log_loaf l JOIN batches b USING (batch_key) WHERE l.status = 'accepted')"
+    )
+
+
+def measured_within(con: duckdb.DuckDBPyConnection) -> dict[str, Span]:
+    """Production day -> when the first and the last of its loaves in force was measured; no day of which one has no time."""
+    found = con.execute(f"""SELECT CAST(shift_date AS VARCHAR), min(measured_at), max(measured_at) FROM {_loaves_by_day()}
+        GROUP BY 1 HAVING count(*) = count(measured_at)""").fetchall()
+    return {day: (first, last) for day, first, last in found}
 
 
 ALONE_FOR = timedelta(days=3)

@@ -292,27 +292,26 @@ def outcomes(found: checks.Judged) -> pd.DataFrame:
     import pandas as pd
 
     rows = found.rows
-    day = rows["shift_date"] if "shift_date" in rows else _clock_day(rows)
-    parts = []
-    for outcome in found.outcomes:
-        broken = np.zeros(len(rows), dtype=bool)
-        broken[list(outcome.rows)] = True
-        can = (
-            rows[list(outcome.rule.needs)].notna().all(axis=1) if outcome.rule.needs else np.ones(len(rows), dtype=bool)
+    of_day, days = pd.factorize(rows["shift_date"] if "shift_date" in rows else _clock_day(rows), sort=True)
+    if (of_day < 0).any():  # the row does not say: the last
+        of_day, days = np.where(of_day < 0, len(days), of_day), days.append(pd.DatetimeIndex([pd.NaT]))
+    n = len(days)
+    counts = [
+        (
+            np.bincount(of_day[checks.can_judge(one.rule, rows)], minlength=n),
+            np.bincount(of_day[list(one.rows)], minlength=n),
         )
-        part = pd.DataFrame(
-            {"shift_date": day, "judged": np.asarray(can, dtype="int64"), "broken": broken.astype("int64")}
-        )
-        part = part.groupby("shift_date", dropna=False, as_index=False).sum()
-        parts.append(
-            part.assign(
-                rule=outcome.rule.code, kind=outcome.rule.kind, could_run=outcome.outcome != checks.COULD_NOT_RUN
-            )
-        )
-    return (
-        pd.concat(parts)
-        if parts
-        else pd.DataFrame(columns=["shift_date", "judged", "broken", "rule", "kind", "could_run"])
+        for one in found.outcomes
+    ]
+    return pd.DataFrame(
+        {
+            "shift_date": np.tile(days.to_numpy(), len(counts)),
+            "judged": np.concatenate([judged for judged, _ in counts]),
+            "broken": np.concatenate([broken for _, broken in counts]),
+            "rule": np.repeat([one.rule.code for one in found.outcomes], n),
+            "kind": np.repeat([one.rule.kind for one in found.outcomes], n),
+            "could_run": np.repeat([one.outcome != checks.COULD_NOT_RUN for one in found.outcomes], n),
+        }
     )
 
 
