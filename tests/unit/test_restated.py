@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from models.storage import ledger, restating, store, viewing
+from models.storage import account, ledger, restating, store, viewing
 from tests.unit.test_decisions import DOUGH
 from tests.unit.test_replacing import MOVED, NORTH, Desk
 
@@ -63,6 +63,9 @@ def test_so_is_one_that_moved_to_another_day_by_it(desk: Desk) -> None:
     desk.take()
     assert sorted(column for column, *_ in changed(desk)) == ["line", "mixed_at", "shift_date"]
     assert {mark for *_, mark in changed(desk)} == {"no"}, "the page of the day it moved to was not printed"
+    con = store.open_for_writing(desk.job.store)
+    assert [str(day) for day in account.days(con)] == ["2026-10-05"], "nothing speaks of the day it left any more"
+    con.close()
 
 
 def test_what_could_not_be_read_stands_as_it_was_written(desk: Desk) -> None:
