@@ -176,6 +176,14 @@ def test_restated_shows_both_readings_only_where_the_page_had_been_printed():
     before = snapshot().restated.assign(printed="no")
     told = day(replace(snapshot(), restated=before), BAD)
     assert not told.restated.rows and "1\u00a0value corrected" in told.corrected.says
+    (sheet, by) = (
+        page(BAD).restated,
+        day(replace(snapshot(), restated=snapshot().restated.assign(by="MK")), BAD).restated,
+    )
+    assert [*cells(sheet, "Brought by"), *cells(by, "Brought by")] == [
+        "dough-2026-05-05b.csv, row 2",
+        "dough-2026-05-05b.csv, row 2, by MK",
+    ]
     assert cells(told.corrected, "Was") == ["29.4"] and not page(BAD).corrected.rows
 
 
