@@ -160,6 +160,17 @@ def test_water_not_recorded_as_put_back_is_not_taken_for_none():
     assert found[1].high - found[1].low > found[0].high - found[0].low
 
 
+def test_readings_that_scatter_do_not_hide_a_driver_that_moved_and_stayed():
+    bakery, rng = Bakery(), np.random.default_rng(3)
+    rows = bakery.rows(None, 16)
+    bakery.frame.loc[rows, "paste_cook_temp_c"] += -13.0 + rng.normal(0, 1.5, int(rows.sum()))
+    bakery.ln[rows] -= 0.05
+    call = bakery.call(began=16 * PER_DAY)
+    found = cause(call, "paste")
+    assert leading(call) == "paste" and found.share > 0.5
+    assert found.low < found.high < 0
+
+
 def test_driver_that_moved_and_was_made_good_explains_nothing():
     bakery = Bakery()
     rows = bakery.rows("L1")
