@@ -214,6 +214,15 @@ def test_warm_paste_takes_its_part_of_the_warm_dough():
     assert leading(call) == "paste" and call.headline == "Paste 12 °C warm into the dough"
 
 
+def test_paste_that_the_mixers_water_follows_takes_no_part_of_a_cold_dough():
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame["paste_temp_c"] = 8 + 4 * (bakery.frame["paste_temp_c"] - 8)
+    bakery.frame.loc[rows, "paste_temp_c"] -= 1.4
+    bakery.shift(rows, "dough_temp_c", -1.5, -1.5 * 0.0266)
+    assert abs(cause(bakery.call(), "paste").contribution) < 0.015
+
+
 def test_warm_dough_without_paste_temperature_is_not_surely_yeast():
     bakery = Bakery()
     bakery.frame["paste_temp_c"] = np.nan
