@@ -10,18 +10,23 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flows import ahead
+from models.sharing import Share, one_by_one
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
+    from flows.ahead import Expect
     from flows.baselines import ChosenBaseline
     from models.alarms.charting import Gone
     from models.alarms.kept import Kept
     from models.alarms.raising import Found
+    from models.alarms.short_weight import Load
     from models.plant import Plant
     from models.shapes import Baseline, Charted, Stream
     from models.snapshot import Snapshot
@@ -30,6 +35,7 @@ if TYPE_CHECKING:
     from models.storage.cases import CaseEvent
     from models.storage.decisions import Decision
     from models.storage.take import Pending
+    from reports.pages import Printed
 
 
 @dataclass(frozen=True)
@@ -84,8 +90,11 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
     return Job(loaded, plant_file.read_text(encoding="utf-8-sig"), logs, store_file, out, single_file)
 
 
-def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
-    """Take every log that is new: archived, read, judged, settled. Call inside a transaction."""
+def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int, expect: Expect = ahead.nobody) -> Pulled:
+    """Take every log that is new: archived, read, judged, settled. Call inside a transaction.
+
+    expect: is told the bytes of each new, very large log when it comes.
+    """
     from models.storage import account, bulk, gather, ledger, names, raw, replacing, store, take
 
     pulled = Pulled(run=run)
@@ -93,7 +102,7 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     taken = False
     in_bulk: dict[str, list[Taken]] = {}
     could_not_run: set[str] = set()
-    for group in _read_new(con, job, pulled, first_new, in_bulk):
+    for group in _read_new(con, job, pulled, first_new, in_bulk, expect):
         taken = True
         take.put_raw(con, group)
         replacing.keep(con, group)
@@ -116,6 +125,8 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> Pulled:
     elif any(f["outcome"] == "refused" and f.pop("new", False) for f in pulled.files):
         ledger.set_fact(con, "plant_sha256", plan)
         store_changed(con, run)
+    if taken:
+        replacing.date(con)
     if pulled.touched is not None and job.plant.names.kept_days is not None:
         names.forget(con, gather.newest(con) - timedelta(days=job.plant.names.kept_days))
     _say_how_read(con, pulled.files)
@@ -152,7 +163,12 @@ TOGETHER = 200_000
 
 
 def _read_new(
-    con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, seq: int, in_bulk: dict[str, list[Taken]]
+    con: duckdb.DuckDBPyConnection,
+    job: Job,
+    pulled: Pulled,
+    seq: int,
+    in_bulk: dict[str, list[Taken]],
+    expect: Expect,
 ) -> Iterator[list[Pending]]:
     """The new files, read and typed, those of one log together up to about `TOGETHER` rows; seq: of the first row.
 
@@ -169,7 +185,7 @@ def _read_new(
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(name, "", None, "refused", why) for name, why in cannot.items()]
     pending: dict[str, list[Pending]] = {}
-    for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant):
+    for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant, expect):
         name, sha = came.name, came.sha256
         if came.refused:
             pulled.files.append(_said(name, "", None, "refused", came.refused))
@@ -270,14 +286,14 @@ def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
     findings.replace(con, "batches", batches, job.plant)
 
 
-def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int) -> tuple[Charted, ...]:
-    """Chart every stream from where it had come; freeze the baselines that have learned enough."""
+def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int, share: Share = one_by_one) -> tuple[Charted, ...]:
+    """Chart every stream from where it had come; freeze the baselines that have learned enough. share: who charts which."""
     from models.charts import past
     from models.storage import ledger, memo
 
     frozen = ledger.baselines(con)
     kept = memo.load(con, "chart")
-    gone = _charts(con, job, frozen, kept)
+    gone = _charts(con, job, frozen, kept, share)
     for one in gone:
         base = one.charted.baseline
         if one.charted.stream not in frozen and base is not None and not base.learning:
@@ -293,6 +309,7 @@ def _charts(
     job: Job,
     frozen: dict[Stream, tuple[Baseline, float]],
     kept: dict[str, tuple[str, str]],
+    share: Share = one_by_one,
 ) -> list[Gone]:
     """Every stream charted, going on from what is kept."""
     from models.alarms.charting import go_on
@@ -303,11 +320,13 @@ def _charts(
     mine = memo.made_by(version())
     lasts = {ledger.stream_of(name): past.from_text(body) for name, (key, body) in kept.items() if key == mine}
     frames = [wide.load(con, table, only=charted_columns(table)) for table in ("pastes", "batches")]
-    return go_on(job.plant, frames[0], frames[1], frozen, lasts)
+    return go_on(job.plant, frames[0], frames[1], frozen, lasts, share)
 
 
-def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int) -> set[str]:
-    """Raise, go on with or end alerts; returns the names of those that are new or changed."""
+def alert(
+    con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int, share: Share = one_by_one
+) -> set[str]:
+    """Raise, go on with or end alerts; returns the names of those that are new or changed. share: who weighs which days."""
     from models.alarms.alerts import reconcile
     from models.alarms.kept import Kept
     from models.alarms.raising import raise_alerts
@@ -316,7 +335,7 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     traces, weights = memo.load(con, "trace"), memo.load(con, "weight")
     made_by = f"{memo.made_by(version())} {ledger.fact(con, 'plant_sha256')}"
     kept = Kept(made_by, gather.digests(con), traces, weights)
-    raised = raise_alerts(job.plant, _found(con, job, charted, kept), kept)
+    raised = raise_alerts(job.plant, _found(con, job, charted, kept, share), kept)
     memo.keep(con, "trace", kept.traces_now, traces)
     memo.keep(con, "weight", kept.weights_now, weights)
     current = cases.applied(reconcile(raised, ledger.stored_alerts(con)), cases.events(con))
@@ -324,16 +343,14 @@ def alert(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...]
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
 
-def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], kept: Kept) -> Found:
+def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], kept: Kept, share: Share) -> Found:
     """What alerts are raised from; loaves are read of the days that have to be weighed again only."""
     from models.alarms.raising import Found
     from models.alarms.short_weight import weigh_kept
     from models.storage import gather, wide
 
     batches, checks = wide.load(con, "batches"), gather.log(con, "check")
-    weighed = weigh_kept(
-        job.plant, batches, checks, lambda days: (gather.loaves(con, days), gather.output_of(con, days)), kept
-    )
+    weighed = weigh_kept(job.plant, batches, checks, _to_weigh(con), kept, share)
     return Found(
         pastes=wide.load(con, "pastes"),
         batches=batches,
@@ -344,6 +361,22 @@ def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...
         newest=gather.newest(con),
         weighed=tuple(weighed),
     )
+
+
+def _to_weigh(con: duckdb.DuckDBPyConnection) -> Load:
+    """Loads what is weighed of some production days: their loaves and output."""
+    from models.storage import gather
+    from models.trade.netweight import OF_LOAVES
+
+    within = cache(partial(gather.measured_within, con))
+
+    def load(days: list[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+        spans = [within().get(day) for day in days]
+        known = [span for span in spans if span is not None]
+        span = (min(first for first, _ in known), max(last for _, last in known)) if len(known) == len(days) else None
+        return gather.loaves(con, days, OF_LOAVES, span), gather.output_of(con, days)
+
+    return load
 
 
 def note_case(con: duckdb.DuckDBPyConnection, event: CaseEvent, run: int) -> None:
@@ -428,35 +461,41 @@ def picture(
     return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), days, months)
 
 
-def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int]) -> list[str]:
-    """Write the pages that are due, then note that they are; returns their paths."""
+def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int], share: Share = one_by_one) -> list[str]:
+    """Write the pages that are due, then note that they are; returns their paths. share: who makes which page."""
     from reports import pages
 
     for left in job.out.glob("*.part"):  # of a run that was interrupted while it wrote
         left.unlink(missing_ok=True)
-    paths = [str(print_page(snapshot, page, job.out, job.single_file, indexed=False)) for page in sorted(due)]
+    kept = share(partial(printed, snapshot, job.single_file), sorted(due), partial(pages.keep, folder=job.out))
     if not job.single_file:
         pages.write_index(job.out)
     part = job.out / f"{WRITTEN}.part"
     part.write_text(json.dumps(_written(job.out) | due, sort_keys=True), encoding="utf-8")
     part.replace(job.out / WRITTEN)
-    return paths
+    return [str(path) for path in kept]
 
 
-def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool, indexed: bool = True) -> Path:
+def print_page(snapshot: Snapshot, page: str, out: Path, single_file: bool) -> Path:
     """One page of the reports: day:2026-05-06, month:2026-05 or alert:<id>."""
+    from reports import pages
+
+    return pages.write(printed(snapshot, single_file, page), out)
+
+
+def printed(snapshot: Snapshot, single_file: bool, page: str) -> Printed:
+    """The same, before it lies in its folder."""
     from models.pages.day import day
     from models.pages.month import month
     from reports import pages
 
-    out.mkdir(parents=True, exist_ok=True)
     what, _, name = page.partition(":")
     with _nothing_collected():
         if what == "day":
-            return pages.write_day(day(snapshot, name), out, single_file=single_file, indexed=indexed)
+            return pages.day_page(day(snapshot, name), single_file=single_file)
         if what == "month":
-            return pages.write_month(month(snapshot, name), out, single_file=single_file, indexed=indexed)
-        return pages.write_alert(snapshot, name, out, single_file=single_file, indexed=indexed)
+            return pages.month_page(month(snapshot, name), single_file=single_file)
+        return pages.alert_page(snapshot, name, single_file=single_file)
 
 
 @contextmanager

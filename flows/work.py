@@ -12,6 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from flows import steps
+from flows.ahead import nobody
+from flows.mate import Mate
+from models.sharing import Share, one_by_one
 
 if TYPE_CHECKING:
     import duckdb
@@ -46,20 +49,24 @@ def plainly(step: Step) -> Step:
 
 def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
     """Take what is new, work it out, write the pages; returns the contract's result. `do` wraps each step."""
-    taken = take(job, do)
-    return taken.result | {"reports": print_due(job, taken.charted, do)}
+    with Mate() as mate:
+        taken = take(job, do, mate)
+        return taken.result | {"reports": print_due(job, taken.charted, do, mate.shared)}
 
 
-def take(job: Job, do: Wrap = plainly) -> Taken:
-    """Take what is new, chart it, raise its alerts, commit, and publish the store to readers; writes no page."""
+def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
+    """Take what is new, chart it, raise its alerts, commit, and publish the store to readers; writes no page.
+
+    mate: a process that does half of it where very much is new.
+    """
     from models.storage import ledger, store
 
     con = store.open_for_writing(job.store)
     try:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
-            pulled = do(steps.pull)(con, job, run)
-            charted, changed = work_out(con, job, pulled, do)
+            pulled = do(steps.pull)(con, job, run, mate.expect if mate else nobody)
+            charted, changed = work_out(con, job, pulled, do, mate.shared if mate else one_by_one)
         taken = Taken(steps.summary(con, job, pulled), frozenset(changed), steps.pages_due(con, job), charted)
         con.execute("CHECKPOINT")
     finally:
@@ -68,10 +75,12 @@ def take(job: Job, do: Wrap = plainly) -> Taken:
     return taken
 
 
-def print_due(job: Job, charted: tuple[Charted, ...] | None = None, do: Wrap = plainly) -> list[str]:
+def print_due(
+    job: Job, charted: tuple[Charted, ...] | None = None, do: Wrap = plainly, share: Share = one_by_one
+) -> list[str]:
     """Write every page that is due, from the published copy of the store; returns their paths.
 
-    charted: the charts of that very commit, where they are at hand; None: read from the store. Needs no lock on the
+    charted: the charts of that very commit, where they are at hand; None: read from the store. share: who makes which. Needs no lock on the
     store: the next run may take in logs meanwhile, and leaves what it changes due again.
     """
     from models.storage import store
@@ -82,7 +91,7 @@ def print_due(job: Job, charted: tuple[Charted, ...] | None = None, do: Wrap = p
         picture = do(steps.picture)(con, job, charted, tuple(due)) if due else None
     finally:
         con.close()
-    return do(steps.write_pages)(job, picture, due) if picture is not None else []
+    return do(steps.write_pages)(job, picture, due, share) if picture is not None else []
 
 
 def record_case(job: Job, event: CaseEvent) -> list[str]:
@@ -119,13 +128,13 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
 
 
 def work_out(
-    con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap
+    con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap, share: Share = one_by_one
 ) -> tuple[tuple[Charted, ...] | None, set[str]]:
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
     if pulled.touched is None:
         return None, set()
     do(steps.judge)(con, job, pulled.touched)
-    charted = do(steps.chart)(con, job, pulled.run)
-    changed = do(steps.alert)(con, job, charted, pulled.run)
+    charted = do(steps.chart)(con, job, pulled.run, share)
+    changed = do(steps.alert)(con, job, charted, pulled.run, share)
     steps.list_pages(con, pulled, changed)
     return charted, changed

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import tempfile
+from dataclasses import dataclass
 from functools import cache
 from html import escape, unescape
 from pathlib import Path
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 TEMPLATES = Path(__file__).parent / "templates"
 LIBRARY = "plotly.min.js"
+SINGLE = "-single"
 
 
 class _Drawn:
@@ -116,27 +118,69 @@ def render(template: str, page: Any, *, single_file: bool = False) -> tuple[str,
     return text, drawn.any
 
 
-def write_day(day: Day, folder: Path, *, single_file: bool = False, indexed: bool = True) -> Path:
-    """Write the day's page into `folder`; returns its path. A single file is named …-single.html.
+@dataclass(frozen=True)
+class Printed:
+    """A page before it lies in its folder. name: of its file; drawn: whether it needs the drawing library beside it."""
 
-    indexed: the index lists it at once; else `write_index` is to follow.
-    """
-    return _write("day.html", day, folder, f"day-{day.date.isoformat()}", single_file, indexed)
+    name: str
+    content: bytes
+    drawn: bool
 
 
-def write_alert(
-    snapshot: Snapshot, alert: str, folder: Path, *, single_file: bool = False, indexed: bool = True
-) -> Path:
-    """Write the page of the alert of that name. Raises KeyError where the snapshot has no such alert."""
+def day_page(day: Day, *, single_file: bool = False) -> Printed:
+    """The day's page. A single file is named …-single.html."""
+    return _printed("day.html", day, f"day-{day.date.isoformat()}", single_file)
+
+
+def alert_page(snapshot: Snapshot, alert: str, *, single_file: bool = False) -> Printed:
+    """The page of the alert of that name. Raises KeyError where the snapshot has no such alert."""
     for found in snapshot.alerts:
         if found.alert == alert:
-            return _write("alert.html", notice(snapshot, found), folder, f"alert-{alert}", single_file, indexed)
+            return _printed("alert.html", notice(snapshot, found), f"alert-{alert}", single_file)
     raise KeyError(f"there is no alert {alert}")
 
 
-def write_month(month: Month, folder: Path, *, single_file: bool = False, indexed: bool = True) -> Path:
+def month_page(month: Month, *, single_file: bool = False) -> Printed:
+    """The month's page."""
+    return _printed("month.html", month, f"month-{month.first:%Y-%m}", single_file)
+
+
+def _printed(template: str, page: Any, name: str, single_file: bool) -> Printed:
+    text, drawn = render(template, page, single_file=single_file)
+    return Printed(f"{name}{SINGLE if single_file else ''}.html", text.encode("utf-8"), drawn and not single_file)
+
+
+def write_day(day: Day, folder: Path, *, single_file: bool = False) -> Path:
+    """Write the day's page into `folder`, and the index anew; returns its path."""
+    return write(day_page(day, single_file=single_file), folder)
+
+
+def write_alert(snapshot: Snapshot, alert: str, folder: Path, *, single_file: bool = False) -> Path:
+    """Write the page of the alert of that name. Raises KeyError where the snapshot has no such alert."""
+    return write(alert_page(snapshot, alert, single_file=single_file), folder)
+
+
+def write_month(month: Month, folder: Path, *, single_file: bool = False) -> Path:
     """Write the month's page into `folder`; returns its path."""
-    return _write("month.html", month, folder, f"month-{month.first:%Y-%m}", single_file, indexed)
+    return write(month_page(month, single_file=single_file), folder)
+
+
+def write(printed: Printed, folder: Path) -> Path:
+    """Write a page into `folder`, and the index anew; returns its path. A single file stands in no index."""
+    path = keep(printed, folder)
+    if not path.stem.endswith(SINGLE):
+        write_index(folder)
+    return path
+
+
+def keep(printed: Printed, folder: Path) -> Path:
+    """Write a page into `folder`; returns its path. `write_index` is to follow."""
+    folder.mkdir(parents=True, exist_ok=True)
+    if printed.drawn:
+        put(folder / LIBRARY, library())
+    path = folder / printed.name
+    put(path, printed.content)
+    return path
 
 
 def write_index(folder: Path) -> Path:
@@ -144,7 +188,7 @@ def write_index(folder: Path) -> Path:
     kinds = (("Days", "day-*.html"), ("Alerts", "alert-*.html"), ("Months", "month-*.html"))
     listed = []
     for title, pattern in kinds:
-        pages = [_head(path) for path in folder.glob(pattern) if not path.stem.endswith("-single")]
+        pages = [_head(path) for path in folder.glob(pattern) if not path.stem.endswith(SINGLE)]
         listed.append((title, [(name, words) for _, name, words in sorted(pages, reverse=True)]))
     text, _ = render("index.html", listed)
     path = folder / "index.html"
@@ -161,21 +205,9 @@ def _head(path: Path) -> tuple[str, str, str]:
     return date[1] if date else "", path.name, unescape(title[1]) if title else path.stem
 
 
-def _write(template: str, page: Any, folder: Path, name: str, single_file: bool, indexed: bool) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    text, drawn = render(template, page, single_file=single_file)
-    path = folder / f"{name}{'-single' if single_file else ''}.html"
-    if drawn and not single_file:
-        put(folder / LIBRARY, library())
-    put(path, text)
-    if indexed and not single_file:
-        write_index(folder)
-    return path
-
-
-def put(path: Path, text: str) -> bool:
-    """Write a file whole or not at all; False where it already says exactly this."""
-    content = text.encode("utf-8")
+def put(path: Path, text: str | bytes) -> bool:
+    """Write a file whole or not at all; False where it already says exactly this. text: as bytes, UTF-8."""
+    content = text.encode("utf-8") if isinstance(text, str) else text
     if path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content:
         return False
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")

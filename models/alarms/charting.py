@@ -13,6 +13,7 @@ from models.charts.characteristics import streams
 from models.charts.chart import chart_on
 from models.charts.past import Last, fingerprint, last
 from models.shapes import Baseline, Charted, Points, Stream
+from models.sharing import Share, one_by_one
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,21 +61,23 @@ def go_on(
     batches: pd.DataFrame,
     frozen: Mapping[Stream, tuple[Baseline, float]],
     lasts: Mapping[Stream, Last],
+    share: Share = one_by_one,
 ) -> list[Gone]:
     """Chart every stream as `chart_plant` does: as it was where nothing is new, else from where it had come.
 
-    lasts: of earlier runs, as far as kept.
+    lasts: of earlier runs, as far as kept. share: who charts which.
     """
     found = streams(plant, pastes, batches)
     shares = share_budget({s: points_per_week(p) for s, p in found.items()}, plant.alarms.false_alarms_per_week)
-    result = []
-    for stream, points in found.items():
-        baseline, arl0 = frozen.get(stream, (None, shares[stream]))
-        result.append(_one(stream, points, baseline, arl0, lasts.get(stream)))
-    return result
+    asked = [
+        (stream, points, *frozen.get(stream, (None, shares[stream])), lasts.get(stream))
+        for stream, points in found.items()
+    ]
+    return share(_one, asked)
 
 
-def _one(stream: Stream, points: Points, baseline: Baseline | None, arl0: float, before: Last | None) -> Gone:
+def _one(asked: tuple[Stream, Points, Baseline | None, float, Last | None]) -> Gone:
+    stream, points, baseline, arl0, before = asked
     key = fingerprint(points, len(points), baseline, arl0)
     if before is not None and before.key == key:
         return Gone(before.again(stream, points), arl0, before)

@@ -14,10 +14,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 from models.alarms import alerts, reaction
 from models.shapes import Alert
+from models.sharing import Share, one_by_one
 from models.texts import texts
 from models.trade.netweight import NetWeight, verdicts
 
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
 NAME = "net weight"
 # loaves that are weighed together; a production day is never parted
 TOGETHER = 500_000
+OF_DOUGH = ("batch_key", "mixed_at", "line", "product", "shift_date")
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,8 @@ def weigh(
     for shift in order:
         mine = weighed[weighed["shift"] == shift]
         made = output[output["shift"] == shift] if output is not None else None
-        rows = {key: part for key, part in mine.groupby(["line", "product", "shift_date"])}
+        by = mine[list(OF_DOUGH)].groupby(["line", "product", "shift_date"])
+        rows = {key: part for key, part in by}
         for verdict in verdicts(plant, mine, loaves, made, checks):
             found.append(_weighed(rows[(verdict.line, verdict.product, verdict.day)], verdict, shift))
     return sorted(found, key=lambda w: (w.day, order[w.shift], w.line, w.product))
@@ -90,21 +94,38 @@ Load = Callable[[list[str]], tuple["pd.DataFrame", "pd.DataFrame"]]
 """Production days -> their loaves and output."""
 
 
-def weigh_kept(plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: Load, kept: Kept) -> list[Weighed]:
-    """The same as `weigh` of everything; days whose rows are as they were are not weighed again."""
+def weigh_kept(
+    plant: Plant,
+    batches: pd.DataFrame,
+    checks: pd.DataFrame,
+    load: Load,
+    kept: Kept,
+    share: Share = one_by_one,
+) -> list[Weighed]:
+    """The same as `weigh` of everything; days whose rows are as they were are not weighed again. share: who weighs which."""
     import pandas as pd
 
     days = sorted(kept.days["loaves"])
     keys = _day_keys(days, kept)
     stale = [day for day in days if kept.weights.get(day, ("", ""))[0] != keys[day]]
     made: dict[str, list[Weighed]] = {day: [] for day in stale}
-    for some, loaves, output in _ahead(load, _bounded(stale, kept.days["loaves"])):
-        rows = batches[batches["shift_date"].isin(pd.to_datetime(some))]
-        for one in weigh(plant, rows, loaves, output, checks):
+    loaded = (
+        (batches[batches["shift_date"].isin(pd.to_datetime(some))], loaves, output)
+        for some, loaves, output in _ahead(load, _bounded(stale, kept.days["loaves"]))
+    )
+    for some_days in share(partial(_weigh_some, plant, checks), loaded):
+        for one in some_days:
             made[one.day].append(one)
     for day in days:
         kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
     return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
+
+
+def _weigh_some(
+    plant: Plant, checks: pd.DataFrame, rows: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
+) -> list[Weighed]:
+    """`weigh`, with what differs from day to day in one. rows: doughs, loaves, output."""
+    return weigh(plant, *rows, checks)
 
 
 def _ahead(load: Load, parts: Iterable[list[str]]) -> Iterator[tuple[list[str], pd.DataFrame, pd.DataFrame]]:
@@ -166,7 +187,7 @@ def _from_text(text: str) -> list[Weighed]:
 
 
 def _weighed(mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Weighed:
-    first, last, against = mine.iloc[0], mine.iloc[-1], _against(verdict)
+    mixed, against = mine["mixed_at"], _against(verdict)
     return Weighed(
         day=f"{mine['shift_date'].iloc[0]:%Y-%m-%d}",
         shift=shift,
@@ -178,8 +199,8 @@ def _weighed(mine: pd.DataFrame, verdict: NetWeight, shift: str) -> Weighed:
         change_g=(verdict.mean_g if verdict.mean_g is not None else verdict.label_g) - verdict.label_g,
         rule=verdict.rule,
         says=_says(verdict, shift) if against else "",
-        first_at=first["mixed_at"].to_pydatetime(),
-        last_at=last["mixed_at"].to_pydatetime(),
+        first_at=mixed.iloc[0].to_pydatetime(),
+        last_at=mixed.iloc[-1].to_pydatetime(),
         batches=tuple(mine["batch_key"]) if against else (),
     )
 

@@ -69,31 +69,31 @@ def _extra_spread(counts, sizes, level, proportion) -> float:
 
 
 def _law(sizes, level, spread, proportion):
-    """The distribution of each group's count, spread between groups included."""
+    """The distribution of each group's count, spread between groups included, and its parameters."""
     from scipy import stats
 
     if proportion:
         if spread <= 0:
-            return stats.binom(sizes.astype(int), level)
+            return stats.binom, (sizes.astype(int), level)
         strength = max((1.0 - level) / (level * spread**2) - 1.0, 0.1)
-        return stats.betabinom(sizes.astype(int), level * strength, (1.0 - level) * strength)
+        return stats.betabinom, (sizes.astype(int), level * strength, (1.0 - level) * strength)
     if spread <= 0:
-        return stats.poisson(level * sizes)
+        return stats.poisson, (level * sizes,)
     shape = 1.0 / spread**2
-    return stats.nbinom(shape, shape / (shape + level * sizes))
+    return stats.nbinom, (shape, shape / (shape + level * sizes))
 
 
 def _quantiles(share, sizes, level, spread, proportion) -> tuple[np.ndarray, np.ndarray]:
-    law = _law(sizes, level, spread, proportion)
-    return np.asarray(law.ppf(share), dtype=float), np.asarray(law.isf(share), dtype=float)
+    law, of = _law(sizes, level, spread, proportion)
+    return np.asarray(law.ppf(share, *of), dtype=float), np.asarray(law.isf(share, *of), dtype=float)
 
 
 def _scores(counts, sizes, level, spread, proportion):
     """Normal scores of the counts' middle probabilities, as the scan takes them."""
     from scipy.special import ndtri
 
-    law = _law(sizes, level, spread, proportion)
-    middle = law.cdf(counts) - 0.5 * law.pmf(counts)
+    law, of = _law(sizes, level, spread, proportion)
+    middle = law.cdf(counts, *of) - 0.5 * law.pmf(counts, *of)
     score = ndtri(np.clip(middle, 1e-12, 1.0 - 1e-12))
     size = len(score)
     alike = np.zeros(size, dtype=int)

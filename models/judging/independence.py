@@ -130,7 +130,8 @@ def _placed(kind: str, rows: pd.DataFrame, plant: Plant) -> pd.DataFrame:
         shift, day = shift_by_clock(rows[TABLES[kind].at], plant)
         rows = rows.assign(shift=shift, shift_date=day)
     names = [name for name in UNIT[kind] if name in rows]
-    alike = rows[names].fillna("").agg(" ".join, axis=1).str.strip() if names and len(rows) else ""
+    texts_of = [rows[name].fillna("").tolist() for name in names]
+    alike = pd.Series([" ".join(row).strip() for row in zip(*texts_of, strict=True)], dtype="str") if names else ""
     return rows.assign(alike=alike)
 
 

@@ -104,24 +104,28 @@ def comparisons(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[Comp
     rows = snapshot.batches
     rows = rows[rows["shift_date"].between(str(first), str(last)) & rows["specific_volume"].notna()]
     open_lines = [name for name, line in snapshot.plant.lines.items() if not line.lidded]
-    rows = rows[rows["line"].isin(open_lines)]
+    rows = rows.loc[rows["line"].isin(open_lines), ["product", "line", "shift_date", "volumeter", "specific_volume"]]
+    of_line = {(str(product), str(line)): _daily(mine) for (product, line), mine in rows.groupby(["product", "line"])}
     pairs = [
         (str(product), a, b)
         for product, alike in rows.groupby("product", sort=True)
         for a, b in combinations(sorted(alike["line"].unique()), 2)
     ]
-    found = [_compare(rows, pair, len(pairs)) for pair in pairs]
+    found = [_compare(of_line, pair, len(pairs)) for pair in pairs]
     return tuple(f for f in found if isinstance(f, Comparison)), tuple(f for f in found if isinstance(f, str))
 
 
-def _compare(rows: pd.DataFrame, pair: tuple[str, str, str], many: int) -> Comparison | str:
+Daily = dict[str, dict[date, float]]
+"""Instrument -> production day -> mean specific volume, mL/g."""
+
+
+def _compare(of_line: dict[tuple[str, str], Daily], pair: tuple[str, str, str], many: int) -> Comparison | str:
     product, first, second = pair
-    mine = {line: rows[(rows["product"] == product) & (rows["line"] == line)] for line in (first, second)}
-    shared = sorted(set(_instruments(mine[first])) & set(_instruments(mine[second])))
+    mine = of_line[product, first], of_line[product, second]
+    shared = sorted(set(mine[0]) & set(mine[1]))
     best: tuple[Difference, str] | None = None
     for instrument in shared:
-        days = [_daily(mine[line], instrument) for line in (first, second)]
-        difference = paired_difference(days[0], days[1], many)
+        difference = paired_difference(mine[0][instrument], mine[1][instrument], many)
         if difference and (best is None or difference.n > best[0].n):
             best = difference, instrument
     if best is None:
@@ -136,12 +140,15 @@ def _instruments(rows: pd.DataFrame) -> Iterator[str]:
     yield from (name for name in rows["volumeter"].dropna().unique() if name and "+" not in name)
 
 
-def _daily(rows: pd.DataFrame, instrument: str) -> dict[date, float]:
+def _daily(rows: pd.DataFrame) -> Daily:
+    """A line's batches of one product by instrument and day."""
     import pandas as pd
 
-    mine = rows[rows["volumeter"] == instrument]
-    means = mine.groupby("shift_date", sort=True)["specific_volume"].mean()
-    return {pd.Timestamp(str(stamp)).date(): float(value) for stamp, value in means.items()}
+    found: Daily = {}
+    for instrument in _instruments(rows):
+        means = rows[rows["volumeter"] == instrument].groupby("shift_date", sort=True)["specific_volume"].mean()
+        found[instrument] = {pd.Timestamp(str(stamp)).date(): float(value) for stamp, value in means.items()}
+    return found
 
 
 def _says(difference: Difference, first: str, second: str) -> str:

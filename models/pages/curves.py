@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -14,12 +12,13 @@ from models.charts.baseline import row_changed
 from models.charts.learn import BATCHES
 from models.charts.windows import against_window
 from models.pages import words
+from models.pages.dots import Dots
 from models.pages.marks import marks
 from models.pages.production_day import end, start
 from models.pages.shown import Curve, Dot, Span
 from models.pages.words import number
 from models.plant import Plant
-from models.shapes import Baseline, Charted, Episode
+from models.shapes import Baseline, Charted, Episode, Stream
 from models.texts import texts
 
 if TYPE_CHECKING:
@@ -74,7 +73,7 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
     shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
-    dots = _dots(charted, snapshot, shown, days == np.datetime64(today or "NaT"))
+    dots = _dots(charted, snapshot).of(shown, days == np.datetime64(today or "NaT"))
     spans = tuple(
         span
         for episode in charted.episodes
@@ -141,8 +140,7 @@ def _left_out(base: Baseline) -> str:
 
 def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
-    of_lots = charted.stream.characteristic == LOTS_CHARTED
-    said = baseline_says(charted.baseline, charted.stream.unit, snapshot, of_lots)
+    said = baseline_says(charted, snapshot)
     bad = against_window(charted, snapshot.plant)
     changed = charted.baseline is not None and row_changed(charted.baseline, charted.points)
     parts = (
@@ -154,11 +152,12 @@ def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, of_lots: bool = False) -> str:
-    """Level, spread, n and dates of a baseline, in one sentence. of_lots: whether a point is a yeast lot, not a batch."""
-    t = texts("curve")["baseline"]
+def baseline_says(charted: Charted, snapshot: Snapshot | Seen) -> str:
+    """Level, spread, n and dates of a stream's baseline, in one sentence."""
+    t, base, unit = texts("curve")["baseline"], charted.baseline, charted.stream.unit
     if base is None:
         return t["none"]
+    of_lots = charted.stream.characteristic == LOTS_CHARTED
     zone = snapshot.plant.zone
     first, last = words.local(base.first_at, zone), words.local(base.last_at, zone)
     dates = words.span(first.date(), last.date()) if first and last else words.NOT_RECORDED
@@ -167,7 +166,7 @@ def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, o
         level=number(base.level, unit),
         level_se=number(base.level_se, unit, fine),
         sd=number(base.sd, unit, fine),
-        size=_size(base, of_lots),
+        size=_size(base, charted.stream),
         dates=dates,
     )
     if not base.learning:
@@ -176,12 +175,12 @@ def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, o
     return f"{so_far} {says}"
 
 
-def _size(base: Baseline, of_lots: bool) -> str:
-    """How many points a baseline is made of, over how many days and lots."""
+def _size(base: Baseline, stream: Stream) -> str:
+    """How many points a baseline is made of, over how many days and lots: a paste's are of flour, a dough's of yeast."""
     t = texts("curve")["counted"]
     days = words.count(base.days, t["day"], t["days"])
-    lots = t["yeast_lot"], t["yeast_lots"]
-    if of_lots:
+    lots = (t["flour_lot"], t["flour_lots"]) if stream.kettle else (t["yeast_lot"], t["yeast_lots"])
+    if stream.characteristic == LOTS_CHARTED:
         return words.join([words.count(base.batches, *lots), days])
     return words.join([words.count(base.batches, t["batch"], t["batches"]), days, words.count(base.lots, *lots)])
 
@@ -196,86 +195,18 @@ def title_of(charted: Charted, plant: Plant) -> str:
 
 
 def _iso(at: Any, snapshot: Snapshot | Seen) -> str:
-    return _on_the_clock(at, snapshot.plant.zone)
+    return words.iso(at, snapshot.plant.zone)
 
 
-@lru_cache(maxsize=1 << 16)
-def _on_the_clock(at: Any, zone: ZoneInfo) -> str:
-    """Every chart of a line, on every page, has its batches at the same instants."""
-    return words.iso(at, zone)
-
-
-LEADING = ("specific volume", "paste loss")
-"""Charts on which every batch tells its whole story."""
-
-
-def _dots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int], today: np.ndarray) -> tuple[Dot, ...]:
-    """The batches shown, in order. today: whether each point is of the day in question."""
-    points, low, high = charted.points, charted.lower, charted.upper
-    keys, value = [str(key) for key in points.keys[shown]], points.value[shown].astype(float)
-    outside = np.full(len(shown), False)
-    outside |= False if low is None else value < low
-    outside |= False if high is None else value > high
-    told = _told_of(charted, shown, today[shown] | outside)
-    stories: dict[str, tuple[str, ...]] = {}
-    if not isinstance(snapshot, Seen):
-        stories = snapshot.stories["pastes" if charted.stream.kettle else "batches"].of(
-            key for key, tells in zip(keys, told, strict=True) if tells
-        )
-    parts = zip(
-        points.at[shown].astype(object),
-        value.tolist(),
-        today[shown].tolist(),
-        outside.tolist(),
-        keys,
-        told.tolist(),
-        _known(charted, shown),
-        strict=True,
-    )
-    return tuple(
-        Dot(
-            _iso(at, snapshot),
-            round(number_, 4),
-            is_today,
-            beyond,
-            key.rsplit("/", 1)[-1],
-            _name(key),
-            (known, *stories.get(key, ())) if tells else (known,),
-        )
-        for at, number_, is_today, beyond, key, tells, known in parts
-    )
-
-
-@lru_cache(maxsize=1 << 16)
-def _name(key: str) -> str:
-    return words.batch(key)
-
-
-def _told_of(charted: Charted, shown: list[int], asked: np.ndarray) -> np.ndarray:
-    """Whose whole story is told: on a leading chart all, elsewhere the day's and those beyond the lines (`asked`), and episodes'."""
-    if charted.stream.characteristic in LEADING:
-        return np.full(len(shown), True)
-    place = np.array(shown)
-    for episode in charted.episodes:
-        asked = asked | ((place >= episode.began) & (place <= episode.until))
-    return asked
-
-
-def _known(charted: Charted, shown: list[int]) -> list[str]:
-    """What each point itself says of its batch: loaves, their spread, the lot."""
-    points, unit = charted.points, charted.stream.unit
-    t, fine = texts("curve"), words.finer(unit)
-    lot_says, found = t["flour_lot" if charted.stream.kettle else "yeast_lot"], []
-    for n, sd, lot in zip(
-        *(values[shown].tolist() for values in (points.n, points.sd_within, points.lot)), strict=True
-    ):
-        parts = [t["n"].format(n=int(n))]
-        if sd == sd:
-            parts.append(t["sd"].format(sd=number(float(sd), unit, fine)))
-        if lot:
-            parts.append(lot_says.format(lot=lot))
-        found.append(", ".join(parts))
-    return found
+def _dots(charted: Charted, snapshot: Snapshot | Seen) -> Dots:
+    """A snapshot's charts keep the dots that were made, for the next page."""
+    if isinstance(snapshot, Seen):
+        return Dots(charted, snapshot.plant.zone, None)
+    kept = snapshot.dots.get(id(charted))
+    if kept is None or kept.charted is not charted:
+        stories = snapshot.stories["pastes" if charted.stream.kettle else "batches"]
+        kept = snapshot.dots[id(charted)] = Dots(charted, snapshot.plant.zone, stories)
+    return kept
 
 
 def _span(charted: Charted, snapshot: Snapshot | Seen, episode: Episode, shown: list[int]) -> Span | None:

@@ -36,7 +36,8 @@ def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
     end = min(last, max(every).date()) if every and max(every).date() >= first else last
     days = [first + timedelta(days=i) for i in range((end - first).days + 1)]
     lines = tuple(sorted(snapshot.plant.lines))
-    marks = tuple(tuple(_mark(rows, line, day) for day in days) for line in lines)
+    seen, baked = _recorded(rows), _recorded(rows[rows["loaves"].gt(0)])
+    marks = tuple(tuple(_mark((line, day), seen, baked) for day in days) for line in lines)
     silent = sum(mark == "nothing" for row in marks for mark in row)
     says = texts("month")["holes"]["silent"].format(n=silent, total=len(lines) * len(days))
     return Grid(tuple(day.isoformat() for day in days), lines, marks, says)
@@ -46,11 +47,15 @@ def _of_month(rows: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
     return rows[rows["shift_date"].between(str(first), str(last))]
 
 
-def _mark(rows: pd.DataFrame, line: str, day: date) -> Mark:
-    mine = rows[(rows["line"] == line) & (rows["shift_date"] == str(day))]
-    if not len(mine):
+def _recorded(rows: pd.DataFrame) -> set[tuple[str, date]]:
+    """The lines and days that rows speak of."""
+    return set(zip(rows["line"].tolist(), rows["shift_date"].dt.date.tolist(), strict=True))
+
+
+def _mark(place: tuple[str, date], seen: set[tuple[str, date]], baked: set[tuple[str, date]]) -> Mark:
+    if place not in seen:
         return "nothing"
-    return "loaves" if mine["loaves"].fillna(0).gt(0).any() else "doughs only"
+    return "loaves" if place in baked else "doughs only"
 
 
 def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:

@@ -39,6 +39,8 @@ def _lots(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list
 
 def _changes(charted: Charted, snapshot: Snapshot | Seen, shown: list[int]) -> list[Mark]:
     rows, zone = snapshot.changes, snapshot.plant.zone
+    if not len(rows):
+        return []
     rows = rows[rows["changed_at"].between(charted.points.at[shown[0]], charted.points.at[shown[-1]])]
     if not len(rows):
         return []

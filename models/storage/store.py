@@ -10,7 +10,7 @@ import os
 import re
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 3
+VERSION = 4
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
@@ -197,8 +197,15 @@ def frame(
     con: duckdb.DuckDBPyConnection, query: str, columns: dict[str, str], args: list[Any] | None = None
 ) -> pd.DataFrame:
     """A query's result with the contract's dtypes, whatever DuckDB made of it. columns: name -> Column type."""
-    found = con.execute(query, args or []).df()
-    return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items() if name in found.columns})
+    return _typed(con.execute(query, args or []).df(), {name: FRAME_TYPE[kind] for name, kind in columns.items()})
+
+
+def _typed(found: pd.DataFrame, wanted: Mapping[str, Any]) -> pd.DataFrame:
+    """A frame of its own with these dtypes; columns that have them already, most of them, are left alone: that costs time."""
+    for name, dtype in found.dtypes.items():
+        if str(name) in wanted and dtype != wanted[str(name)]:
+            found[name] = found[name].astype(wanted[str(name)])
+    return found
 
 
 # more different texts than this in a column are fetched one by one
@@ -206,35 +213,45 @@ FEW_TEXTS = 50_000
 
 
 def many(
-    con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str], categories: bool = False
+    con: duckdb.DuckDBPyConnection,
+    source: str,
+    order: str,
+    columns: dict[str, str],
+    categories: bool = False,
+    known: Mapping[str, list[str]] | None = None,
 ) -> pd.DataFrame:
     """Like `frame`, for very many rows: equal texts of a column are one object in memory.
 
-    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them.
+    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them. known: of a column,
+    all texts that it may hold, where that is known without a look at the rows.
     """
     import numpy as np
     import pandas as pd
 
-    wanted = [_as_codes(con, name, source) if kind == "text" else f'"{name}"' for name, kind in columns.items()]
+    wanted = [
+        _as_codes(name, (known or {}).get(name) or _texts(con, name, source)) if kind == "text" else f'"{name}"'
+        for name, kind in columns.items()
+    ]
     ordered = f" ORDER BY {order}" if order else ""
     found = con.execute(f"SELECT {', '.join(wanted)} FROM {source}{ordered}").df()
     if categories:
         kinds = {name: "category" if kind == "text" else FRAME_TYPE[kind] for name, kind in columns.items()}
-        return found.astype(kinds)
+        return _typed(found, kinds)
     for name in columns:
         if isinstance(found[name].dtype, pd.CategoricalDtype):
             texts = np.array([*found[name].cat.categories, None], dtype=object)
             found[name] = texts[found[name].cat.codes]
-    return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items()})
+    return _typed(found, {name: FRAME_TYPE[kind] for name, kind in columns.items()})
 
 
-def _as_codes(con: duckdb.DuckDBPyConnection, name: str, source: str) -> str:
+def _texts(con: duckdb.DuckDBPyConnection, name: str, source: str) -> list[str]:
+    """The texts of a column, one more than are few at most."""
+    found = con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall()
+    return [text for (text,) in found if text is not None]
+
+
+def _as_codes(name: str, texts: list[str]) -> str:
     """SQL of a text column as numbers that stand for its texts."""
-    texts = [
-        text
-        for (text,) in con.execute(f'SELECT DISTINCT "{name}" FROM {source} LIMIT {FEW_TEXTS + 1}').fetchall()
-        if text is not None
-    ]
     if not texts or len(texts) > FEW_TEXTS:
         return f'"{name}"'
     listed = ", ".join("'" + text.replace("'", "''") + "'" for text in sorted(texts))

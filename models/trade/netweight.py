@@ -6,7 +6,7 @@ acceptance numbers of the non-destructive plans, and every figure of Handbook 13
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 from math import ceil, fsum, sqrt
@@ -186,6 +186,10 @@ def _together(words: list[Word]) -> Word:
     return "met"
 
 
+OF_LOAVES = ("batch_key", "reason", "cooled_minutes", "baked_g", "scale", "measured_at")
+"""What is asked of a loaf."""
+
+
 # --- a day of loaves ----------------------------------------------------------------------------
 
 
@@ -203,21 +207,19 @@ def verdicts(
     """
     rows = batches[batches["product"].isin([n for n, p in plant.products.items() if p.label_g])]
     rows = rows[["batch_key", "line", "product", "shift_date"]]
-    measured = placed(loaves, rows, ("line", "product", "shift_date"))
+    measured = placed(loaves[list(OF_LOAVES)], rows, ("line", "product", "shift_date"))
     days = rows.drop(columns="batch_key").drop_duplicates().sort_values(["shift_date", "line", "product"])
     by = {key: part for key, part in measured.groupby(["shift_date", "line", "product"], observed=True)}
-    found = []
-    for day, line, product in days[["shift_date", "line", "product"]].itertuples(index=False):
-        part = by.get((day, line, product), measured.iloc[:0])
-        found.append(_verdict(plant, (day, line, product), part, _made(output, day, line, product), checks))
-    return tuple(found)
+    made, none = _made(output), measured.iloc[:0]
+    keys = [tuple(key) for key in days[["shift_date", "line", "product"]].itertuples(index=False)]
+    return tuple(_verdict(plant, key, by.get(key, none), made.get(key), checks) for key in keys)
 
 
-def _made(output: pd.DataFrame | None, day: object, line: str, product: str) -> float | None:
-    if output is None:
-        return None
-    rows = output[(output["shift_date"] == day) & (output["line"] == line) & (output["product"] == product)]
-    return float(rows["pieces_made"].sum()) if len(rows) else None
+def _made(output: pd.DataFrame | None) -> dict[Hashable, float]:
+    """Pieces made by day, line and product, as far as they are recorded."""
+    if output is None or not len(output):
+        return {}
+    return output.groupby(["shift_date", "line", "product"], observed=True)["pieces_made"].sum().to_dict()
 
 
 def _verdict(
@@ -257,12 +259,13 @@ def _verdict(
 
 def _counting(plant: Plant, loaves: pd.DataFrame) -> tuple[pd.DataFrame, tuple[tuple[str, int], ...]]:
     """Loaves that may speak of the net weight, and how many others there are, by reason."""
-    suspicion = loaves["reason"] == "suspicion"
-    unknown = ~suspicion & loaves["cooled_minutes"].isna()
-    hot = ~suspicion & too_hot(loaves["cooled_minutes"], plant)
+    suspicion = (loaves["reason"] == "suspicion").to_numpy(dtype=bool)
+    minutes = loaves["cooled_minutes"].to_numpy()
+    unknown = ~suspicion & (minutes != minutes)
+    hot = ~suspicion & too_hot(minutes, plant)
     reasons = {"measured on suspicion": suspicion, "cooling time not recorded": unknown, "measured too hot": hot}
     left_out = tuple((why, int(mask.sum())) for why, mask in reasons.items() if mask.any())
-    return loaves[~(suspicion | unknown | hot)], left_out
+    return loaves[~(suspicion | unknown | hot)] if left_out else loaves, left_out
 
 
 def scale_doubt(loaves: pd.DataFrame, checks: pd.DataFrame | None, bears_g: float) -> str:
