@@ -189,14 +189,19 @@ def _done(work: Callable[[Any], Any], item: Any) -> tuple[bool, Any]:
 
 
 def _make_ready() -> None:
-    """Import what it will be asked for, while the run reads the logs."""
+    """Import what it will be asked for, and the libraries that this uses, while the run reads the logs."""
+    import numpy as np
+
     from flows import steps  # noqa: F401
     from models.alarms import charting, short_weight  # noqa: F401
+    from models.charts.counts import counted
     from models.pages import day, month, notice  # noqa: F401
     from models.trade.netweight import mean_limit
-    from reports import pages  # noqa: F401
+    from reports import pages
 
-    mean_limit(400.0, 5.0, 80)  # has its library imported
+    mean_limit(400.0, 5.0, 80)
+    counted(np.ones(8), np.full(8, 9.0), proportion=True, arl0=100.0)
+    pages.make_ready()
 
 
 if __name__ == "__main__":
