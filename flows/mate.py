@@ -20,8 +20,8 @@ from typing import Any
 from flows.quiet import quiet
 from models.sharing import as_it_is, one_by_one
 
-# new bytes in very large logs from which on a second process is worth the second or two of its start
-WORTH_BYTES = 8 << 20
+# new rows from which on a second process is worth the second or two of its start
+WORTH_ROWS = 100_000
 
 
 class Mate:
@@ -29,7 +29,6 @@ class Mate:
 
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None
-        self._bytes = 0
 
     def __enter__(self) -> Mate:
         return self
@@ -37,10 +36,9 @@ class Mate:
     def __exit__(self, *_: object) -> None:
         self.stop()
 
-    def expect(self, size: int) -> None:
-        """A new, very large log of so many bytes came: the process is started at the first that makes it worth it."""
-        before, self._bytes = self._bytes, self._bytes + size
-        if before < WORTH_BYTES <= self._bytes:
+    def expect(self, rows: int) -> None:
+        """So many rows are new: the process is started where that makes it worth it."""
+        if rows >= WORTH_ROWS and self._process is None:
             self.start()
 
     def start(self) -> None:
