@@ -70,6 +70,9 @@ def baseline(args: argparse.Namespace) -> int:
 
 
 def _lines(n: int, charted: Any, history: list[dict]) -> list[str]:
+    from models.charts.baseline import row_changed
+    from models.texts import texts
+
     stream, base = charted.stream, charted.baseline
     place = " ".join(part for part in (stream.kettle, stream.line, stream.product) if part) or "plant"
     if base is None:
@@ -79,6 +82,8 @@ def _lines(n: int, charted: Any, history: list[dict]) -> list[str]:
         f"{n:>3}  {place}: {stream.characteristic}: {word}, {base.batches} batches, {base.days} days, {base.lots} lots, "
         f"{base.first_key} to {base.last_key}, level {base.level:.4g} {stream.unit}"
     ]
+    if row_changed(base, charted.points):
+        said.append(f"       {texts('curve')['baseline']['corrected']}")
     return said + [
         f"       set by {h['set_by']}: {h['first_key']} to {h['last_key']}, {h['because']}"
         for h in history

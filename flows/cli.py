@@ -10,11 +10,9 @@ from typing import NoReturn
 
 from flows.options import plant_and_store
 from flows.quiet import quiet
+from models.fixed import LONGEST_NAME
 
 DONE, FAILED, WRONG = 0, 1, 2
-
-
-LONGEST_NAME = 40
 
 
 class _Parser(argparse.ArgumentParser):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from models.fixed import STATUSES
@@ -16,6 +17,11 @@ def _count(many: int, one: str) -> str:
     return f"{many} {one if many == 1 else one + 's'}"
 
 
+def _when(at: str) -> str:
+    """An instant of the result as the plant's clock shows it."""
+    return f"{datetime.fromisoformat(at):%Y-%m-%d %H:%M}"
+
+
 def _rows(result: dict[str, Any]) -> str:
     total = {name: sum(kind[name] for kind in result["rows"].values()) for name in ("received", *STATUSES)}
     parts = ", ".join(f"{n} {name}" for name, n in total.items() if name != "received")
@@ -28,7 +34,7 @@ def _held(result: dict[str, Any]) -> str:
     if not held:
         return "Held: nothing is held by a rule of safety, law or allergens, or by hand; what was not checked stands on the day page."
     last = held[-1]
-    return f"Held: {len(held)} to decide; the newest: {last['where']} since {last['since']}: {last['why']}."
+    return f"Held: {len(held)} to decide; the newest: {last['where']} since {_when(last['since'])}: {last['why']}."
 
 
 def _signals(result: dict[str, Any]) -> str:
@@ -41,18 +47,24 @@ def _signals(result: dict[str, Any]) -> str:
     why = f"; {last['says']} ({cause['group']}, {cause['share']:.0%} of it)" if cause else ""
     return (
         f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
-        f"{abs(last['change']):.2f} {last['unit']} since {last['began_at']}{why}."
+        f"{abs(last['change']):.2f} {last['unit']} since {_when(last['began_at'])}{why}."
     )
 
 
 def _waits(result: dict[str, Any]) -> str:
     quarantine = result["quarantine"]
+    rejected = sum(kind["quarantined"] for kind in result["rows"].values()) - len(quarantine)
+    out = (
+        f" ({_count(rejected, 'row')} more in quarantine {'was' if rejected == 1 else 'were'} rejected)"
+        if rejected > 0
+        else ""
+    )
     if not quarantine:
-        return "To correct: no row waits for a person."
+        return f"To correct: no row waits for a person{out}."
     first = quarantine[0]
     wait = "1 row waits" if len(quarantine) == 1 else f"{len(quarantine)} rows wait"
     why = first["why"] if first["why"].endswith(("?", ".")) else f"{first['why']}."
-    return f"To correct: {wait} for a person; first {first['file']} row {first['row']}: {why}"
+    return f"To correct: {wait} for a person{out}; first {first['file']} row {first['row']}: {why}"
 
 
 def _pages(result: dict[str, Any]) -> str:

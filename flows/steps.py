@@ -131,6 +131,8 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int, expect: Expect = no
     elif any(f["outcome"] == "refused" and f.pop("new", False) for f in pulled.files):
         ledger.set_fact(con, "plant_sha256", plan)
         store_changed(con, run)
+    if taken:
+        replacing.date(con)
     if pulled.touched is not None and job.plant.names.kept_days is not None:
         names.forget(con, gather.newest(con) - timedelta(days=job.plant.names.kept_days))
     _say_how_read(con, pulled.files)

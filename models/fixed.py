@@ -14,5 +14,8 @@ ROLES: tuple[Role, ...] = get_args(Role)
 Ground = Literal["cooling", "under-baked", "foreign body", "allergen", "short weight", "other"]
 GROUNDS: tuple[Ground, ...] = get_args(Ground)
 
+# initials or a role, as they are typed
+LONGEST_NAME = 40
+
 # what became of a row: together all that were received
 STATUSES = ("accepted", "waiting", "quarantined", "duplicate", "superseded")

@@ -107,6 +107,17 @@ FILES: tuple[Column, ...] = (
     _text("notes", "how it was read: separator, decimal mark, order of dates"),
 )
 
+BROUGHT: tuple[Column, ...] = (
+    _text("kind", "log"),
+    _date("shift_date", "a day that a page is asked for"),
+    _text("file", ""),
+    _num("rows", "its rows that speak of the day", "rows"),
+    _num("in_force", "of these, rows that count or wait for their batch", "rows"),
+    _text(
+        "late", "yes: the day's page had been printed, and that of the day after next, before the file came; else no"
+    ),
+)
+
 FRAMES: dict[str, tuple[Column, ...]] = {
     "pastes": PASTES,
     "batches": BATCHES,
@@ -127,6 +138,7 @@ FRAMES: dict[str, tuple[Column, ...]] = {
     "rules": RULES,
     "restated": RESTATED,
     "files": FILES,
+    "brought": BROUGHT,
 }
 """Frame of a Snapshot -> its columns. More columns may be there; none of these may be missing."""
 
@@ -137,7 +149,7 @@ class Snapshot:
 
     loaves: accepted loaf rows, what pages ask of them, of the days asked for; counted: all loaves that the pages count, counted
     already (None: `loaves` are all, and are counted when asked for); findings: the answers to *is this good?*; charted and alerts: of the
-    whole plant; looked: months looked at for readings that are not independent;
+    whole plant; looked: months looked at for readings that are not independent; brought: of the days asked for;
     hold_events: what people and alerts did with holds. Raises ValueError where a frame lacks a declared column.
     """
 
@@ -156,6 +168,7 @@ class Snapshot:
     rules: pd.DataFrame
     restated: pd.DataFrame
     files: pd.DataFrame
+    brought: pd.DataFrame
     charted: tuple[Charted, ...] = ()
     alerts: tuple[Alert, ...] = ()
     looked: tuple[Looked, ...] = ()

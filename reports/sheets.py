@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from models.logbook import TABLES, Column, Table
 from models.plant import Plant, Product
 from models.reader.reading import plant_codes
+from models.reader.workbook import EXAMPLE
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -67,7 +68,7 @@ def _book(table: Table, plant: Plant) -> Workbook:
     from openpyxl.styles import Alignment, Font, PatternFill
 
     book = Workbook()
-    log, shown, codes = book.active, book.create_sheet("example"), book.create_sheet("codes")
+    log, shown, codes = book.active, book.create_sheet(EXAMPLE), book.create_sheet("codes")
     log.title, codes.sheet_state = table.kind, "hidden"
     for sheet in (log, shown):
         _row(sheet, 1, [heading(column) for column in table.columns])

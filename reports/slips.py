@@ -4,33 +4,36 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from models.logbook import TABLES
-from models.storage.replacing import COLUMN
+from models.storage.replacing import BY, COLUMN
 from reports.pages import put
 
 if TYPE_CHECKING:
     from models.plant import Plant
     from models.storage.decisions import Waiting
 
+_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 BESIDE = ("in question", "proposed", "why")
 
 
 def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str, str]], folder: Path) -> list[Path]:
     """One page a shift that wrote rows, one workbook a log with the rows to correct; returns their paths.
 
-    cells: row number (seq) -> column -> text as the row stands, and what the row is called. Corrected in its own columns and
-    dropped into the logs folder, a workbook is taken like any other log, each row in the place of the one it names.
+    cells: row number (seq) -> column -> text as the row stands, and what the row is called. Corrected in its own columns,
+    with initials or a role in `corrected_by`, and dropped into the logs folder, a workbook is taken like any other log, each row
+    in the place of the one it names.
     """
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     shifts: dict[str, list[Waiting]] = {}
     for row in rows:
-        shifts.setdefault(f"{row.shift_date or 'date unknown'} {row.shift or ''}".strip(), []).append(row)
+        shifts.setdefault(_shift(plant, row, cells[row.seq]), []).append(row)
     for shift, mine in sorted(shifts.items()):
         path = folder / f"slip-{re.sub(r'[^0-9A-Za-z-]+', '-', shift)}.html"
         put(path, _page(plant, shift, mine))
@@ -40,6 +43,17 @@ def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str
         _workbook(kind, [row for row in rows if row.kind == kind], cells).save(path)
         written.append(path)
     return written
+
+
+def _shift(plant: Plant, row: Waiting, cells: Mapping[str, str]) -> str:
+    """The shift that wrote a row: its own, else the one that was on at its clock."""
+    from models.calls import shift_at
+
+    at = cells.get(TABLES[row.kind].at, "")
+    if row.shift_date or TABLES[row.kind].by_name[TABLES[row.kind].at].type != "time" or not at:
+        return f"{row.shift_date or 'date unknown'} {row.shift or ''}".strip()
+    shift, began = shift_at(plant, datetime.fromisoformat(at).astimezone(UTC).replace(tzinfo=None))
+    return f"{began.replace(tzinfo=UTC).astimezone(plant.zone).date()} {shift}"
 
 
 def _page(plant: Plant, shift: str, rows: Sequence[Waiting]) -> str:
@@ -57,21 +71,31 @@ def _workbook(kind: str, rows: Sequence[Waiting], cells: Mapping[int, Mapping[st
     sheet = book.active
     sheet.title = kind
     names = [column.name for column in TABLES[kind].columns]
-    for place, name in enumerate([*names, *BESIDE, COLUMN], 1):
+    numbers = {place for place, column in enumerate(TABLES[kind].columns, 1) if column.type == "number"}
+    for place, name in enumerate([*names, *BESIDE, BY, COLUMN], 1):
         _text(sheet.cell(1, place), name).font = Font(bold=True)
     for line, row in enumerate(rows, 2):
         values = dict(cells[row.seq]) | ({row.column: row.value} if row.value else {})
-        beside = (row.column, row.proposal or "nothing is proposed", row.why)
+        beside = (row.column, row.proposal or "nothing is proposed", row.why, "")
         for place, text in enumerate([*(values.get(name, "") for name in names), *beside, values.get(COLUMN, "")], 1):
-            _text(sheet.cell(line, place), text)
+            _fill(sheet.cell(line, place), text, place in numbers)
+        to_fill = PatternFill("solid", start_color="FFE08A")
+        sheet.cell(line, len(names) + len(BESIDE) + 1).fill = to_fill
         if row.column in names:
             questioned = sheet.cell(line, names.index(row.column) + 1)
-            questioned.fill, questioned.font = (
-                PatternFill("solid", start_color="FFE08A"),
-                Font(bold=True, underline="single"),
-            )
+            questioned.fill, questioned.font = to_fill, Font(bold=True, underline="single")
     sheet.freeze_panes = "A2"
     return book
+
+
+def _fill(cell: Any, text: str, number: bool) -> None:
+    """A number as a real one, so that what is typed over it is one too, whatever decimal mark the machine has; else a text."""
+    if number and _NUMBER.fullmatch(text):
+        cell.value = float(text)
+        return
+    _text(cell, text)
+    if number:
+        cell.number_format = "General"
 
 
 def _text(cell: Any, text: str) -> Any:

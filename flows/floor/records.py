@@ -29,7 +29,7 @@ def main(argv: list[str]) -> int:
     quiet()
     logging.basicConfig(level=logging.WARNING, format="%(name)s: %(message)s")  # the service puts the time before it
     if hasattr(os, "nice"):
-        os.nice(5)  # the board goes first
+        os.nice(10)  # the board goes first
     with_prefect = "--prefect" in argv
     places = [Path(part) for part in argv if part != "--prefect"]
     told: SimpleQueue[dict[str, Any] | None] = SimpleQueue()

@@ -32,10 +32,9 @@ def sentence(alert: Alert, level: float, paste_flour_pct: float, batches: pd.Dat
     if gaps.empty:
         return said["not_known"].format(fall=fall)
     can = explainable_fall(-float(gaps.mean()), paste_flour_pct)
-    points = f"{gaps.mean():+.1f}".replace("-", "−")
     return said["says"].format(
         flour=paste_flour_pct,
-        points=points,
+        points=gaps.mean(),
         n=len(gaps),
         likely=max(can.likely_pct, 0.0),
         most=can.most_pct,

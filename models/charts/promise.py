@@ -36,7 +36,8 @@ def promise(
         says = t["not_found"].format(false_alarms=false, change=what)
     else:
         soon = _days(batches / per_day)
-        says = t["found"].format(false_alarms=false, change=what, batches=batches, time=soon)
+        found = t["found_lots" if char.per == "plant" else "found"]
+        says = found.format(false_alarms=false, change=what, batches=batches, time=soon)
     return t["learning"].format(says=says) if baseline.learning else says
 
 

@@ -103,7 +103,9 @@ def _by_suite(
     columns = {rule.code: verdicts[rule.code].as_column() for rule in asked if not rule.code.endswith(".required")}
     results = _validate(name, pd.concat([rows, pd.DataFrame(columns, index=rows.index)], axis=1), asked, plant)
     return tuple(
-        _outcome(rule, results[rule.code], len(rows)) if rule.code in results else Outcome(rule, 0, (), NOTHING)
+        _outcome(rule, results[rule.code], int(verdicts[rule.code].can.sum()))
+        if rule.code in results
+        else Outcome(rule, 0, (), NOTHING)
         for rule in rules
     )
 
@@ -133,14 +135,20 @@ class Verdict:
 
 def verdict(rule: Rule, rows: pd.DataFrame) -> Verdict:
     """What a rule says of every row of a frame with the rule's columns."""
-    can = np.ones(len(rows), dtype=bool)
+    can = can_judge(rule, rows)
     if rule.code.endswith(".required"):
         return Verdict(can, rows[rule.column].isna().to_numpy() if rule.column in rows else ~can)
-    for name in rule.needs:
-        can &= rows[name].notna().to_numpy()
     if not can.any():
         return Verdict(can, np.zeros(len(rows), dtype=bool))
     return Verdict(can, can & np.asarray(rows[_read_by(rule.fails)].eval(rule.fails), dtype=bool))
+
+
+def can_judge(rule: Rule, rows: pd.DataFrame) -> np.ndarray:
+    """Whether a rule has what it needs, one bool a row."""
+    can = np.ones(len(rows), dtype=bool)
+    for name in rule.needs:
+        can &= rows[name].notna().to_numpy()
+    return can
 
 
 @cache
@@ -200,15 +208,22 @@ def _hush() -> None:
 def _validate(name: str, frame: pd.DataFrame, rules: tuple[Rule, ...], plant: Plant) -> dict[str, dict[str, Any]]:
     """Run one suite; rule code -> GX's result with `exception_info`. Positions are the frame's index.
 
-    rules: those that have something to judge; an expectation costs the library milliseconds, whatever it is asked of.
+    rules: those that have something to judge; an expectation costs the library milliseconds, whatever it is asked of, and
+    twice that where it must list rows: only those that do not hold are asked which rows break them.
     """
     if not rules:
         return {}
+    batch = _frames().get_batch({"dataframe": frame})
+    held = _ask(batch, name, rules, plant, "BOOLEAN_ONLY")
+    broken = tuple(rule for rule in rules if not held[rule.code]["success"])
+    return held | (_ask(batch, name, broken, plant, "COMPLETE") if broken else {})
+
+
+def _ask(batch: Any, name: str, rules: tuple[Rule, ...], plant: Plant, fully: str) -> dict[str, dict[str, Any]]:
     import great_expectations as gx
 
-    batch = _frames().get_batch({"dataframe": frame})
     suite = gx.ExpectationSuite(name, expectations=[_expectation(rule, plant) for rule in rules])
-    result = batch.validate(suite, result_format={"result_format": "COMPLETE", "return_unexpected_index_query": False})
+    result = batch.validate(suite, result_format={"result_format": fully, "return_unexpected_index_query": False})
     return {
         r.expectation_config.meta["rule"]: {"success": r.success, **(r.result or {}), "raised": _raised(r)}
         for r in result.results
@@ -221,14 +236,12 @@ def _raised(result: Any) -> bool:
     return any(part.get("raised_exception") for part in parts)
 
 
-def _outcome(rule: Rule, result: dict[str, Any], n: int) -> Outcome:
-    if result["raised"] or "element_count" not in result:
+def _outcome(rule: Rule, result: dict[str, Any], judged: int) -> Outcome:
+    """judged: rows the rule could judge; a rule that does not hold must name those that break it."""
+    if result["raised"] or not (result["success"] or result.get("unexpected_index_list")):
         return Outcome(rule, 0, (), COULD_NOT_RUN)
-    missing = 0 if rule.code.endswith(".required") else result.get("missing_count", 0)
     rows = tuple(sorted(result.get("unexpected_index_list") or ()))
-    judged = n - missing
-    outcome = NOTHING if judged == 0 else BROKEN if rows else PASSED
-    return Outcome(rule, judged, rows, outcome)
+    return Outcome(rule, judged, rows, BROKEN if rows else PASSED)
 
 
 def explain(rule: Rule, row: pd.Series, plant: Plant, written: str = "") -> str:

@@ -73,7 +73,7 @@ def _finding(kind: str, key: str, rule: Any, row: pd.Series, plant: Plant) -> tu
 
 def _count(con: duckdb.DuckDBPyConnection, kind: str, found: checks.Judged, rows: pd.DataFrame) -> None:
     """Which batches each rule could judge: kept by batch, so that a batch worked out again counts once."""
-    import pandas as pd
+    import numpy as np
 
     key = store.WIDE_KEY[kind]
     con.register("judged_again", rows[[key]])
@@ -82,17 +82,20 @@ def _count(con: duckdb.DuckDBPyConnection, kind: str, found: checks.Judged, rows
         f"OR key NOT IN (SELECT {key} FROM {kind}))"
     )
     con.unregister("judged_again")
-    parts = []
-    for outcome in found.outcomes:
-        can = found.rows[list(outcome.rule.needs)].notna().all(axis=1) if len(found.rows) else pd.Series(dtype=bool)
-        part = found.rows.loc[can, [key, "shift_date"]].rename(columns={key: "key"})
-        parts.append(
-            part.assign(
-                rule=outcome.rule.code,
-                kind=kind,
-                could_run=outcome.outcome != checks.COULD_NOT_RUN,
-                broken=part.index.isin(outcome.rows),
-            )
-        )
-    if parts:
-        store.insert(con, "judged_batch", pd.concat(parts, ignore_index=True))
+    if found.rows.empty:
+        return
+    judged = [np.flatnonzero(checks.can_judge(one.rule, found.rows)) for one in found.outcomes]
+    each = [len(at) for at in judged]
+    table = found.rows[[key, "shift_date"]].iloc[np.concatenate(judged)].rename(columns={key: "key"})
+    broken = [np.isin(at, one.rows) for at, one in zip(judged, found.outcomes, strict=True)]
+    could_run = [one.outcome != checks.COULD_NOT_RUN for one in found.outcomes]
+    store.insert(
+        con,
+        "judged_batch",
+        table.assign(
+            rule=np.repeat([one.rule.code for one in found.outcomes], each),
+            kind=kind,
+            could_run=np.repeat(could_run, each),
+            broken=np.concatenate(broken),
+        ),
+    )

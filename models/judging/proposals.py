@@ -36,6 +36,8 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
     if rule.code.endswith(".wrong-year"):
         return _other_year(row, rule.kind, plant)
+    if rule.code == "loaf.heavier-than-its-dough":
+        return _with_its_dough(row, plant)
     maker = PROPOSALS.get(rule.code)
     return maker(row) if maker else None
 
@@ -79,7 +81,9 @@ def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
 
 
 def _tare(row: pd.Series) -> Cells | None:
-    """The tare, on both weights or on Wb alone."""
+    """The tare, on both weights or on Wb alone; nothing where one is written beside them, so that it is not that alone."""
+    if row["tare_kg"] > 0:
+        return None
     extra = round(float(row["off_charge_kg"]), 3)
     if row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]:
         return {"tare_kg": extra}
@@ -91,13 +95,13 @@ def _swap(one: str, other: str) -> Maker:
 
 
 def _shifted(*names: str) -> Maker:
-    """A clock after midnight that kept the date of the evening before."""
+    """A clock after midnight that kept the date of the evening before, or one within the shift that has the next day's date."""
 
     def made(row: pd.Series) -> Cells | None:
-        late = row["shift_offset_h"] + 24
-        shift_hours = row["shift_offset_h"] - row["shift_late_h"]
-        fits = -4 <= late <= shift_hours + 12
-        return {name: row[name] + DAY for name in names} if fits else None
+        offset, shift_hours = row["shift_offset_h"], row["shift_offset_h"] - row["shift_late_h"]
+        if -4 <= offset + 24 <= shift_hours + 12:
+            return {name: row[name] + DAY for name in names}
+        return {name: row[name] - DAY for name in names} if 0 <= offset - 24 <= shift_hours else None
 
     return made
 
@@ -198,8 +202,24 @@ def _slipped_point(column: str, of: str, low: float, high: float) -> Maker:
 
 
 def _volume_or_weight(row: pd.Series) -> Cells | None:
-    by_piece = _slipped_point("baked_g", "scaled_g", 0.8, 0.98)(row)
+    by_piece = _slipped_point("baked_g", "scaled_g", *OF_ITS_DOUGH)(row)
     return by_piece or _slipped_point("volume_ml", "baked_g", 2.0, 8.0)(row)
+
+
+# share of a dough piece that a loaf weighs, and how far a piece may be off the one its line scales; common practice, no source
+OF_ITS_DOUGH = (0.8, 0.98)
+NEAR_ITS_PIECE = 0.08
+
+
+def _with_its_dough(row: pd.Series, plant: Plant) -> Cells | None:
+    """Loaf and dough piece changed over, where the larger is a piece of that line; else a slipped point of the loaf."""
+    loaf, piece = float(row["baked_g"]), float(row["scaled_g"])
+    line = plant.lines.get(str(row.get("line", "")))
+    pieces = [plant.products[name].scaled_g for name in line.products] if line else []
+    scaled = not pieces or any(abs(loaf - usual) <= NEAR_ITS_PIECE * usual for usual in pieces)
+    if OF_ITS_DOUGH[0] <= piece / loaf <= OF_ITS_DOUGH[1] and scaled:
+        return {"baked_g": piece, "scaled_g": loaf}
+    return _slipped_point("baked_g", "scaled_g", *OF_ITS_DOUGH)(row)
 
 
 def _off_median(column: str, ratio: str) -> Maker:
@@ -228,6 +248,5 @@ PROPOSALS: dict[str, Maker] = {
     "output.wasted-above-made": _swap("pieces_made", "pieces_wasted"),
     "loaf.weight-and-volume-swapped": _swap("baked_g", "volume_ml"),
     "loaf.specific-volume-not-credible": _volume_or_weight,
-    "loaf.heavier-than-its-dough": _swap("baked_g", "scaled_g"),
-    "loaf.bake-loss-not-credible": _slipped_point("baked_g", "scaled_g", 0.8, 0.98),
+    "loaf.bake-loss-not-credible": _slipped_point("baked_g", "scaled_g", *OF_ITS_DOUGH),
 }

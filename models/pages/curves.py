@@ -18,7 +18,7 @@ from models.pages.production_day import end, start
 from models.pages.shown import Curve, Dot, Span
 from models.pages.words import number
 from models.plant import Plant
-from models.shapes import Baseline, Charted, Episode
+from models.shapes import Baseline, Charted, Episode, Stream
 from models.texts import texts
 
 if TYPE_CHECKING:
@@ -140,8 +140,7 @@ def _left_out(base: Baseline) -> str:
 
 def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     """The baseline in one sentence, and a second where the plant file says that it is not good in itself."""
-    of_lots = charted.stream.characteristic == LOTS_CHARTED
-    said = baseline_says(charted.baseline, charted.stream.unit, snapshot, of_lots)
+    said = baseline_says(charted, snapshot)
     bad = against_window(charted, snapshot.plant)
     changed = charted.baseline is not None and row_changed(charted.baseline, charted.points)
     parts = (
@@ -153,11 +152,12 @@ def _baseline(charted: Charted, snapshot: Snapshot | Seen) -> str:
     return " ".join(part for part in parts if part)
 
 
-def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, of_lots: bool = False) -> str:
-    """Level, spread, n and dates of a baseline, in one sentence. of_lots: whether a point is a yeast lot, not a batch."""
-    t = texts("curve")["baseline"]
+def baseline_says(charted: Charted, snapshot: Snapshot | Seen) -> str:
+    """Level, spread, n and dates of a stream's baseline, in one sentence."""
+    t, base, unit = texts("curve")["baseline"], charted.baseline, charted.stream.unit
     if base is None:
         return t["none"]
+    of_lots = charted.stream.characteristic == LOTS_CHARTED
     zone = snapshot.plant.zone
     first, last = words.local(base.first_at, zone), words.local(base.last_at, zone)
     dates = words.span(first.date(), last.date()) if first and last else words.NOT_RECORDED
@@ -166,7 +166,7 @@ def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, o
         level=number(base.level, unit),
         level_se=number(base.level_se, unit, fine),
         sd=number(base.sd, unit, fine),
-        size=_size(base, of_lots),
+        size=_size(base, charted.stream),
         dates=dates,
     )
     if not base.learning:
@@ -175,12 +175,12 @@ def baseline_says(base: Baseline | None, unit: str, snapshot: Snapshot | Seen, o
     return f"{so_far} {says}"
 
 
-def _size(base: Baseline, of_lots: bool) -> str:
-    """How many points a baseline is made of, over how many days and lots."""
+def _size(base: Baseline, stream: Stream) -> str:
+    """How many points a baseline is made of, over how many days and lots: a paste's are of flour, a dough's of yeast."""
     t = texts("curve")["counted"]
     days = words.count(base.days, t["day"], t["days"])
-    lots = t["yeast_lot"], t["yeast_lots"]
-    if of_lots:
+    lots = (t["flour_lot"], t["flour_lots"]) if stream.kettle else (t["yeast_lot"], t["yeast_lots"])
+    if stream.characteristic == LOTS_CHARTED:
         return words.join([words.count(base.batches, *lots), days])
     return words.join([words.count(base.batches, t["batch"], t["batches"]), days, words.count(base.lots, *lots)])
 

@@ -54,7 +54,8 @@ class Day:
     to_review: tuple[Item, ...]
     not_checked: tuple[Item, ...]
     restated: Sheet
-    corrected: str
+    corrected: Sheet
+    late: str
     weights: Weights
     lines: tuple[Line, ...]
     plantwide: tuple[Curve, ...]
@@ -75,7 +76,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
     holds, waiting = held.holds(snapshot, on), held.to_decide(snapshot, on)
     review = (*held.to_act_on(snapshot, on), *held.beyond_limits(snapshot, on))
     unchecked = not_checked(snapshot, on)
-    sheet, corrected = restated(snapshot, on)
+    sheet, corrected, late = restated(snapshot, on)
     lines = tuple(_line(snapshot, name, on) for name in sorted(snapshot.plant.lines))
     counts = {
         "held": sum(hold.stands for hold in holds),
@@ -94,6 +95,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
         not_checked=unchecked,
         restated=sheet,
         corrected=corrected,
+        late=late,
         weights=weights(snapshot, on),
         lines=lines,
         plantwide=_plantwide(snapshot, on),
@@ -121,12 +123,17 @@ def _lead(snapshot: Snapshot, on: date, counts: dict[str, int], lines: tuple[Lin
     doughs, pastes = len(of_day(snapshot.batches, on)), len(of_day(snapshot.pastes, on))
     if not doughs and not pastes:
         return ("No dough and no paste is recorded for this day. That is not the same as a day without production.",)
-    made = f"{words.count(doughs, 'dough')} and {words.count(pastes, 'paste')}."
+    made = f"{words.counted(doughs, 'dough')} and {words.counted(pastes, 'paste')}."
     counted = "; ".join(f"{many or 'nothing'} {what}" for what, many in counts.items())
-    changed = [
-        f"{line.line}: {words.sentence(c.size.split(' (')[0])}" for line in lines for c in line.changes if not c.over
-    ]
+    changed = [f"{line.line}: {words.sentence(_moved(c))}" for line in lines for c in line.changes if not c.over]
     return made, words.sentence(counted), *changed[:4]
+
+
+def _moved(change: Change) -> str:
+    """What moved and how big, without the line: "specific volume 4.5 % small, about 85 mL on a 400 g loaf"."""
+    what, size = change.title.split(": ", 1)[-1], change.size.split(" (")[0]
+    _, comma, on_a_loaf = size.partition(", ")
+    return f"{what}{comma}{on_a_loaf}"
 
 
 def _line(snapshot: Snapshot, name: str, on: date) -> Line:
@@ -180,7 +187,7 @@ def _state(
 ) -> tuple[State, str]:
     """A line's state in a word, and what it rests on."""
     measured = int((batches["loaves"].fillna(0) > 0).sum())
-    n = f"{measured} of {words.count(len(batches), 'dough')} measured"
+    n = f"{measured} of {words.counted(len(batches), 'dough')} measured"
     lidded = snapshot.plant.lines[name].lidded
     rider = " The lid fixes the volume, so specific volume is no sign here." if lidded else ""
     if not len(batches):
@@ -189,7 +196,7 @@ def _state(
         state: State = "now" if any(a.urgency == "now" for a in alerts) else "review"
         return state, f"{words.sentence(held.headline(alerts[0]).split(': ', 1)[1])} {n}.{rider}"
     if not measured:
-        return "unchecked", f"None of {words.count(len(batches), 'dough')} has loaves yet.{rider}"
+        return "unchecked", f"None of {words.counted(len(batches), 'dough')} has loaves yet.{rider}"
     if learning or not any(c.stream.line == name for c in snapshot.charted):
         return "learning", f"Too little history to judge small changes; {n}.{rider}"
     return "steady", f"No lasting change seen; {n}.{rider}"

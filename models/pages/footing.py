@@ -110,8 +110,8 @@ def _baselines(snapshot: Snapshot) -> list[str]:
     said = []
     for charted in sorted(snapshot.charted, key=lambda c: (c.stream.line or "", c.stream.kettle or "", in_order(c))):
         stream = charted.stream
-        where = " ".join(part for part in (stream.kettle, stream.line, stream.product) if part)
+        t = texts("footing")["baselines"]
+        where = " ".join(part for part in (stream.kettle, stream.line, stream.product) if part) or t["all_lines"]
         title = words.characteristic(stream.characteristic).title.lower()
-        baseline = baseline_says(charted.baseline, stream.unit, snapshot)
-        said.append(texts("footing")["baselines"]["line"].format(where=where, what=title, baseline=baseline))
+        said.append(t["line"].format(where=where, what=title, baseline=baseline_says(charted, snapshot)))
     return said

@@ -149,7 +149,7 @@ def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple
         return ("No dough names this paste yet.",)
     names = words.join(words.batch(key, on) for key in used["batch_key"])
     repair = " Baked ones too: baking does not repair it." if alert.urgency == "hold" else ""
-    return (f"Went into {words.count(len(used), 'dough')}: {names}.{repair}",)
+    return (f"Went into {words.counted(len(used), 'dough')}: {names}.{repair}",)
 
 
 def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
@@ -177,7 +177,9 @@ def _earlier(rows: pd.DataFrame) -> tuple[Item, ...]:
         for stamp, many in zip(pd.DatetimeIndex(per_day.index), per_day, strict=True)
     ]
     shown = named if len(named) <= 8 else [*named[:7], f"{len(named) - 7} days more"]
-    title = f"{words.count(len(rows), 'row')} of earlier days {'waits' if len(rows) == 1 else 'wait'} in quarantine too"
+    title = (
+        f"{words.counted(len(rows), 'row')} of earlier days {'waits' if len(rows) == 1 else 'wait'} in quarantine too"
+    )
     return (Item("waiting", title, f"Of {words.join(shown)}; each is on its own day's page."),)
 
 
@@ -194,7 +196,7 @@ def _gravity(kind: str, rows: list[dict[str, Any]]) -> tuple[int, int]:
 
 def _group(kind: str, rows: list[dict[str, Any]]) -> Item:
     first = rows[0]
-    title = f"{words.count(len(rows), f'{kind} row')} in quarantine: {words.rule(first['rule'])}"
+    title = f"{words.counted(len(rows), 'row_of').format(kind=kind)} in quarantine: {words.rule(first['rule'])}"
     detail = tuple(_row(row) for row in rows[:5])
     more = len(rows) - len(detail)
     if more:
@@ -225,7 +227,7 @@ def beyond_limits(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
 
 def _beyond(place: str, rows: list[dict[str, Any]], on: date) -> Item:
     state: State = "review"
-    title = f"{place}: {words.rule(rows[0]['rule'])}, {words.count(len(rows), 'batch', 'batches')}"
+    title = f"{place}: {words.rule(rows[0]['rule'])}, {words.counted(len(rows), 'batch')}"
     return Item(
         state, title, detail=tuple(f"{words.batch(row['key'], on)}: {words.text(row['says'])}" for row in rows[:8])
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from typing import TYPE_CHECKING
@@ -32,8 +33,11 @@ def not_checked(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     return tuple(found)
 
 
-def _of(part: int, whole: int, one: str, more: str | None = None) -> str:
-    return f"{part} of {words.count(whole, one, more)}"
+MOST_WHYS = 6  # reasons to wait that are told; the row account tells all
+
+
+def _of(part: int, whole: int, what: str) -> str:
+    return f"{part} of {words.counted(whole, what)}"
 
 
 def _item(title: str, says: str = "", detail: tuple[str, ...] = ()) -> Item:
@@ -46,7 +50,7 @@ def _cooling(snapshot: Snapshot, pastes: pd.DataFrame, day: date) -> Iterator[It
     unread = pastes[pastes["cooling"] == "not checked"]
     if snapshot.plant.cooling is None:
         yield _item(
-            f"cooling of {words.count(len(pastes), 'paste')}",
+            f"cooling of {words.counted(len(pastes), 'paste')}",
             "The plant file has no [cooling] section: the limits come from the plant's own food-safety plan.",
         )
     elif len(unread):
@@ -123,9 +127,18 @@ def _waiting(snapshot: Snapshot, day: date) -> Iterator[Item]:
     waiting = rows[rows["status"] == "waiting"]
     if len(waiting):
         kinds = waiting.groupby("kind", sort=True)["row"].count()
-        says = words.join(words.count(many, f"{kind} row") for kind, many in kinds.items())
+        says = words.join(words.counted(many, "row_of").format(kind=kind) for kind, many in kinds.items())
         one = len(waiting) == 1
-        yield _item(f"{says} {'waits for the batch it names' if one else 'wait for the batches they name'}")
+        whys = Counter((row["kind"], words.text(row["why"])) for row in records(waiting))
+        detail = tuple(
+            words.sentence(f"{words.counted(many, 'row_of').format(kind=kind)}: {why}")
+            for (kind, why), many in sorted(whys.items())
+        )
+        yield _item(
+            f"{says} {'waits for the batch it names' if one else 'wait for the batches they name'}",
+            "",
+            detail[:MOST_WHYS],
+        )
 
 
 def _rules(snapshot: Snapshot, day: date) -> Iterator[Item]:
@@ -138,7 +151,7 @@ def _rules(snapshot: Snapshot, day: date) -> Iterator[Item]:
     if len(failed):
         names = words.join(f"{row['kind']} {words.rule(row['rule'])}" for row in records(failed))
         yield _item(
-            f"{words.count(len(failed), 'rule')} could not run", "Their answer is unknown, not good.", (f"{names}.",)
+            f"{words.counted(len(failed), 'rule')} could not run", "Their answer is unknown, not good.", (f"{names}.",)
         )
     judged = set(of_the_day.loc[of_the_day["judged"] > 0, "rule"]) | set(failed["rule"])
     idle = rules[~rules["rule"].isin(judged)].drop_duplicates("rule")
@@ -147,4 +160,4 @@ def _rules(snapshot: Snapshot, day: date) -> Iterator[Item]:
             f"{kind}: {'; '.join(sorted(words.rule(code) for code in alike['rule']))}."
             for kind, alike in idle.groupby("kind", sort=True)
         )
-        yield _item(f"{words.count(len(idle), 'rule')} had nothing to judge", "", per_kind)
+        yield _item(f"{words.counted(len(idle), 'rule')} had nothing to judge", "", per_kind)

@@ -11,6 +11,7 @@ from models.pages.production_day import of_day
 from models.pages.shown import Cell, Sheet
 from models.pages.words import number
 from models.snapshot import COUNTS, records
+from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,6 +32,7 @@ class Account:
     excluded: Sheet
     elsewhere: str
     passed_over: Sheet
+    how_read: Sheet
     refused: Sheet
 
 
@@ -42,32 +44,46 @@ def account(snapshot: Snapshot, day: date) -> Account:
     dated = rows[(rows["shift_date"] == pd.Timestamp(day)) | rows["shift_date"].isna()]
     left_out = snapshot.excluded
     shown = left_out[(left_out["shift_date"] == pd.Timestamp(day)) | left_out["shift_date"].isna()]
+    brought = of_day(snapshot.brought, day)
+    undated = int(rows.loc[rows["shift_date"].isna(), "received"].sum())
+    on_every_page = texts("account")["undated"].format(rows=words.counted(undated, "row")) if undated else ""
     return Account(
-        says=f"This day: {_line(dated)}.",
+        says=f"This day: {_line(dated)}{on_every_page}.",
         whole=f"All days: {_line(rows)}.",
         adds_up=_adds_up(rows) and _adds_up(dated),
         by_kind=_by_kind(dated),
         excluded=_excluded(shown),
         elsewhere=_elsewhere(len(left_out) - len(shown)),
-        passed_over=_passed_over(snapshot.passed_over),
+        passed_over=_passed_over(snapshot.passed_over[snapshot.passed_over["file"].isin(brought["file"])]),
+        how_read=_how_read(snapshot.files[snapshot.files["file"].isin(brought["file"])]),
         refused=_refused(snapshot.files),
     )
 
 
-def restated(snapshot: Snapshot, day: date) -> tuple[Sheet, str]:
-    """What changed on the day's rows since its page was printed, and how much was corrected before that."""
-    rows = of_day(snapshot.restated, day)
+def restated(snapshot: Snapshot, day: date) -> tuple[Sheet, Sheet, str]:
+    """What changed on the day's rows since its page was first printed, what was corrected before that, and what came late."""
+    rows, t = of_day(snapshot.restated, day), texts("account")["restated"]
     after = rows[rows["printed"] == "yes"]
-    before = len(rows) - len(after)
-    earlier = f"{words.count(before, 'value')} corrected before this page was first printed." if before else ""
-    sheet = Sheet(
-        "restated",
-        "Corrected since this page was last printed; both readings stay in the store.",
-        ("Row", "Column", "Was", "Is now", "Brought by"),
-        tuple(_restated_row(row) for row in records(after)),
-        "Nothing: no row of this day has changed since its page was last printed.",
-    )
-    return sheet, earlier
+    before = rows[rows["printed"] != "yes"]
+    sheets = (_corrected("restated", t["since"], after), _corrected("corrected", t["before"], before))
+    return *sheets, _late(of_day(snapshot.brought, day))
+
+
+def _corrected(name: str, says: str, rows: pd.DataFrame) -> Sheet:
+    t = texts("account")["restated"]
+    cells = tuple(_restated_row(row) for row in records(rows))
+    said = says.format(values=words.counted(len(rows), "value"))
+    return Sheet(name, said, tuple(t["heads"]), cells, t["nothing"])
+
+
+def _late(brought: pd.DataFrame) -> str:
+    """Rows that came when the day was over, with the files that brought them; "" where none did."""
+    rows, t = brought[(brought["late"] == "yes") & (brought["in_force"] > 0)], texts("account")["restated"]
+    parts = [
+        t["late_of"].format(rows=words.counted(row["in_force"], "row_of").format(kind=row["kind"]), file=row["file"])
+        for row in records(rows)
+    ]
+    return t["late"].format(rows=words.join(parts)) if parts else ""
 
 
 def _restated_row(row: dict[str, Any]) -> tuple[Cell, ...]:
@@ -129,7 +145,7 @@ def _excluded_row(row: dict[str, Any]) -> tuple[Cell, ...]:
 
 
 def _elsewhere(many: int) -> str:
-    return f"{words.count(many, 'row')} of other days left out: see those days' pages." if many else ""
+    return f"{words.counted(many, 'row')} of other days left out: see those days' pages." if many else ""
 
 
 def _passed_over(rows: pd.DataFrame) -> Sheet:
@@ -141,7 +157,16 @@ def _passed_over(rows: pd.DataFrame) -> Sheet:
     )
 
 
+def _how_read(files: pd.DataFrame) -> Sheet:
+    """What had to be decided to read the day's files; a file that reads as it stands is not listed."""
+    t, rows = texts("account")["how_read"], records(files[(files["outcome"] == "taken") & files["notes"].notna()])
+    cells = tuple((Cell(r["file"]), Cell(r["kind"]), Cell(r["notes"])) for r in rows if not words.missing(r["notes"]))
+    return Sheet("how-read", t["says"], tuple(t["heads"]), cells, t["none"])
+
+
 def _refused(files: pd.DataFrame) -> Sheet:
-    rows = records(files[files["outcome"] == "refused"])
+    """Files refused for good: one that came again under its name, and was taken then, is no loss any more."""
+    t, taken = texts("account")["refused"], set(files.loc[files["outcome"] == "taken", "file"])
+    rows = [row for row in records(files[files["outcome"] == "refused"]) if row["file"] not in taken]
     cells = tuple((Cell(r["file"]), Cell(words.text(r["why"]))) for r in rows)
-    return Sheet("refused", "Files refused whole; nothing of them was received", ("File", "Why"), cells, "None.")
+    return Sheet("refused", t["says"], tuple(t["heads"]), cells, t["none"])

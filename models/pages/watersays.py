@@ -30,7 +30,7 @@ def _lost(pastes: pd.DataFrame) -> Iterator[str]:
     if len(losses):
         spread = words.interval(losses.min(), losses.max(), "% of Wb")
         mean = number(losses.mean(), "% of Wb")
-        yield f"{words.count(len(pastes), 'cook')}: loss {spread}, mean {mean} (n = {len(losses)})."
+        yield f"{words.counted(len(pastes), 'cook')}: loss {spread}, mean {mean} (n = {len(losses)})."
 
 
 def _given(pastes: pd.DataFrame, batches: pd.DataFrame) -> Iterator[str]:
@@ -38,8 +38,8 @@ def _given(pastes: pd.DataFrame, batches: pd.DataFrame) -> Iterator[str]:
     if len(kettle) or len(mixer):
         yield (
             f"Water given: {number(kettle.sum(), 'kg', 1)} into the kettles ({len(kettle)} of"
-            f" {words.count(len(pastes), 'paste')} say), {number(mixer.sum(), 'kg', 1)} at the mixers ({len(mixer)} of"
-            f" {words.count(len(batches), 'dough')} say)."
+            f" {words.counted(len(pastes), 'paste')} say), {number(mixer.sum(), 'kg', 1)} at the mixers ({len(mixer)} of"
+            f" {words.counted(len(batches), 'dough')} say)."
         )
 
 
@@ -47,7 +47,7 @@ def _owed(batches: pd.DataFrame) -> Iterator[str]:
     short = batches[batches["water_made_good"] == "no"]
     if len(short):
         owed = number(short["water_owed_kg"].sum(), "kg", 1)
-        yield f"{owed} of water owed and not given, in {words.count(len(short), 'dough')}."
+        yield f"{owed} of water owed and not given, in {words.counted(len(short), 'dough')}."
 
 
 def _not_written(snapshot: Snapshot, batches: pd.DataFrame) -> Iterator[str]:
@@ -56,13 +56,13 @@ def _not_written(snapshot: Snapshot, batches: pd.DataFrame) -> Iterator[str]:
     if not len(unknown):
         return
     yield (
-        f"{number(unknown['water_owed_kg'].sum(), 'kg', 1)} of water owed in {words.count(len(unknown), 'dough')} where"
+        f"{number(unknown['water_owed_kg'].sum(), 'kg', 1)} of water owed in {words.counted(len(unknown), 'dough')} where"
         " nobody wrote whether it was given."
     )
     normal = [row["batch_key"] for row in records(unknown) if _normal_volume(snapshot, row)]
     if normal:
         yield (
-            f"Of these, {words.count(len(normal), 'dough')} came out at normal volume all the same: probably made good,"
+            f"Of these, {words.counted(len(normal), 'dough')} came out at normal volume all the same: probably made good,"
             " not written."
         )
 

@@ -9,11 +9,10 @@ from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from models.texts import texts
+from models.texts import MINUS, texts
 
 NOT_RECORDED = "not recorded"
 _SPACE = "\u00a0"
-_MINUS = "\u2212"
 
 _DECIMALS = {
     "mL/g": 2,
@@ -88,7 +87,7 @@ def number(value: Any, unit: str = "", decimals: int | None = None, *, signed: b
     shown = f"{value:{'+' if signed else ''},.{places}f}"
     if float(shown.replace(",", "")) == 0:
         shown = f"{0:.{places}f}"
-    shown = shown.replace(",", "\u202f").replace("-", _MINUS)
+    shown = shown.replace(",", "\u202f").replace("-", MINUS)
     return f"{shown}{_SPACE}{unit}" if unit else shown
 
 
@@ -122,9 +121,14 @@ def limits(low: Any, high: Any, unit: str = "", decimals: int | None = None) -> 
     return interval(low, high, unit, decimals)
 
 
-def count(many: float, one: str, more: str | None = None) -> str:
-    """ "1 dough", "2 doughs", "no doughs"."""
-    what = one if many == 1 else more or f"{one}s"
+def counted(many: float, what: str) -> str:
+    """So many of what pages count, by its name in the texts: "1 dough", "2 doughs", "no doughs"."""
+    return count(many, *texts("words")["counted"][what])
+
+
+def count(many: float, one: str, more: str) -> str:
+    """ "1 batch", "2 batches", "no batches"."""
+    what = one if many == 1 else more
     if not many:
         return texts("words")["none_of"].format(what=what)
     return texts("words")["many_of"].format(many=number(float(many), "", 0), what=what)

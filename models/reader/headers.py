@@ -96,9 +96,12 @@ def _same_units(cells: Sequence[str], below: Sequence[str], contract: Sequence[C
     for cell, under, column in zip(cells, [*below, *[""] * len(cells)], contract, strict=False):
         said = _said(cell, under) if column is not None and column.type == "number" else None
         if column is not None and said and said != column.unit and column.unit in _SPOKEN.values():
-            raise Refused(
-                f"the heading {cell!r} says {said}, but {column.name} is kept in {column.unit}: convert the column"
+            where = (
+                f"the line of units says {said} under {cell!r}"
+                if _said(cell, "") is None
+                else f"the heading {cell!r} says {said}"
             )
+            raise Refused(f"{where}, but {column.name} is kept in {column.unit}: convert the column")
 
 
 def is_units(cells: Sequence[str]) -> bool:

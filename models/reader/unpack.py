@@ -48,13 +48,14 @@ class Parts:
     """A workbook ready for the reader.
 
     kind: xlsx or ods; odd: for each sheet's part, its cells that hold no value, by (row, column) from 0; sheets: the
-    part of each sheet in workbook order.
+    part of each sheet in workbook order; bare: sheets' parts of no line or one.
     """
 
     kind: str
     packed: io.BytesIO
     odd: dict[str, dict[tuple[int, int], str]] = field(default_factory=dict)
     sheets: list[str] = field(default_factory=list)
+    bare: set[str] = field(default_factory=set)
 
 
 def measured(content: bytes) -> Parts:
@@ -137,6 +138,8 @@ def _check(parts: Parts, name: str, part: bytes) -> None:
         raise Refused(_BROKEN)
     if has_strings:
         _measure_strings(part)
+    if is_sheet and part.count(b"row ") + part.count(b"row>") < 4:  # an opening and an end each
+        parts.bare.add(name)
     if is_sheet and parts.kind == "ods":
         _measure_ods(part)
     elif is_sheet:

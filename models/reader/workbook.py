@@ -52,6 +52,7 @@ def grid(content: bytes) -> Grid:
     odd = parts.odd.get(parts.sheets[index], {}) if index < len(parts.sheets) else {}
     notes = [f"hidden sheet {name!r} passed over" for name in book.sheet_names[:index]]
     notes += _restore(rows, odd) if odd else []
+    notes += _other_sheets(book, index, parts)
     return Grid(sheet.name, rows, real, _joined(rows, merged), tuple(notes))
 
 
@@ -84,6 +85,23 @@ def _first_visible(book: Any) -> int:
         if sheet.visible == reader.SheetVisibleEnum.Visible and sheet.typ == reader.SheetTypeEnum.WorkSheet:
             return index
     raise Refused("the workbook has no visible sheet")
+
+
+EXAMPLE = "example"
+"""The sheet of a blank log that shows how it is filled in."""
+
+
+def _other_sheets(book: Any, index: int, parts: unpack.Parts) -> list[str]:
+    """Visible sheets behind the log that hold lines of their own: nothing of them is received, and that is said."""
+    import python_calamine as reader
+
+    bare = [part in parts.bare for part in parts.sheets] + [False] * len(book.sheet_names)
+    return [
+        f"sheet {sheet.name!r} not read: a log is the first sheet, so save it as a file of its own if it is one"
+        for place, sheet in enumerate(book.sheets_metadata)
+        if place > index and not bare[place] and sheet.name != EXAMPLE
+        and sheet.visible == reader.SheetVisibleEnum.Visible and sheet.typ == reader.SheetTypeEnum.WorkSheet
+    ]  # fmt: skip
 
 
 def _restore(rows: list[list[str]], odd: dict[tuple[int, int], str]) -> list[str]:

@@ -84,10 +84,14 @@ def settle(
 
 def _let_go(con: duckdb.DuckDBPyConnection, kind: str) -> set[str]:
     """A row whose correction a person confirmed, or came in a workbook written for it, is superseded by it, even where the
-    correction changed its identity. Returns the production days of the rows it lets go."""
-    gone = con.execute(f"""SELECT seq FROM log_{kind} WHERE status = 'quarantined'
-        AND (seq IN (SELECT seq FROM decision WHERE verdict = 'confirmed') OR seq IN (
-            SELECT p.seq FROM replaced p JOIN log_{kind} n ON p.by_seq = n.seq WHERE n.credible AND NOT n.asks))""").fetchall()
+    correction changed its identity; and so is an earlier try at the same. Returns the production days of the rows it lets go."""
+    gone = con.execute(f"""WITH sound AS (SELECT p.seq, p.by_seq FROM replaced p JOIN log_{kind} n ON p.by_seq = n.seq
+            WHERE n.credible AND NOT n.asks),
+        confirmed AS (SELECT seq FROM decision WHERE verdict = 'confirmed')
+        SELECT seq FROM log_{kind} WHERE status = 'quarantined' AND seq IN (
+            SELECT seq FROM confirmed UNION SELECT seq FROM sound
+            UNION SELECT p.seq FROM replaced p JOIN confirmed c ON p.by_seq = c.seq
+            UNION SELECT p.by_seq FROM replaced p JOIN sound s ON p.seq = s.seq AND p.by_seq < s.by_seq)""").fetchall()
     if not gone:
         return set()
     rows = f"seq IN ({', '.join(str(seq) for (seq,) in gone)})"

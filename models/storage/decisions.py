@@ -115,19 +115,24 @@ def correction(
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow([*names, *EXTRA])
         for row in (r for r in rows if r.kind == kind):
-            cells = as_typed(con, plant, row) | row.cells
+            cells = as_typed(con, plant, row.kind, row.seq) | row.cells
             writer.writerow([*(cells[name] for name in names), who, at.isoformat(), f"{row.file} row {row.row}"])
         content = text.getvalue().encode()
         logs[f"{kind}-{hashlib.sha256(content).hexdigest()[:12]}.csv"] = content
     return logs
 
 
-def as_typed(con: duckdb.DuckDBPyConnection, plant: Plant, row: Waiting) -> dict[str, str]:
+def as_typed(con: duckdb.DuckDBPyConnection, plant: Plant, kind: str, seq: int) -> dict[str, str]:
     """A row as it was understood, written as a log in the contract's own form."""
-    columns = store.typed_columns(TABLES[row.kind].columns)
+    columns = store.typed_columns(TABLES[kind].columns)
     names = ", ".join(f'"{name}"' for name in columns)
-    frame = store.frame(con, f"SELECT {names} FROM log_{row.kind} WHERE seq = {row.seq}", columns)
-    return {name: _cell(frame[name].iloc[0], columns[name], plant) for name in columns}
+    frame = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE seq = {seq}", columns)
+    return as_logged(kind, frame.iloc[0], plant)
+
+
+def as_logged(kind: str, row: pd.Series, plant: Plant) -> dict[str, str]:
+    """A typed row as a log writes it."""
+    return {column.name: _cell(row[column.name], column.type, plant) for column in TABLES[kind].columns}
 
 
 def _cell(value: Any, kind: str, plant: Plant) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES
 from models.snapshot import FRAMES, Snapshot
-from models.storage import account, store, wide
+from models.storage import account, restating, store, waitsfor, wide
 
 Span = tuple[datetime, datetime]
 
@@ -52,8 +52,9 @@ def snapshot(
         passed_over=_passed_over(con),
         findings=findings(con),
         rules=_rules(con),
-        restated=restated(con),
+        restated=restating.restated(con),
         files=_files(con),
+        brought=restating.brought(con, days),
         charted=charted,
         alerts=alerts,
         hold_events=tuple(holds.events(con)),
@@ -215,18 +216,17 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Every row that is not in force, with its main reason: columns as `snapshot.EXCLUDED`."""
     parts = []
     for kind in KINDS:
-        wait = _waits_for(kind)
+        wait = f"{waitsfor.to(kind)}_batch"
         parts.append(f"""
         SELECT r.seq, '{kind}' AS kind, f.path AS file, r.row, r.status,
             CASE r.status WHEN 'quarantined' THEN s."column" WHEN 'waiting' THEN '{wait}' END AS "column",
-            CASE r.status WHEN 'quarantined' THEN s.value WHEN 'waiting' THEN {_waiting_value(kind)} END AS value,
+            CASE r.status WHEN 'quarantined' THEN s.value WHEN 'waiting' THEN {waitsfor.value(kind)} END AS value,
             CASE r.status WHEN 'quarantined' THEN s.rule END AS rule,
             CASE r.status
                 WHEN 'quarantined' THEN s.why
-                WHEN 'waiting' THEN 'the {"paste" if kind == "dough" else "dough"} it names has not come yet; the row is taken up when it does'
+                WHEN 'waiting' THEN {waitsfor.why(kind)}
                 WHEN 'duplicate' THEN 'the same row with the same values came before; counted once'
-                ELSE CASE WHEN r.seq IN (SELECT seq FROM replaced) THEN 'a row of a workbook written for correcting it'
-                    ELSE 'a newer row of the same batch' END || ' came with other values; both stay readable' END AS why,
+                ELSE {_by_whom()} || '; both stay readable' END AS why,
             CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal,
             CASE WHEN r.status = 'quarantined' AND n.verdict = 'rejected' THEN 'rejected by ' || n.who || ': ' || n.because END AS decided,
             {account.shift_date_sql(kind)} AS shift_date,
@@ -235,6 +235,9 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
             LEFT JOIN (SELECT * FROM slip QUALIFY row_number() OVER (PARTITION BY seq ORDER BY weight, place) = 1) s
                 ON r.seq = s.seq AND r.status = 'quarantined'
             LEFT JOIN decision n ON r.seq = n.seq
+            LEFT JOIN (SELECT p.seq, max_by(coalesce(p.who, ''), p.by_seq) AS who FROM replaced p JOIN log_{kind} b ON p.by_seq = b.seq
+                WHERE b.credible AND NOT b.asks GROUP BY 1) w ON r.seq = w.seq
+            {waitsfor.join(kind)}
             {account.dough_join(kind)}
         WHERE r.status <> 'accepted'""")
     return _shape(
@@ -242,14 +245,12 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     )
 
 
-def _waits_for(kind: str) -> str:
-    return "paste_batch" if kind == "dough" else "dough_batch"
-
-
-def _waiting_value(kind: str) -> str:
-    if kind == "dough":
-        return "CASE WHEN r.paste_batch IS NOT NULL AND r.paste_key IS NULL THEN r.paste_batch ELSE r.paste_batch_2 END"
-    return "r.dough_batch" if TABLES[kind].refers else "NULL"
+def _by_whom() -> str:
+    """SQL of what took a superseded row's place: `w` its workbook's row, `n` the decision on it."""
+    return """CASE WHEN w.who <> '' THEN 'corrected in a workbook by ' || w.who
+        WHEN w.seq IS NOT NULL THEN 'a row of a workbook written for correcting it took its place'
+        WHEN n.verdict = 'confirmed' THEN 'corrected as proposed, confirmed by ' || n.who
+        ELSE 'a newer row of the same batch came with other values' END"""
 
 
 def findings(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -287,37 +288,6 @@ def _rules(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
         GROUP BY ALL ORDER BY rule, shift_date""").df()
     found["says"] = found["rule"].map(says)
     return found.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["rules"]} | {"shift_date": "datetime64[us]"})
-
-
-def restated(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """What corrected rows changed, column by column: columns as `snapshot.RESTATED`."""
-    parts = [_restated_of(con, kind) for kind in KINDS]
-    import pandas as pd
-
-    every = pd.concat([part for part in parts if not part.empty] or parts[:1], ignore_index=True)
-    return every.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["restated"]})
-
-
-def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
-    """Rows of one log that a newer credible one superseded, beside the row that did."""
-    columns = [c.name for c in TABLES[kind].columns if not c.personal]
-    pairs = ", ".join(
-        f"{{'name': '{name}', 'before': CAST(o.\"{name}\" AS VARCHAR), 'after': CAST(n.\"{name}\" AS VARCHAR)}}"
-        for name in columns
-    )
-    return con.execute(f"""
-        WITH r AS (SELECT *, lead(seq) OVER (PARTITION BY identity ORDER BY seq) AS by_seq FROM log_{kind}
-                   WHERE credible AND NOT asks AND status IN ('accepted', 'waiting', 'superseded')
-                   AND identity IN (SELECT identity FROM log_{kind} WHERE status = 'superseded')),
-        pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq,
-                    {account.shift_date_sql(kind).replace("r.", "n.").replace("d.", "d.")} AS shift_date, unnest([{pairs}]) AS c
-                 FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
-                 WHERE o.status = 'superseded')
-        SELECT p.kind, p.key, p.shift_date, p.c.name AS "column", p.c.before AS before, p.c.after AS after, f.path AS file, p.row,
-            CASE WHEN g.first_run < f.run THEN 'yes' ELSE 'no' END AS printed
-        FROM pair p JOIN file f ON p.file_id = f.file_id
-            LEFT JOIN page g ON g.page = 'day:' || CAST(p.shift_date AS VARCHAR)
-        WHERE p.c.before IS DISTINCT FROM p.c.after ORDER BY p.seq, p.c.name""").df()
 
 
 def quarantine(rows: pd.DataFrame) -> list[dict]:

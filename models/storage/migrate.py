@@ -20,6 +20,8 @@ def bring_up(con: duckdb.DuckDBPyConnection) -> None:
     """Make every table, column and view that is declared and not there yet."""
     for name in store.FIXED:
         con.execute(store.sql(name))
+    con.execute("ALTER TABLE replaced ADD COLUMN IF NOT EXISTS who VARCHAR")
+    con.execute("ALTER TABLE replaced ADD COLUMN IF NOT EXISTS done_at TIMESTAMP")
     for statement in store.derived_tables():
         con.execute(statement)
     for kind in KINDS:

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import duckdb
 
 NO_LONGER = "name no longer kept"
-ACTS = ("case_event", "hold_event", "decision")
+ACTS = ("case_event", "hold_event", "decision", "replaced")
 
 
 def forget(con: duckdb.DuckDBPyConnection, before: datetime) -> None:

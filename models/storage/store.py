@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 3
+VERSION = 4
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
@@ -197,8 +197,15 @@ def frame(
     con: duckdb.DuckDBPyConnection, query: str, columns: dict[str, str], args: list[Any] | None = None
 ) -> pd.DataFrame:
     """A query's result with the contract's dtypes, whatever DuckDB made of it. columns: name -> Column type."""
-    found = con.execute(query, args or []).df()
-    return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items() if name in found.columns})
+    return _typed(con.execute(query, args or []).df(), {name: FRAME_TYPE[kind] for name, kind in columns.items()})
+
+
+def _typed(found: pd.DataFrame, wanted: Mapping[str, Any]) -> pd.DataFrame:
+    """A frame of its own with these dtypes; columns that have them already, most of them, are left alone: that costs time."""
+    for name, dtype in found.dtypes.items():
+        if str(name) in wanted and dtype != wanted[str(name)]:
+            found[name] = found[name].astype(wanted[str(name)])
+    return found
 
 
 # more different texts than this in a column are fetched one by one
@@ -229,12 +236,12 @@ def many(
     found = con.execute(f"SELECT {', '.join(wanted)} FROM {source}{ordered}").df()
     if categories:
         kinds = {name: "category" if kind == "text" else FRAME_TYPE[kind] for name, kind in columns.items()}
-        return found.astype(kinds)
+        return _typed(found, kinds)
     for name in columns:
         if isinstance(found[name].dtype, pd.CategoricalDtype):
             texts = np.array([*found[name].cat.categories, None], dtype=object)
             found[name] = texts[found[name].cat.codes]
-    return found.astype({name: FRAME_TYPE[kind] for name, kind in columns.items()})
+    return _typed(found, {name: FRAME_TYPE[kind] for name, kind in columns.items()})
 
 
 def _texts(con: duckdb.DuckDBPyConnection, name: str, source: str) -> list[str]:

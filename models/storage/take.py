@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.judging import checks, derive
 from models.logbook import TABLES
-from models.storage import account, raw, store, wrongyear
+from models.storage import account, raw, replacing, store, wrongyear
 
 if TYPE_CHECKING:
     import duckdb
@@ -123,7 +123,8 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     unseen = [file.file_id for file in files if not wrongyear.SEEN.intersection(file.sheet.columns)]
     of_unseen = places["file_id"].isin(unseen)
     off = wrongyear.files_off(con, kind, frame[of_unseen], places.loc[of_unseen, "file_id"])
-    slips = pd.DataFrame(slips_of(kind, files, found, plant, off), columns=list(SLIP_COLUMNS))
+    nobodys = replacing.nobodys(con, kind, files, plant)
+    slips = pd.DataFrame(slips_of(kind, files, found, plant, off, nobodys), columns=list(SLIP_COLUMNS))
     _put_rows(con, kind, frame, places, set(slips["seq"]))
     store.insert(con, "slip", slips.astype(SLIP_TYPES))
     return outcomes(found)
@@ -153,11 +154,16 @@ def _put_rows(
 
 
 def slips_of(
-    kind: str, files: list[Pending], found: checks.Judged, plant: Plant, off: Mapping[int, int] | None = None
+    kind: str,
+    files: list[Pending],
+    found: checks.Judged,
+    plant: Plant,
+    off: Mapping[int, int] | None = None,
+    nobodys: Mapping[int, dict[str, str]] | None = None,
 ) -> list[tuple[Any, ...]]:
     """Every reason why rows of these files cannot be true, main reason first: one tuple a reason, as `slip` has it.
 
-    off: files that look a year off, file_id -> years to add.
+    off: files that look a year off, file_id -> years to add. nobodys: corrections that name nobody, position among all rows -> the cells they change.
     """
     doubts: dict[int, list[Doubt]] = {}
     starts, start = [], 0
@@ -176,6 +182,8 @@ def slips_of(
     for start, file in zip(starts, files, strict=True):
         if by := (off or {}).get(file.file_id):
             _ask_the_year(kind, found.rows.iloc[start : start + file.n], by, doubts, plant)
+    for position, changed in (nobodys or {}).items():
+        doubts.setdefault(position, []).append(_nobodys(kind, changed))
     seqs = {position: file.seq(row) for position in doubts for file, row in [place(position)]}
     return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
 
@@ -191,6 +199,10 @@ def _ask_the_year(kind: str, rows: pd.DataFrame, by: int, doubts: dict[int, list
         text = f"{row['shift_date']:%Y-%m-%d}" if row["shift_date"] == row["shift_date"] else ""
         doubt = Doubt("shift_date", text, f"{kind}.{wrongyear.RULE}", why, other_year(kind, row, by, plant), 4, False)
         doubts.setdefault(int(str(position)), []).append(doubt)
+
+
+def _nobodys(kind: str, changed: dict[str, str]) -> Doubt:
+    return Doubt(replacing.BY, "", f"{kind}.{replacing.RULE}", replacing.WHY, changed, 5, False)
 
 
 def _unreadable(kind: str, cell: Slip) -> Doubt:
@@ -233,6 +245,8 @@ def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
     units = TABLES[kind].by_name
     words = ", ".join(
         f"{name} = {text} {units[name].unit if units[name].type == 'number' else ''}".strip()
+        if text
+        else f"{name} empty"
         for name, text in mended.items()
     )
     return [
@@ -278,27 +292,26 @@ def outcomes(found: checks.Judged) -> pd.DataFrame:
     import pandas as pd
 
     rows = found.rows
-    day = rows["shift_date"] if "shift_date" in rows else _clock_day(rows)
-    parts = []
-    for outcome in found.outcomes:
-        broken = np.zeros(len(rows), dtype=bool)
-        broken[list(outcome.rows)] = True
-        can = (
-            rows[list(outcome.rule.needs)].notna().all(axis=1) if outcome.rule.needs else np.ones(len(rows), dtype=bool)
+    of_day, days = pd.factorize(rows["shift_date"] if "shift_date" in rows else _clock_day(rows), sort=True)
+    if (of_day < 0).any():  # the row does not say: the last
+        of_day, days = np.where(of_day < 0, len(days), of_day), days.append(pd.DatetimeIndex([pd.NaT]))
+    n = len(days)
+    counts = [
+        (
+            np.bincount(of_day[checks.can_judge(one.rule, rows)], minlength=n),
+            np.bincount(of_day[list(one.rows)], minlength=n),
         )
-        part = pd.DataFrame(
-            {"shift_date": day, "judged": np.asarray(can, dtype="int64"), "broken": broken.astype("int64")}
-        )
-        part = part.groupby("shift_date", dropna=False, as_index=False).sum()
-        parts.append(
-            part.assign(
-                rule=outcome.rule.code, kind=outcome.rule.kind, could_run=outcome.outcome != checks.COULD_NOT_RUN
-            )
-        )
-    return (
-        pd.concat(parts)
-        if parts
-        else pd.DataFrame(columns=["shift_date", "judged", "broken", "rule", "kind", "could_run"])
+        for one in found.outcomes
+    ]
+    return pd.DataFrame(
+        {
+            "shift_date": np.tile(days.to_numpy(), len(counts)),
+            "judged": np.concatenate([judged for judged, _ in counts]),
+            "broken": np.concatenate([broken for _, broken in counts]),
+            "rule": np.repeat([one.rule.code for one in found.outcomes], n),
+            "kind": np.repeat([one.rule.kind for one in found.outcomes], n),
+            "could_run": np.repeat([one.outcome != checks.COULD_NOT_RUN for one in found.outcomes], n),
+        }
     )
 
 
@@ -378,7 +391,7 @@ def _unread(
     ).fetchall()
     for seq, column, value, rule, why, weight, cells in stored:
         if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
-            whole = rule.endswith(wrongyear.RULE)
+            whole = rule.endswith((wrongyear.RULE, replacing.RULE))
             mend = {name: text for name, text in json.loads(cells or "{}").items() if whole or name == column}
             doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, not whole))
     return doubts

@@ -62,7 +62,7 @@ def why(days: str, by: int) -> str:
     """The sentence for a person."""
     return (
         f"the file is of {days}, and nothing else is near; a year {'later' if by > 0 else 'earlier'} its rows are missing: a wrong "
-        "year? Confirm the proposed date. Where the date is right, drop in the workbook that `--slips` writes, as it is"
+        "year? Confirm the proposed date. Where the date is right, drop in the workbook that `--slips` writes, with initials in corrected_by"
     )
 
 

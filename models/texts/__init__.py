@@ -6,16 +6,46 @@ import hashlib
 import tomllib
 from functools import cache
 from importlib import resources
+from numbers import Real
+from string import Formatter
 from typing import Any
 
 FOLDER = resources.files("models.texts")
+MINUS = "\u2212"
+
+
+class _Filling(Formatter):
+    """Fills in numbers with the minus sign; texts go in as they are."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        shown = super().format_field(value, format_spec)
+        return shown.replace("-", MINUS) if isinstance(value, Real) else shown
+
+
+_FILLING = _Filling()
+
+
+class Text(str):
+    """A text that somebody fills in: `format` writes a number below zero with the minus sign, as every page does."""
+
+    __slots__ = ()
+
+    def format(self, *args: object, **filled: object) -> str:
+        """The text with everything filled in, as `str.format` does it but for the minus sign."""
+        return _FILLING.vformat(self, args, filled)
+
+
+def _as_texts(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _as_texts(inner) for key, inner in value.items()}
+    return [_as_texts(inner) for inner in value] if isinstance(value, list) else Text(value)
 
 
 @cache
 def texts(subject: str) -> dict[str, Any]:
     """The words of one subject, as the file of that name has them. Do not change what is returned."""
     file = FOLDER.joinpath(f"{subject}.toml")
-    return tomllib.loads(file.read_text(encoding="utf-8"))
+    return _as_texts(tomllib.loads(file.read_text(encoding="utf-8")))
 
 
 @cache

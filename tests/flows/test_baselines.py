@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from flows.baselines import _lines
 from models.charts.baseline import chosen, row_changed
 from models.shapes import Points, Stream
 from models.storage import ledger, store
@@ -44,6 +46,15 @@ def test_a_corrected_row_is_said_and_moves_nothing() -> None:
     assert not row_changed(base, before)
     before.value[5] += 0.01
     assert row_changed(base, before)
+
+
+def test_the_list_says_which_baselines_hold_a_corrected_batch() -> None:
+    before = points()
+    base = chosen(STREAM, before, "2026-05-01/L1/00", "2026-05-01/L1/39")
+    charted = SimpleNamespace(stream=STREAM, baseline=base, points=before)
+    assert len(_lines(1, charted, [])) == 1
+    before.value[5] += 0.01
+    assert "corrected since it was frozen" in _lines(1, charted, [])[1]
 
 
 def test_every_baseline_is_kept_with_who_and_why(tmp_path: Path) -> None:

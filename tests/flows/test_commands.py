@@ -122,3 +122,31 @@ def test_one_row_waits_and_two_rows_wait(many: int, says: str) -> None:
     said = spoken(result)
     assert any(f"To correct: {says}; first a.csv row 3: is it right?" == line for line in said)
     assert f"{many} {'file' if many == 1 else 'files'} refused" in said[0]
+
+
+@pytest.mark.parametrize(
+    ("waits", "says"),
+    [(2, ""), (1, " (1 row more in quarantine was rejected)"), (0, " (2 rows more in quarantine were rejected)")],
+)
+def test_rows_in_quarantine_that_wait_for_nobody_are_said(waits: int, says: str) -> None:
+    """Quarantined rows are those that wait and those that were rejected: the lines add up."""
+    counts = {"received": 2, "accepted": 0, "waiting": 0, "quarantined": 2, "duplicate": 0, "superseded": 0}
+    row = {"file": "a.csv", "row": 3, "why": "is it right?"}
+    result = {
+        "rows": {"loaf": counts},
+        "files": [],
+        "quarantine": [row] * waits,
+        "alerts": [],
+        "holds": [],
+        "reports": [],
+    }
+    (line,) = [line for line in spoken(result) if line.startswith("To correct: ")]
+    assert f" for a person{says}" in line and ("rejected" in line) == bool(says)
+
+
+def test_what_is_spoken_is_on_the_plants_clock() -> None:
+    """The result has instants with their offset; people read a wall clock."""
+    hold = {"stands": True, "where": "L4", "since": "2026-07-08T22:55:00+02:00", "why": "by hand"}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [], "holds": [hold], "reports": []}
+    (line,) = [line for line in spoken(result) if line.startswith("Held: ")]
+    assert line == "Held: 1 to decide; the newest: L4 since 2026-07-08 22:55: by hand."

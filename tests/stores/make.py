@@ -1,7 +1,7 @@
 """Write the store that stands for this version: `python -m tests.stores.make FILE.zip`.
 
-Two days of the sample's logs and a few bad rows, one of them confirmed and one rejected, a limit broken, and two doughs held by
-hand, one of them released. Made once, when a store's version
+Two days of the sample's logs and a few bad rows, one of them confirmed, one rejected and one corrected in its workbook, a limit
+broken, and two doughs held by hand, one of them released. Made once, when a store's version
 is released, and never again: what an earlier program wrote is the point.
 """
 
@@ -22,6 +22,7 @@ BAD = """loaf,dough_batch,line,measured_at,scaled_g,baked_g,volume_ml
 91,01,L1,2026-10-05 10:30,460,1850,405
 92,01,L1,2026-10-05 10:31,460,405,1.850
 93,01,L1,2026-10-05 10:32,460,?,1860
+94,01,L1,2026-10-05 10:33,460,?,1865
 """
 HOT = """paste_batch,kettle,recipe,shift_date,shift,weight_before_kg,weight_after_kg,tare_kg,cook_start,cook_end,cook_temp_c,probe
 77,K2,water-5,2026-10-06,early,186.27,181.57,48.20,2026-10-06 12:14,2026-10-06 12:25,92.5,contact
@@ -38,6 +39,7 @@ def fill(folder: Path, logs: Path) -> dict:
     put(logs, "shopping.csv", "milk,eggs\n2,12\n")
     run(folder, logs)
     _hold(folder)
+    _correct(folder, logs)
     return _decide(folder)
 
 
@@ -58,6 +60,30 @@ def _hold(folder: Path) -> None:
     kept, _ = holding.record_hold(job, held, Person(initials="JS", role="floor"))
     release = HoldEvent(kept.hold, at, "MK", "released", "sieved, nothing found", doughs=doughs[:1])
     holding.record_hold(job, release, Person(initials="MK", role="QA"))
+
+
+def _correct(folder: Path, logs: Path) -> None:
+    """The weight of one loaf, in the workbook that waits for it."""
+    from openpyxl import load_workbook
+
+    from models.storage import replacing
+    from reports import slips
+
+    plan = plant_file.load(SAMPLE / "plant.toml")
+    con = store.open_for_reading(folder / "s.duckdb")
+    mine = [row for row in decisions.waiting(con) if row.rule == "loaf.number"][-1:]
+    cells = {
+        row.seq: decisions.as_typed(con, plan, row.kind, row.seq) | {replacing.COLUMN: replacing.name_of(con, row.seq)}
+        for row in mine
+    }
+    con.close()
+    (book,) = (path for path in slips.write(plan, mine, cells, folder / "slips") if path.suffix == ".xlsx")
+    filled = load_workbook(book)
+    heads = [cell.value for cell in filled.active[1]]
+    for name, text in (("baked_g", "406"), (replacing.BY, "MK")):
+        filled.active.cell(2, heads.index(name) + 1).value = text
+    filled.save(logs / "corrected-loaf.xlsx")
+    run(folder, logs)
 
 
 def _decide(folder: Path) -> dict:

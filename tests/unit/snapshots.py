@@ -533,6 +533,9 @@ def snapshot() -> Snapshot:
     files = [
         {"file": "old-sheet.xls", "sha256": "0" * 64, "outcome": "refused", "why": "not a table this program reads"}
     ]
+    brought = [
+        {"kind": "paste", "shift_date": BAD, "file": "paste-2026-05-05.csv", "rows": 7, "in_force": 7, "late": "no"},
+    ]
     return Snapshot(
         plant=plants.parse(PLANT),
         version="1.0.0",
@@ -549,6 +552,7 @@ def snapshot() -> Snapshot:
         rules=frame("rules", rules),
         restated=frame("restated", restated),
         files=frame("files", files),
+        brought=frame("brought", brought),
         charted=_streams(pastes, doughs),
         alerts=_alerts(doughs),
     )

@@ -267,7 +267,7 @@ def test_a_baseline_that_is_itself_bad_is_said():
     found = chart(loss, replace(points, value=7.0 + points.value - LEVEL, n=np.ones(150)), arl0=ARL0)
     says = against_window(found, PLANT)
     assert says == (
-        f"The baseline is itself bad: {found.baseline.level:.1f} % of Wb, action limits -0.5 to 6.0 % of Wb."
+        f"The baseline is itself bad: {found.baseline.level:.1f} % of Wb, action limits −0.5 to 6.0 % of Wb."
     )
     fine = chart(loss, replace(points, value=2.0 + points.value - LEVEL, n=np.ones(150)), arl0=ARL0)
     assert against_window(fine, PLANT) is None

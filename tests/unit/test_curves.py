@@ -12,6 +12,7 @@ from models.charts.characteristics import streams
 from models.charts.chart import chart
 from models.pages.curves import curve
 from models.pages.day import day
+from models.pages.footing import footing
 from models.shapes import Charted, Stream
 from tests.unit.charts_streams import STREAM, first, made
 from tests.unit.snapshots import BAD, bare, snapshot
@@ -40,6 +41,22 @@ def test_a_learning_chart_counts_up_to_its_baseline():
     lots = replace(STREAM, characteristic="gassing power of the lot", unit="mL", line=None, product=None)
     found = shown(chart(lots, made(3, 20), arl0=500.0)).baseline_says
     assert found.startswith("Learning: 20 yeast lots of 100.") and "batch" not in found
+    charted = chart(lots, made(3, 200), arl0=500.0)
+    assert "yeast lots, " in charted.promise and "batch" not in charted.promise
+
+
+def test_a_kettles_lots_are_of_flour_and_the_plants_charts_are_of_all_lines():
+    paste = replace(STREAM, characteristic="paste loss", unit="% of Wb", line=None, product="water-2", kettle="K1")
+    lots = replace(STREAM, characteristic="gassing power of the lot", unit="mL", line=None, product=None)
+    charted = [chart(STREAM, made(3, 60), arl0=2000.0)] * 3
+    of_line, of_kettle, of_lots = (
+        replace(one, stream=stream) for one, stream in zip(charted, (STREAM, paste, lots), strict=True)
+    )
+    assert "4\u00a0yeast lots" in shown(of_line).baseline_says
+    assert "4\u00a0flour lots" in shown(of_kettle).baseline_says
+    told = footing(replace(bare(), charted=(of_line, of_kettle, of_lots))).baselines
+    assert told[0].startswith("All lines, gassing power of the yeast lot: Learning: 60 yeast lots of 100.")
+    assert "4\u00a0flour lots" in told[1] and "4\u00a0yeast lots" in told[2]
 
 
 def test_batches_left_out_of_the_baseline_are_named_with_the_reason():

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from functools import cache
 
+import pandas as pd
 import pytest
 
 from models.floor.holds import HoldEvent, not_yet_kept
@@ -174,7 +175,66 @@ def test_restated_shows_both_readings_only_where_the_page_had_been_printed():
     assert cells(sheet, "Was") == ["29.4"] and cells(sheet, "Is now") == ["26.4"]
     before = snapshot().restated.assign(printed="no")
     told = day(replace(snapshot(), restated=before), BAD)
-    assert not told.restated.rows and "1\u00a0value corrected" in told.corrected
+    assert not told.restated.rows and "1\u00a0value corrected" in told.corrected.says
+    assert cells(told.corrected, "Was") == ["29.4"] and not page(BAD).corrected.rows
+
+
+def brought(**more: object) -> dict:
+    one = {"kind": "dough", "shift_date": BAD, "file": "late.csv", "rows": 3, "in_force": 2, "late": "yes"}
+    return one | more
+
+
+def test_rows_that_come_when_the_day_is_over_are_told_with_their_file():
+    rows = [
+        brought(),
+        brought(kind="loaf", in_force=1),
+        brought(in_force=0),
+        brought(late="no"),
+        brought(shift_date=GOOD),
+    ]
+    told = day(replace(snapshot(), brought=frame("brought", rows)), BAD)
+    assert told.late == (
+        "Came when this day was over and its page printed; the figures count them now: 2\u00a0dough rows of late.csv and "
+        "1\u00a0loaf row of late.csv."
+    )
+    assert page(BAD).late == ""
+
+
+def test_the_account_tells_of_the_files_of_its_day_how_each_was_read():
+    notes = [
+        {"file": "late.csv", "kind": "dough", "outcome": "taken", "notes": "dates with the month first"},
+        {"file": "plain.csv", "kind": "dough", "outcome": "taken"},
+        {"file": "other.csv", "kind": "dough", "outcome": "taken", "notes": "decimal comma"},
+        {"file": "late.csv", "outcome": "refused", "why": "broken"},
+        {"file": "picture.csv", "outcome": "refused", "why": "no table"},
+    ]
+    over = [{"file": "late.csv", "row": 1, "why": "blank"}, {"file": "other.csv", "row": 1, "why": "blank"}]
+    rows = [brought(), brought(file="plain.csv"), brought(file="other.csv", shift_date=GOOD)]
+    bent = {"brought": rows, "files": notes, "passed_over": over}
+    told = day(replace(snapshot(), **{name: frame(name, of) for name, of in bent.items()}), BAD).account
+    assert cells(told.how_read, "How it was read") == ["dates with the month first"]
+    assert cells(told.passed_over, "File") == ["late.csv"]
+    assert cells(told.refused, "File") == ["picture.csv"], "the other came again under its name and was taken"
+
+
+def test_rows_whose_day_cannot_be_read_are_said_to_stand_on_every_page():
+    undated = frame(
+        "account",
+        [
+            {
+                "kind": "loaf",
+                "received": 2,
+                "accepted": 0,
+                "waiting": 0,
+                "quarantined": 2,
+                "duplicate": 0,
+                "superseded": 0,
+            }
+        ],
+    )
+    told = day(replace(snapshot(), account=pd.concat([snapshot().account, undated])), BAD).account
+    assert told.says.endswith("(2\u00a0rows among them whose day cannot be read; such rows stand on every day's page).")
+    assert "cannot be read" not in page(BAD).account.says
 
 
 def test_net_weight_is_indicative_with_few_loaves():

@@ -102,6 +102,7 @@ def _correct(book: Path, column: str, text: str, to: Path) -> None:
     names = [cell.value for cell in sheet[1]]
     assert sheet.cell(2, names.index("in question") + 1).value == column
     sheet.cell(2, names.index(column) + 1).value = text
+    sheet.cell(2, names.index("corrected_by") + 1).value = "QA MK"
     filled.save(to)
 
 

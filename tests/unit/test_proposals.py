@@ -31,6 +31,8 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     # the tare on both weights where Wa without it is still more than 80 % of the charge, else on Wb alone
     ("paste.tare-left-in", [], TWELVE | dict(weight_after_kg=59.7), dict(tare_kg=50.0)),
     ("paste.tare-left-in", [], TWELVE | dict(weight_after_kg=59.6), dict(weight_before_kg=12.0)),
+    # one that is written already is not left in: then it is something else
+    ("paste.tare-left-in", [], TWELVE | dict(weight_before_kg=72.0, weight_after_kg=59.6, tare_kg=10.0), None),
     # 1 % about the tare of the kettle's other rows
     ("paste.pounds-or-tare", [dict(tare_kg=121.2)], HUNDRED, dict(tare_kg=120.0)),
     ("paste.pounds-or-tare", [dict(tare_kg=121.3)], HUNDRED, None),
@@ -71,6 +73,11 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-05 01:00"), dict(mixed_at=at("2026-05-06 01:00"))),
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-05 00:59"), None),
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 01:01"), None),
+    # within its eight hours, a day on
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 05:00"), dict(mixed_at=at("2026-05-06 05:00"))),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 04:59"), None),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 13:00"), dict(mixed_at=at("2026-05-06 13:00"))),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 13:01"), None),
     (
         "paste.not-in-its-shift",
         [],
@@ -99,6 +106,11 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
         dict(baked_g=402.0, volume_ml=1890.0),
     ),
     ("loaf.heavier-than-its-dough", [], dict(scaled_g=402.0, baked_g=450.0), dict(scaled_g=450.0, baked_g=402.0)),
+    # changed over only where the larger is a piece of the line, within 8 % of its 450 g, and the loaf 80 to 98 % of it
+    ("loaf.heavier-than-its-dough", [], dict(scaled_g=436.0, baked_g=486.0), dict(scaled_g=486.0, baked_g=436.0)),
+    ("loaf.heavier-than-its-dough", [], dict(scaled_g=436.0, baked_g=486.1), None),
+    ("loaf.heavier-than-its-dough", [], dict(scaled_g=359.0, baked_g=450.0), None),
+    ("loaf.heavier-than-its-dough", [], dict(scaled_g=450.0, baked_g=4050.0), dict(baked_g=405.0)),
     # a loaf is 80 to 98 % of its dough piece
     ("loaf.bake-loss-not-credible", [], dict(scaled_g=500.0, baked_g=40.0), dict(baked_g=400.0)),
     ("loaf.bake-loss-not-credible", [], dict(scaled_g=500.0, baked_g=39.9), None),

@@ -314,6 +314,10 @@ def test_a_sheet_headed_in_fahrenheit_is_refused_and_says_so() -> None:
     with pytest.raises(Refused, match="says °F, but dough_temp_c is kept in °C"):
         read(text.replace("dough_temp_c", "dough_temp_c (°F)"))
     assert read(text.replace("dough_temp_c", "dough temp (°C)")).frame["dough_temp_c"].tolist() == [26.0]
+    head, row = text.splitlines()[:2]
+    units = ",".join("°F" if name == "dough_temp_c" else "" for name in head.split(","))
+    with pytest.raises(Refused, match="the line of units says °F under 'dough_temp_c', but dough_temp_c is kept in °C"):
+        read("\n".join([head, units, row]))
 
 
 @shows(7)
@@ -458,10 +462,10 @@ def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor
         "waiting",
     ]
     assert [status for path, _, status in statuses if path == "4-loaf.csv"] == ["duplicate", "accepted", "duplicate"]
-    from models.storage import gather
+    from models.storage import restating
 
     con = store.open_for_reading(floor.folder / "s.duckdb")
-    told = gather.restated(con)
+    told = restating.restated(con)
     con.close()
     assert told[["column", "before", "after", "file", "printed"]].values.tolist() == [
         ["volume_ml", "1890.0", "1905.0", "4-loaf.csv", "yes"]

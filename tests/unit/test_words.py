@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from models.pages import words
+from models.texts import texts
 
 LISBON = ZoneInfo("Europe/Lisbon")
 
@@ -74,7 +75,17 @@ def test_a_batch_as_the_floor_says_it():
 
 def test_lists_counts_and_spans():
     assert words.join([]) == "" and words.join(["a"]) == "a" and words.join(["a", "b", "c"]) == "a, b and c"
-    assert words.count(0, "dough") == "no doughs" and words.count(1, "batch", "batches") == "1\u00a0batch"
+    assert words.counted(0, "dough") == "no doughs" and words.counted(1, "batch") == "1\u00a0batch"
+    assert words.count(2, "loaf", "loaves") == "2\u00a0loaves"
+
+
+def test_a_number_below_zero_filled_into_a_text_has_the_minus_sign():
+    """As in every number of a page; a text that is filled in, such as a batch's name or a date, stays as it is."""
+    said = texts("evidence")["amount"]["driver"]
+    assert said.format(part=-0.18, low=-0.24, high=0.02, change=np.float64(-0.21), unit="mL/g") == (
+        "Amount: it accounts for about −0.18 mL/g (90 %: −0.24 to +0.02) of −0.21 mL/g."
+    )
+    assert texts("evidence")["time"]["with_volume"].format(batch="2026-05-05/L1/D07").count("-") == 2
     assert words.span(date(2025, 12, 30), date(2026, 1, 2)) == "30 Dec 2025 to 2 Jan 2026"
     assert words.rule("pastes.cook-temperature.action") == "cook temperature: action"
     assert words.sentence("so it is") == "So it is." and words.sentence("why?") == "Why?"

@@ -42,6 +42,27 @@ def test_a_hidden_sheet_is_passed_over_and_said():
     assert len(sheet.rows) == 1 and "hidden sheet 'codes' passed over" in sheet.notes
 
 
+def test_a_second_sheet_with_lines_of_its_own_is_said_to_be_unread():
+    """But not an empty one, nor the example of a blank log."""
+    assert not books.sheet(_with(Sheet2=[], Sheet3=[HEAD], example=[HEAD, LINE])).notes
+    (note,) = books.sheet(_with(Sheet2=[], again=[HEAD, LINE])).notes
+    assert note == "sheet 'again' not read: a log is the first sheet, so save it as a file of its own if it is one"
+
+
+def _with(**behind: list[list]) -> bytes:
+    """A log of one line with other sheets behind it."""
+    from openpyxl import load_workbook
+
+    book = load_workbook(io.BytesIO(books.workbook(HEAD, LINE)))
+    for name, lines in behind.items():
+        sheet = book.create_sheet(name)
+        for line in lines:
+            sheet.append(line)
+    file = io.BytesIO()
+    book.save(file)
+    return file.getvalue()
+
+
 def test_cells_of_every_type_become_the_text_a_person_sees():
     cells = [
         dt.datetime(2026, 3, 14, 13, 10),

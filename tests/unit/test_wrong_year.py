@@ -108,7 +108,7 @@ def test_a_changed_plant_file_keeps_the_question(here: Plant) -> None:
     assert here.asked() == WRONG
 
 
-def test_the_workbook_dropped_in_as_it_is_says_that_the_date_is_right(here: Plant) -> None:
+def test_the_workbook_dropped_in_with_initials_says_that_the_date_is_right(here: Plant) -> None:
     here.drop("x.csv", "2025-10-07")
     assert here.asked() == WRONG
     (here.folder / "plant.toml").write_text(PLANT_TEXT, encoding="utf-8")
@@ -116,6 +116,12 @@ def test_the_workbook_dropped_in_as_it_is_says_that_the_date_is_right(here: Plan
     where = ["--plant", str(here.folder / "plant.toml"), "--store", str(here.job.store)]
     assert cli.main(["quarantine", *where, "--slips", str(here.folder / "slips")]) == 0
     book = openpyxl.load_workbook(here.folder / "slips" / "correct-paste.xlsx")
+    book.save(here.logs / "unsigned.xlsx")
+    assert here.asked() == WRONG, "nobody says so"
+    sheet = book.active
+    who = [cell.value for cell in sheet[1]].index("corrected_by") + 1
+    for row in range(2, sheet.max_row + 1):
+        sheet.cell(row, who).value = "MK"
     book.save(here.logs / "corrected.xlsx")
     assert here.asked() == []
 
