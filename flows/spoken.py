@@ -43,11 +43,12 @@ def _signals(result: dict[str, Any]) -> str:
     if not volume:
         return f"Signals: {len(on)} on now; no chart of specific volume has signalled."
     last = volume[-1]
+    over = "" if last["signal"] == "on" else ", over"
     cause = max(last["causes"], key=lambda c: c["share"], default=None)
     why = f"; {last['says']} ({cause['group']}, {cause['share']:.0%} of it)" if cause else ""
     return (
         f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
-        f"{abs(last['change']):.2f} {last['unit']} since {_when(last['began_at'])}{why}."
+        f"{abs(last['change']):.2f} {last['unit']} since {_when(last['began_at'])}{over}{why}."
     )
 
 
