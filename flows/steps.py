@@ -183,9 +183,7 @@ def _read_new(
     from models.reader import intake
     from models.storage import bulk, store, take
 
-    known = {
-        sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
-    }
+    known = _known(con)
     was_taken = {sha: kind for sha, (kind, outcome) in known.items() if outcome == "taken"}
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
@@ -230,6 +228,12 @@ def _read_new(
             yield pending.pop(sheet.kind)
     expect(seq - first)
     yield from pending.values()
+
+
+def _known(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[str | None, str]]:
+    """Log and outcome of every file that ever came, by its hash."""
+    found = con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
+    return {sha: (kind, outcome) for sha, kind, outcome in found}
 
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:
