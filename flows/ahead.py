@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,12 +18,6 @@ if TYPE_CHECKING:
 
 # very large files looked at together, and files held in memory until their turn comes
 AT_ONCE, HELD = 2, 16
-Expect = Callable[[int], None]
-"""Is told the bytes of each new, very large log when it comes."""
-
-
-def nobody(size: int) -> None:
-    """Nobody is to be told."""
 
 
 @dataclass(frozen=True)
@@ -47,15 +41,12 @@ def arrivals(
     taken: Mapping[str, object],
     archive: Path,
     plant: Plant,
-    expect: Expect = nobody,
 ) -> Iterator[Arrived]:
     """The files, each archived whole before anything is read from it. taken: hash of those that were; not looked at again."""
     waiting: deque[Arrived] = deque()
     with ThreadPoolExecutor(AT_ONCE, "look") as pool:
         for name, path in found.items():
             waiting.append(_arrived(con, pool, name, path, taken, archive, plant))
-            if waiting[-1].looks is not None:
-                expect(len(waiting[-1].content))
             while waiting and _is_its_turn(waiting):
                 yield waiting.popleft()
         yield from waiting

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from flows.options import plant_and_store
 
 if TYPE_CHECKING:
-    from models.shapes import Finding
+    from models.shapes import Alert, Finding
     from models.storage.cases import Act
 
 FOUND: dict[str, Finding] = {"real": "real", "nothing": "nothing found"}
@@ -52,14 +52,20 @@ def alerts(args: argparse.Namespace) -> int:
         print(json.dumps([to_json(alert, loaded) for alert in found], ensure_ascii=False, indent=1))
         return 0
     for alert in found:
-        place = ", ".join(part for part in (alert.kettle, alert.line, alert.product) if part)
         print(
             f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {alert.urgency}, {alert.signal}, {alert.case}  "
-            f"{place}: {alert.called}. {alert.says}"
+            f"{_what(alert)}"
         )
     if not found:
         print("No alert is open.")
     return 0
+
+
+def _what(alert: Alert) -> str:
+    """What and how big, as the pages say it; of a traced change also the cause."""
+    from models.pages.held import headline
+
+    return f"{headline(alert)}. {alert.says}" if alert.causes else headline(alert)
 
 
 def case(args: argparse.Namespace) -> int:

@@ -20,8 +20,8 @@ from typing import Any
 from flows.quiet import quiet
 from models.sharing import as_it_is, one_by_one
 
-# new bytes in very large logs from which on a second process is worth the second or two of its start
-WORTH_BYTES = 8 << 20
+# new rows from which on a second process is worth the second or two of its start
+WORTH_ROWS = 100_000
 
 
 class Mate:
@@ -29,7 +29,6 @@ class Mate:
 
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None
-        self._bytes = 0
 
     def __enter__(self) -> Mate:
         return self
@@ -37,10 +36,9 @@ class Mate:
     def __exit__(self, *_: object) -> None:
         self.stop()
 
-    def expect(self, size: int) -> None:
-        """A new, very large log of so many bytes came: the process is started at the first that makes it worth it."""
-        before, self._bytes = self._bytes, self._bytes + size
-        if before < WORTH_BYTES <= self._bytes:
+    def expect(self, rows: int) -> None:
+        """So many rows are new: the process is started where that makes it worth it."""
+        if rows >= WORTH_ROWS and self._process is None:
             self.start()
 
     def start(self) -> None:
@@ -189,14 +187,19 @@ def _done(work: Callable[[Any], Any], item: Any) -> tuple[bool, Any]:
 
 
 def _make_ready() -> None:
-    """Import what it will be asked for, while the run reads the logs."""
+    """Import what it will be asked for, and the libraries that this uses, while the run reads the logs."""
+    import numpy as np
+
     from flows import steps  # noqa: F401
     from models.alarms import charting, short_weight  # noqa: F401
+    from models.charts.counts import counted
     from models.pages import day, month, notice  # noqa: F401
     from models.trade.netweight import mean_limit
-    from reports import pages  # noqa: F401
+    from reports import pages
 
-    mean_limit(400.0, 5.0, 80)  # has its library imported
+    mean_limit(400.0, 5.0, 80)
+    counted(np.ones(8), np.full(8, 9.0), proportion=True, arl0=100.0)
+    pages.make_ready()
 
 
 if __name__ == "__main__":

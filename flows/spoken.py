@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from models.fixed import STATUSES
@@ -16,6 +17,11 @@ def _count(many: int, one: str) -> str:
     return f"{many} {one if many == 1 else one + 's'}"
 
 
+def _when(at: str) -> str:
+    """An instant of the result as the plant's clock shows it."""
+    return f"{datetime.fromisoformat(at):%Y-%m-%d %H:%M}"
+
+
 def _rows(result: dict[str, Any]) -> str:
     total = {name: sum(kind[name] for kind in result["rows"].values()) for name in ("received", *STATUSES)}
     parts = ", ".join(f"{n} {name}" for name, n in total.items() if name != "received")
@@ -28,7 +34,7 @@ def _held(result: dict[str, Any]) -> str:
     if not held:
         return "Held: nothing is held by a rule of safety, law or allergens, or by hand; what was not checked stands on the day page."
     last = held[-1]
-    return f"Held: {len(held)} to decide; the newest: {last['where']} since {last['since']}: {last['why']}."
+    return f"Held: {len(held)} to decide; the newest: {last['where']} since {_when(last['since'])}: {last['why']}."
 
 
 def _signals(result: dict[str, Any]) -> str:
@@ -37,11 +43,12 @@ def _signals(result: dict[str, Any]) -> str:
     if not volume:
         return f"Signals: {len(on)} on now; no chart of specific volume has signalled."
     last = volume[-1]
+    over = "" if last["signal"] == "on" else ", over"
     cause = max(last["causes"], key=lambda c: c["share"], default=None)
     why = f"; {last['says']} ({cause['group']}, {cause['share']:.0%} of it)" if cause else ""
     return (
         f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
-        f"{abs(last['change']):.2f} {last['unit']} since {last['began_at']}{why}."
+        f"{abs(last['change']):.2f} {last['unit']} since {_when(last['began_at'])}{over}{why}."
     )
 
 

@@ -6,7 +6,7 @@ import gc
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-    from flows.ahead import Expect
     from flows.baselines import ChosenBaseline
     from models.alarms.charting import Gone
     from models.alarms.kept import Kept
@@ -90,10 +89,17 @@ def read_job(plant_file: Path, logs: Path, store_file: Path, out: Path, single_f
     return Job(loaded, plant_file.read_text(encoding="utf-8-sig"), logs, store_file, out, single_file)
 
 
-def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int, expect: Expect = ahead.nobody) -> Pulled:
+Expect = Callable[[int], None]
+
+
+def nobody(rows: int) -> None:
+    """Nobody is to be told how many rows are new."""
+
+
+def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int, expect: Expect = nobody) -> Pulled:
     """Take every log that is new: archived, read, judged, settled. Call inside a transaction.
 
-    expect: is told the bytes of each new, very large log when it comes.
+    expect: is told how many rows are new, before they are judged.
     """
     from models.storage import account, bulk, gather, ledger, names, raw, replacing, store, take
 
@@ -177,15 +183,14 @@ def _read_new(
     from models.reader import intake
     from models.storage import bulk, store, take
 
-    known = {
-        sha: (kind, outcome) for sha, kind, outcome in con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
-    }
+    known = _known(con)
     was_taken = {sha: kind for sha, (kind, outcome) in known.items() if outcome == "taken"}
     file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(name, "", None, "refused", why) for name, why in cannot.items()]
     pending: dict[str, list[Pending]] = {}
-    for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant, expect):
+    first = seq
+    for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant):
         name, sha = came.name, came.sha256
         if came.refused:
             pulled.files.append(_said(name, "", None, "refused", came.refused))
@@ -221,7 +226,14 @@ def _read_new(
         )
         if sum(file.n for file in alike) >= TOGETHER:
             yield pending.pop(sheet.kind)
+    expect(seq - first)
     yield from pending.values()
+
+
+def _known(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[str | None, str]]:
+    """Log and outcome of every file that ever came, by its hash."""
+    found = con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
+    return {sha: (kind, outcome) for sha, kind, outcome in found}
 
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:

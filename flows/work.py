@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from flows import steps
-from flows.ahead import nobody
 from flows.mate import Mate
 from models.sharing import Share, one_by_one
 
@@ -65,7 +64,7 @@ def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
     try:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
-            pulled = do(steps.pull)(con, job, run, mate.expect if mate else nobody)
+            pulled = do(steps.pull)(con, job, run, mate.expect if mate else steps.nobody)
             charted, changed = work_out(con, job, pulled, do, mate.shared if mate else one_by_one)
         taken = Taken(steps.summary(con, job, pulled), frozenset(changed), steps.pages_due(con, job), charted)
         con.execute("CHECKPOINT")

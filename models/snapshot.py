@@ -96,6 +96,7 @@ RESTATED: tuple[Column, ...] = (
     _text("after", "as it is; empty: not recorded"),
     _text("file", "the file that brought the correction"),
     _num("row", "its line there"),
+    _text("by", "who confirmed it, or corrected it in a workbook; empty: a sheet that was sent again"),
     _text("printed", "yes: the day's page had been printed before the correction came; else no"),
 )
 FILES: tuple[Column, ...] = (

@@ -98,6 +98,12 @@ def _environment() -> Environment:
     return environment
 
 
+def make_ready() -> None:
+    """Have the templates at hand, so that the first page costs what every other does."""
+    for name in ("day.html", "alert.html", "month.html"):
+        _environment().get_template(name)
+
+
 def _plain(text: str) -> Markup:
     """Words between two tags, where a quote or an apostrophe may stand as it is. Not for attributes."""
     return Markup(escape(text, quote=False))

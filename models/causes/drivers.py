@@ -171,16 +171,36 @@ def paste_share(plant: Plant, product: str) -> float:
     return min(kg * effects.DOUGH_PER_PASTE_KG, PASTE_OF_DOUGH_MOST)
 
 
+def _everyday_share(field: Field, shown: dict[str, np.ndarray], most: float) -> float:
+    """°C of dough for 1 °C of paste where the mixer's water follows the paste, as the baseline's batches show: 0 to `most`.
+
+    Without batches: half of `most`, which is also the sd of that belief.
+    """
+    paste, dough = shown["paste_temp"][field.base], shown["dough_temp"][field.base]
+    both = np.isfinite(paste) & np.isfinite(dough)
+    if most <= 0 or both.sum() < 3:
+        return most / 2
+    paste, dough = paste[both] - paste[both].mean(), dough[both] - dough[both].mean()
+    told = float(paste @ paste / max(dough @ dough / both.sum(), 1e-9))
+    seen = float(paste @ dough / max(paste @ paste, 1e-9))
+    belief = 4 / most**2
+    return float(np.clip((told * seen + belief * most / 2) / (told + belief), 0.0, most))
+
+
 def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> np.ndarray:
     """Share out an odd dough temperature between an odd paste and the rest, in place; the paste's part.
 
-    What warmer or colder water made up for counts nothing: the paste is given at most the dough's own move.
+    What warmer or colder water made up for counts nothing: the paste is given at most the dough's own move, and for a
+    paste within its limits what the dough everyday takes of it.
     """
     paste = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
     dough = shift_of(BY_NAME["dough_temp"], field, shown["dough_temp"])
     if not (np.isfinite(paste.z) and abs(dough.size) > 0.1):
         return np.zeros(len(field))
-    part = float(np.clip(paste_share(plant, field.product) * paste.size / dough.size, 0.0, 1.0))
+    share = paste_share(plant, field.product)
+    if not paste.outside:
+        share = _everyday_share(field, shown, share)
+    part = float(np.clip(share * paste.size / dough.size, 0.0, 1.0))
     brought = np.where(field.episode, part * shown["dough_temp"], 0.0)
     shown["dough_temp"] = shown["dough_temp"] - brought
     return np.nan_to_num(brought)

@@ -11,7 +11,7 @@ import numpy as np
 
 from models.causes import effects
 from models.causes.drivers import Terms, gas_index, ratio
-from models.causes.effects import BY_NAME, EFFECTS, PLACE
+from models.causes.effects import BY_NAME, EFFECTS, PLACE, Effect
 from models.causes.field import Field
 
 SHARED = {"paste_temp": "dough_temp"}
@@ -32,7 +32,7 @@ SPREADS = {
 """How much kinds of effects differ, ln, before the site's own batches are seen."""
 FEWEST_ANSWERS = 8
 SLOPE_NOW = 0.4
-"""How far an unusual driver's effect may be from what small everyday moves have taught, as a share of the slope."""
+"""How far what a driver's everyday scatter teaches may be from what it does when it moves and stays, as a share of the slope."""
 
 
 @dataclass(frozen=True)
@@ -212,12 +212,45 @@ class _Builder:
 
 
 def now_columns(field: Field, found: Terms, unusual: tuple[str, ...]) -> np.ndarray:
-    """Terms of the unusual drivers while the episode lasts, on all lines, scaled to an effect of the trade's size."""
+    """Levels of the unusual drivers while the episode lasts, on all lines, scaled to an effect of the trade's size."""
     since, out = field.since(), np.zeros((len(field), len(unusual)))
     for i, name in enumerate(unusual):
         effect = BY_NAME[name]
         x = found.x[:, PLACE[name]] * np.where(found.silent & (name == "water"), SILENT_SHARE, 1.0)
-        out[:, i] = np.where(since, x, 0.0) * max(abs(effect.slope), effect.slope_sd)
+        out[:, i] = _levels(x, field, since) * _size(effect)
+    return out
+
+
+def _size(effect: Effect) -> float:
+    """An effect of the trade's size for one unit of the driver's term, ln."""
+    return max(abs(effect.slope), effect.slope_sd)
+
+
+def _levels(x: np.ndarray, field: Field, rows: np.ndarray) -> np.ndarray:
+    """A straight line through each stream's `rows`, 0 elsewhere: what a driver moved by, its batches' scatter left out."""
+    out = np.zeros(len(x))
+    for s in np.unique(field.stream[rows]):
+        mine = rows & (field.stream == s)
+        t = field.hours[mine] - field.hours[mine].mean()
+        rises = float(t @ x[mine] / (t @ t)) if len(t) >= FEWEST_ANSWERS and t.any() else 0.0
+        out[mine] = x[mine].mean() + rises * t
+    return out
+
+
+def _everyday(cov: np.ndarray, unusual: tuple[str, ...], coefficient: tuple[int, ...]) -> np.ndarray:
+    """Prior covariance of the slopes and, after them, of the unusual drivers' effects beyond them.
+
+    The trade's slope is how volume answers to a driver that moved and stayed; scatter from batch to batch, read with an
+    error, may show less of it (or more).
+    """
+    p = len(cov)
+    out = np.zeros((p + len(unusual), p + len(unusual)))
+    out[:p, :p] = cov
+    for i, name in enumerate(unusual):
+        j, size = coefficient[PLACE[name]], _size(BY_NAME[name])
+        out[j, j] += (SLOPE_NOW * size) ** 2
+        out[j, p + i] = out[p + i, j] = -(SLOPE_NOW**2) * size
+        out[p + i, p + i] = SLOPE_NOW**2
     return out
 
 
@@ -353,8 +386,10 @@ def _assemble(b: _Builder, mean: np.ndarray, cov: np.ndarray, coefficient: tuple
             )
         ),
     )
-    first = blocks["slopes"].columns
-    prior[first], precision[first, first] = mean, np.linalg.inv(cov)
+    now = blocks["now"]
+    joint = [*range(len(mean)), *range(now.columns.start, now.columns.stop)]
+    prior[: len(mean)] = mean
+    precision[np.ix_(joint, joint)] = np.linalg.inv(_everyday(cov, now.labels, coefficient))
     for name, value in b.levels.items():
         prior[blocks[name].columns] = value
     for s in range(len(b.field.streams)):

@@ -205,7 +205,7 @@ def _says(points: Points, keep: np.ndarray, lots: int, days: int, learning: bool
     t, by_lots = texts("curve")["baseline"], any(points.lot[keep])
     if learning:
         said = t["learning_by_lots"] if by_lots else t["learning_by_days"]
-        return said.format(n=len(keep), enough=BATCHES, lots=lots, enough_lots=LOTS)
+        return said.format(n=min(len(keep), BATCHES), enough=BATCHES, lots=min(lots, LOTS), enough_lots=LOTS)
     return (t["made_of_lots"] if by_lots else t["made_of"]).format(n=len(keep), days=days, lots=lots)
 
 

@@ -81,7 +81,9 @@ def _near_code(typed: Any, name: str, known: list[str]) -> Cells | None:
 
 
 def _tare(row: pd.Series) -> Cells | None:
-    """The tare, on both weights or on Wb alone."""
+    """The tare, on both weights or on Wb alone; nothing where one is written beside them, so that it is not that alone."""
+    if row["tare_kg"] > 0:
+        return None
     extra = round(float(row["off_charge_kg"]), 3)
     if row["weight_after_kg"] - extra > 0.8 * row["charge_kg"]:
         return {"tare_kg": extra}
@@ -93,13 +95,13 @@ def _swap(one: str, other: str) -> Maker:
 
 
 def _shifted(*names: str) -> Maker:
-    """A clock after midnight that kept the date of the evening before."""
+    """A clock after midnight that kept the date of the evening before, or one within the shift that has the next day's date."""
 
     def made(row: pd.Series) -> Cells | None:
-        late = row["shift_offset_h"] + 24
-        shift_hours = row["shift_offset_h"] - row["shift_late_h"]
-        fits = -4 <= late <= shift_hours + 12
-        return {name: row[name] + DAY for name in names} if fits else None
+        offset, shift_hours = row["shift_offset_h"], row["shift_offset_h"] - row["shift_late_h"]
+        if -4 <= offset + 24 <= shift_hours + 12:
+            return {name: row[name] + DAY for name in names}
+        return {name: row[name] - DAY for name in names} if 0 <= offset - 24 <= shift_hours else None
 
     return made
 

@@ -462,7 +462,7 @@ def _range(table: Table, column: Column) -> Rule:
         column.name,
         column.name,
         f"{outside} and not {slip}" if slip else outside,
-        f"{{value}} is not between {low:g} and {high:g} {column.unit}: a digit, a decimal point or a unit? Correct the sheet",
+        f"{{value}} is not between {low:g} and {high:.10g} {column.unit}: a digit, a decimal point or a unit? Correct the sheet",
         1 if column.name in {"temp_2h_c", "temp_6h_c"} else 5,
     )
 
@@ -502,7 +502,9 @@ def _window(
     return (rule("action", act, "action"), rule("warning", warn, "warning"))
 
 
-def _above(kind: str, code: str, column: str, says: str, act: str, warn: str, weight: int = 5) -> tuple[Rule, ...]:
+def _above(
+    kind: str, code: str, column: str, says: str, act: str, warn: str, unit: str, weight: int
+) -> tuple[Rule, ...]:
     return (
         Rule(
             f"{kind}.{code}.action",
@@ -511,7 +513,7 @@ def _above(kind: str, code: str, column: str, says: str, act: str, warn: str, we
             column,
             (column, act),
             f"{column} > {act}",
-            f"{says}, action limit {{{act}}}",
+            f"{says}, action limit {{{act}}} {unit}",
             "action",
             weight,
             source="plant file",
@@ -524,7 +526,7 @@ def _above(kind: str, code: str, column: str, says: str, act: str, warn: str, we
             column,
             (column, warn),
             f"{column} > {warn} and not {column} > {act}",
-            f"{says}, warning limit {{{warn}}}",
+            f"{says}, warning limit {{{warn}}} {unit}",
             "warning",
             weight,
             source="plant file",
@@ -574,6 +576,7 @@ GOOD: tuple[Rule, ...] = (
         "{value} points of hydration lost beyond the usual",
         "points_act",
         "points_warn",
+        "points",
         3,
     ),
     *_above(
@@ -583,6 +586,7 @@ GOOD: tuple[Rule, ...] = (
         "{overdrawn_kg} kg ({value} %) more was used than was made",
         "overdrawn_act",
         "overdrawn_warn",
+        "%",
         4,
     ),
     _flag(
@@ -632,7 +636,14 @@ GOOD: tuple[Rule, ...] = (
     ),
     *_window("batches", "dough-temperature", "dough_temp_c", "dough temperature", "°C", "dough_act", "dough_warn", 4),
     *_above(
-        "batches", "paste-age", "paste_age_h", "paste {paste_key} was {value} h old at mixing", "age_act", "age_warn", 1
+        "batches",
+        "paste-age",
+        "paste_age_h",
+        "paste {paste_key} was {value} h old at mixing",
+        "age_act",
+        "age_warn",
+        "h",
+        1,
     ),
     _flag(
         "batches",

@@ -13,6 +13,7 @@ from models.pages.curves import curve, in_order, weeks_before
 from models.pages.footing import footing
 from models.pages.notchecked import not_checked
 from models.pages.production_day import of_day, on_during
+from models.pages.recooled import recooled
 from models.pages.rowaccount import Account, account, restated
 from models.pages.shown import Curve, Footing, Item, Sheet, State, Tallies
 from models.pages.tables import Head, of_batches
@@ -73,7 +74,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
     Raises ValueError, one line, for a text that is no date.
     """
     on = date_of(which)
-    holds, waiting = held.holds(snapshot, on), held.to_decide(snapshot, on)
+    holds, waiting = held.holds(snapshot, on), (*recooled(snapshot, on), *held.to_decide(snapshot, on))
     review = (*held.to_act_on(snapshot, on), *held.beyond_limits(snapshot, on))
     unchecked = not_checked(snapshot, on)
     sheet, corrected, late = restated(snapshot, on)

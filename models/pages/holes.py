@@ -72,9 +72,10 @@ def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:
         _hole(t["mixing"], _unmixed(batches), len(batches)),
         _hole(t["gas"], (batches["gas_tests"].fillna(0) == 0).sum(), len(batches)),
     ]
-    left_out = _of_month(snapshot.excluded, first, last)
-    waiting = left_out["status"].isin(["waiting", "quarantined"])
-    rows.append((Cell(t["waiting"]), _many(int(waiting.sum())), _many(len(left_out))))
+    received = _of_month(snapshot.account, first, last)
+    rows.append(
+        _hole(t["waiting"], int((received["waiting"] + received["quarantined"]).sum()), int(received["received"].sum()))
+    )
     return Sheet("holes", t["title"], tuple(t["columns"]), tuple(rows))
 
 
@@ -86,9 +87,5 @@ def _unmixed(batches: pd.DataFrame) -> int:
     return int((batches["mix_minutes"].isna() & batches["mix_energy_wh_kg"].isna()).sum())
 
 
-def _many(many: int) -> Cell:
-    return Cell(words.number(float(many), "", 0), number=True)
-
-
 def _hole(what: str, many: int, of: int) -> tuple[Cell, ...]:
-    return Cell(what), _many(int(many)), Cell(words.number(float(of), "", 0), number=True)
+    return (Cell(what), *(Cell(words.number(float(n), "", 0), number=True) for n in (many, of)))

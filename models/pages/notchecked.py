@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from typing import TYPE_CHECKING
@@ -30,6 +31,9 @@ def not_checked(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
         *_rules(snapshot, day),
     ]
     return tuple(found)
+
+
+MOST_WHYS = 6  # reasons to wait that are told; the row account tells all
 
 
 def _of(part: int, whole: int, what: str) -> str:
@@ -125,7 +129,16 @@ def _waiting(snapshot: Snapshot, day: date) -> Iterator[Item]:
         kinds = waiting.groupby("kind", sort=True)["row"].count()
         says = words.join(words.counted(many, "row_of").format(kind=kind) for kind, many in kinds.items())
         one = len(waiting) == 1
-        yield _item(f"{says} {'waits for the batch it names' if one else 'wait for the batches they name'}")
+        whys = Counter((row["kind"], words.text(row["why"])) for row in records(waiting))
+        detail = tuple(
+            words.sentence(f"{words.counted(many, 'row_of').format(kind=kind)}: {why}")
+            for (kind, why), many in sorted(whys.items())
+        )
+        yield _item(
+            f"{says} {'waits for the batch it names' if one else 'wait for the batches they name'}",
+            "",
+            detail[:MOST_WHYS],
+        )
 
 
 def _rules(snapshot: Snapshot, day: date) -> Iterator[Item]:

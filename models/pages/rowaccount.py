@@ -92,8 +92,14 @@ def _restated_row(row: dict[str, Any]) -> tuple[Cell, ...]:
         Cell(words.text(row["column"])),
         _value(row["before"]),
         _value(row["after"]),
-        Cell(f"{row['file']}, row {int(row['row'])}"),
+        Cell(_brought_by(row)),
     )
+
+
+def _brought_by(row: dict[str, Any]) -> str:
+    t = texts("account")["restated"]
+    said = t["brought"].format(file=row["file"], row=int(row["row"]))
+    return said if words.missing(row["by"]) else t["by"].format(brought=said, who=row["by"])
 
 
 def _value(value: Any) -> Cell:

@@ -143,9 +143,12 @@ def join(parts: Iterable[str]) -> str:
 
 
 def sentence(words: str) -> str:
-    """The words with a capital first and a full stop last."""
+    """The words with a capital first and a full stop last; a column keeps the name it has on the sheet."""
     words = words.strip()
-    return words if not words else words[0].upper() + words[1:] + ("" if words[-1] in ".?!:" else ".")
+    if not words:
+        return words
+    column = "_" in words.split(maxsplit=1)[0]
+    return (words[0] if column else words[0].upper()) + words[1:] + ("" if words[-1] in ".?!:" else ".")
 
 
 def instant(value: Any) -> datetime | None:

@@ -152,6 +152,11 @@ def _number_column(desk: _Desk, column: Column) -> pd.Series:
             wrong[index] = read
         elif read is not None:
             values[index] = read
+    powers = [text for text in texts if _POWER.search(text)]
+    if powers:
+        desk.notes.append(
+            f"{column.name}: {', '.join(powers[:3])} as a spreadsheet shortens a number; digits may be lost"
+        )
     spread = desk.spread(values, codes, np.nan)
     real = _real(desk, column.name)
     if real is None:
@@ -171,6 +176,7 @@ def _real(desk: _Desk, column: str) -> np.ndarray | None:
     return desk.sheet.real[:, desk.sheet.columns.index(column)]
 
 
+_POWER = re.compile(r"\d[eE][+-]?\d")
 SERIAL = "{name}: spreadsheet serial numbers read as dates"
 
 

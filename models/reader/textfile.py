@@ -78,7 +78,8 @@ def _tidy_already(content: bytes) -> bool:
         odd += piece.count(b"\1")
         if b"\0" in piece or odd > MOST_ODD + (start + len(piece)) // 100:
             raise Refused("binary content, not a table: save the log as CSV or XLSX")
-        tidy_already = tidy_already and not (odd or b" |" in piece or b"| " in piece)
+        blank = b" " in piece and (b" |" in piece or b"| " in piece)
+        tidy_already = tidy_already and not (odd or blank)
     return tidy_already and not content.startswith(b" ") and not content.endswith(b" ")
 
 

@@ -329,8 +329,11 @@ def by_day(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 
 
 def days(con: duckdb.DuckDBPyConnection) -> list[date]:
-    """The production days that any row speaks of, oldest first."""
-    parts = [f"SELECT DISTINCT {shift_date_sql(kind)} AS day FROM log_{kind} r {dough_join(kind)}" for kind in KINDS]
+    """The production days that any row speaks of that no other has taken the place of, oldest first."""
+    parts = [
+        f"SELECT DISTINCT {shift_date_sql(kind)} AS day FROM log_{kind} r {dough_join(kind)} WHERE r.status <> 'superseded'"
+        for kind in KINDS
+    ]
     found = con.execute(
         f"SELECT DISTINCT CAST(day AS DATE) AS day FROM ({' UNION '.join(parts)}) WHERE day IS NOT NULL ORDER BY 1"
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES
 from models.snapshot import FRAMES, Snapshot
-from models.storage import account, restating, store, wide
+from models.storage import account, restating, store, waitsfor, wide
 
 Span = tuple[datetime, datetime]
 
@@ -216,15 +216,15 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Every row that is not in force, with its main reason: columns as `snapshot.EXCLUDED`."""
     parts = []
     for kind in KINDS:
-        wait = _waits_for(kind)
+        wait = f"{waitsfor.to(kind)}_batch"
         parts.append(f"""
         SELECT r.seq, '{kind}' AS kind, f.path AS file, r.row, r.status,
             CASE r.status WHEN 'quarantined' THEN s."column" WHEN 'waiting' THEN '{wait}' END AS "column",
-            CASE r.status WHEN 'quarantined' THEN s.value WHEN 'waiting' THEN {_waiting_value(kind)} END AS value,
+            CASE r.status WHEN 'quarantined' THEN s.value WHEN 'waiting' THEN {waitsfor.value(kind)} END AS value,
             CASE r.status WHEN 'quarantined' THEN s.rule END AS rule,
             CASE r.status
                 WHEN 'quarantined' THEN s.why
-                WHEN 'waiting' THEN 'the {"paste" if kind == "dough" else "dough"} it names has not come yet; the row is taken up when it does'
+                WHEN 'waiting' THEN {waitsfor.why(kind)}
                 WHEN 'duplicate' THEN 'the same row with the same values came before; counted once'
                 ELSE {_by_whom()} || '; both stay readable' END AS why,
             CASE r.status WHEN 'quarantined' THEN s.proposal END AS proposal,
@@ -237,6 +237,7 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
             LEFT JOIN decision n ON r.seq = n.seq
             LEFT JOIN (SELECT p.seq, max_by(coalesce(p.who, ''), p.by_seq) AS who FROM replaced p JOIN log_{kind} b ON p.by_seq = b.seq
                 WHERE b.credible AND NOT b.asks GROUP BY 1) w ON r.seq = w.seq
+            {waitsfor.join(kind)}
             {account.dough_join(kind)}
         WHERE r.status <> 'accepted'""")
     return _shape(
@@ -250,16 +251,6 @@ def _by_whom() -> str:
         WHEN w.seq IS NOT NULL THEN 'a row of a workbook written for correcting it took its place'
         WHEN n.verdict = 'confirmed' THEN 'corrected as proposed, confirmed by ' || n.who
         ELSE 'a newer row of the same batch came with other values' END"""
-
-
-def _waits_for(kind: str) -> str:
-    return "paste_batch" if kind == "dough" else "dough_batch"
-
-
-def _waiting_value(kind: str) -> str:
-    if kind == "dough":
-        return "CASE WHEN r.paste_batch IS NOT NULL AND r.paste_key IS NULL THEN r.paste_batch ELSE r.paste_batch_2 END"
-    return "r.dough_batch" if TABLES[kind].refers else "NULL"
 
 
 def findings(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:

@@ -72,6 +72,15 @@ def nobodys(
     return found
 
 
+def apart(con: duckdb.DuckDBPyConnection, seqs: pd.Series, file: pd.Series) -> pd.Series:
+    """Which file each row is judged with: a correcting workbook gathers rows of many sheets, so each of its rows is alone.
+
+    seqs: of the rows; file: which file each came in.
+    """
+    mine = [seq for (seq,) in con.execute("SELECT DISTINCT by_seq FROM replaced").fetchall()]
+    return file.mask(seqs.isin(mine), -1 - seqs) if mine else file
+
+
 def _changed(
     con: duckdb.DuckDBPyConnection, kind: str, named: int | None, row: pd.Series, plant: Plant
 ) -> dict[str, str]:

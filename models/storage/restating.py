@@ -71,10 +71,12 @@ def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
                  FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
                  WHERE o.status = 'superseded')
         SELECT p.kind, p.key, p.shift_date, p.c.name AS "column", coalesce(p.c.before, s.value) AS before, p.c.after AS after,
-            f.path AS file, p.row,
+            f.path AS file, p.row, nullif(coalesce(d.who, w.who), '') AS by,
             CASE WHEN g.first_run < f.run THEN 'yes' ELSE 'no' END AS printed
         FROM pair p JOIN file f ON p.file_id = f.file_id
             LEFT JOIN (SELECT seq, "column", nullif(any_value(value), '') AS value FROM slip GROUP BY ALL) s
                 ON s.seq = p.was_seq AND s."column" = p.c.name
+            LEFT JOIN (SELECT sha256, any_value(who) AS who FROM decision GROUP BY 1) d ON d.sha256 = f.sha256
+            LEFT JOIN (SELECT by_seq, any_value(who) AS who FROM replaced GROUP BY 1) w ON w.by_seq = p.seq
             LEFT JOIN page g ON g.page = 'day:' || CAST(p.shift_date AS VARCHAR)
         WHERE p.c.before IS DISTINCT FROM p.c.after ORDER BY p.seq, p.c.name""").df()

@@ -119,7 +119,7 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
         return pd.DataFrame()
     frame = pd.concat([file.typed.frame for file in files], ignore_index=True)
     places = pd.concat([_places(file) for file in files], ignore_index=True)
-    found = checks.judge_truth(kind, frame, places["file_id"], plant)
+    found = checks.judge_truth(kind, frame, replacing.apart(con, places["seq"], places["file_id"]), plant)
     unseen = [file.file_id for file in files if not wrongyear.SEEN.intersection(file.sheet.columns)]
     of_unseen = places["file_id"].isin(unseen)
     off = wrongyear.files_off(con, kind, frame[of_unseen], places.loc[of_unseen, "file_id"])
@@ -369,7 +369,8 @@ def _judge_stretch(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, firs
     rows = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE {mine} ORDER BY seq", columns)
     if rows.empty:
         return
-    found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), rows["file_id"], plant)
+    file = replacing.apart(con, rows["seq"], rows["file_id"])
+    found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), file, plant)
     seqs = rows["seq"].astype("int64").tolist()
     codes = {outcome.rule.code for outcome in found.outcomes}
     doubts = _unread(con, kind, {seq: i for i, seq in enumerate(seqs)}, codes, mine)

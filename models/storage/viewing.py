@@ -45,7 +45,10 @@ def view(
         flour_lots=_flour_lots(con, [batch.key for hold in held for batch in hold.batches if batch.stands]),
         rows=account.count(con),
         quarantine=tuple(_waiting(con)),
-        refused=tuple(con.execute("SELECT path, why FROM file WHERE outcome = 'refused' ORDER BY file_id").fetchall()),
+        refused=tuple(
+            con.execute("""SELECT path, why FROM file WHERE outcome = 'refused'
+            AND path NOT IN (SELECT path FROM file WHERE outcome = 'taken') ORDER BY file_id""").fetchall()
+        ),
     )
 
 

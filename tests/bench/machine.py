@@ -22,7 +22,7 @@ PROGRAM = (sys.executable, "-c", "from flows.cli import main; raise SystemExit(m
 
 @dataclass(frozen=True)
 class Measured:
-    """Runs of one command: seconds each, peak resident memory in MiB of the heaviest, and the last one's words."""
+    """Runs of one command: seconds each, peak resident memory in MiB of the heaviest (with the processes it began), and the last one's words."""
 
     what: str
     seconds: tuple[float, ...]
@@ -92,16 +92,38 @@ def side_by_side(commands: Mapping[str, Sequence[str | Path]], cwd: Path, times:
     ]
 
 
-# A process starts with the peak of the one that started it (Linux keeps it over exec), so a small one starts it.
+# A process starts with the peak of the one that started it (Linux keeps it over exec), so a small one starts it. Where the
+# system tells which processes a process has begun, theirs counts with its own: both hold memory at the same time.
 LAUNCHER = """
-import os, sys, time
+import os, sys, threading, time
+
+def held(pid):
+    found = 0
+    try:
+        with open(f"/proc/{pid}/statm") as said:
+            found = int(said.read().split()[1]) * os.sysconf("SC_PAGE_SIZE") // 1024
+        for thread in os.listdir(f"/proc/{pid}/task"):
+            with open(f"/proc/{pid}/task/{thread}/children") as said:
+                found += sum(held(int(child)) for child in said.read().split())
+    except OSError:
+        pass
+    return found
+
+def watch(pid, ended):
+    global most
+    while not ended.wait(0.1):
+        most = max(most, held(pid))
+
 began = time.perf_counter()
 child = os.fork()
 if child == 0:
     os.execv(sys.argv[1], sys.argv[1:])
+most, ended = 0, threading.Event()
+threading.Thread(target=watch, args=(child, ended), daemon=True).start()
 _, status, usage = os.wait4(child, 0)
 took = time.perf_counter() - began
-sys.stderr.write(f"{took} {usage.ru_maxrss} {os.waitstatus_to_exitcode(status)}")
+ended.set()
+sys.stderr.write(f"{took} {max(most, usage.ru_maxrss)} {os.waitstatus_to_exitcode(status)}")
 """
 
 

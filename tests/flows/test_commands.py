@@ -11,8 +11,9 @@ from typing import Any
 
 import pytest
 
-from flows import cli
+from flows import casework, cli
 from flows.spoken import spoken
+from tests.unit.test_alerts import alert
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
 
@@ -142,3 +143,25 @@ def test_rows_in_quarantine_that_wait_for_nobody_are_said(waits: int, says: str)
     }
     (line,) = [line for line in spoken(result) if line.startswith("To correct: ")]
     assert f" for a person{says}" in line and ("rejected" in line) == bool(says)
+
+
+def test_what_is_over_is_said_to_be() -> None:
+    volume = {"signal": "over", "urgency": "review", "characteristic": "specific volume", "kind": "chart", "line": "L1"}
+    volume |= {"product": "tin", "direction": "low", "change": -0.24, "unit": "mL/g", "causes": []}
+    volume |= {"began_at": "2026-10-23T19:57:00+01:00"}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [volume], "holds": [], "reports": []}
+    said = spoken(result)
+    assert said[2].endswith("L1 tin low by 0.24 mL/g since 2026-10-23 19:57, over.")
+
+
+def test_the_list_of_alerts_says_what_and_how_big() -> None:
+    one = alert(characteristic="proof height", change=-8.8, level=92.0, unit="mm", causes=(), says="shift")
+    assert casework._what(one).replace("\u00a0", " ") == "L1, milk-loaf: proof height 9.6 % lower"
+
+
+def test_what_is_spoken_is_on_the_plants_clock() -> None:
+    """The result has instants with their offset; people read a wall clock."""
+    hold = {"stands": True, "where": "L4", "since": "2026-07-08T22:55:00+02:00", "why": "by hand"}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [], "holds": [hold], "reports": []}
+    (line,) = [line for line in spoken(result) if line.startswith("Held: ")]
+    assert line == "Held: 1 to decide; the newest: L4 since 2026-07-08 22:55: by hand."

@@ -155,6 +155,7 @@ def test_names_are_kept_as_long_as_the_plant_file_says(folder: Path, capsys) -> 
             [hold["hold"], *event],
         )
         con.execute("INSERT INTO decision VALUES (1, 'rejected', ?, ?, 'x', NULL)", [who, event[0]])
+        con.execute("INSERT INTO replaced VALUES (-1, -2, ?, ?)", [who, event[0]])
     con.close()
     text = PLANT.read_text(encoding="utf-8")
     for more, left in (("", {"AB", "CD"}), ("\n[names]\nkept_days = 30\n", {names.NO_LONGER, "CD"})):

@@ -17,9 +17,8 @@ from typing import Any
 import pytest
 
 from flows import steps
-from flows.mate import WORTH_BYTES, Mate
+from flows.mate import WORTH_ROWS, Mate
 from flows.work import work
-from models.reader import bulk
 from models.sharing import one_by_one
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -102,14 +101,18 @@ def test_it_ends_with_the_run_however_that_ends() -> None:
         assert ended(pid)
 
 
-def test_it_is_started_at_the_bytes_that_make_it_worth_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    started = []
+def test_a_run_starts_it_where_very_much_is_new(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run of few rows does without; the threshold is of rows that are new, not of those that lie there."""
+    started: list[Mate] = []
     monkeypatch.setattr(Mate, "start", lambda self: started.append(self))
-    mate = Mate()
-    for size in (WORTH_BYTES - 1, 1, bulk.FEWEST_BYTES, 2 * WORTH_BYTES):
-        assert len(started) == (mate._bytes >= WORTH_BYTES)
-        mate.expect(size)
-    assert started == [mate]
+    shutil.copytree(SAMPLE / "logs", tmp_path / "logs")
+    job = steps.read_job(SAMPLE / "plant.toml", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
+    received = sum(counts["received"] for counts in work(job)["rows"].values())
+    assert not started and received < WORTH_ROWS
+    monkeypatch.setattr("flows.mate.WORTH_ROWS", received)
+    for store, times in (("s", 0), ("t", 1)):
+        work(steps.read_job(SAMPLE / "plant.toml", job.logs, tmp_path / f"{store}.duckdb", job.out))
+        assert len(started) == times
 
 
 def test_where_no_process_can_be_had_all_is_done_here(monkeypatch: pytest.MonkeyPatch) -> None:

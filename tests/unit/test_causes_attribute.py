@@ -160,6 +160,17 @@ def test_water_not_recorded_as_put_back_is_not_taken_for_none():
     assert found[1].high - found[1].low > found[0].high - found[0].low
 
 
+def test_readings_that_scatter_do_not_hide_a_driver_that_moved_and_stayed():
+    bakery, rng = Bakery(), np.random.default_rng(3)
+    rows = bakery.rows(None, 16)
+    bakery.frame.loc[rows, "paste_cook_temp_c"] += -13.0 + rng.normal(0, 1.5, int(rows.sum()))
+    bakery.ln[rows] -= 0.05
+    call = bakery.call(began=16 * PER_DAY)
+    found = cause(call, "paste")
+    assert leading(call) == "paste" and found.share > 0.5
+    assert found.low < found.high < 0
+
+
 def test_driver_that_moved_and_was_made_good_explains_nothing():
     bakery = Bakery()
     rows = bakery.rows("L1")
@@ -201,6 +212,15 @@ def test_warm_paste_takes_its_part_of_the_warm_dough():
     bakery.shift(rows, "dough_temp_c", 3.0, 0.08)
     call = bakery.call()
     assert leading(call) == "paste" and call.headline == "Paste 12 °C warm into the dough"
+
+
+def test_paste_that_the_mixers_water_follows_takes_no_part_of_a_cold_dough():
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame["paste_temp_c"] = 8 + 4 * (bakery.frame["paste_temp_c"] - 8)
+    bakery.frame.loc[rows, "paste_temp_c"] -= 1.4
+    bakery.shift(rows, "dough_temp_c", -1.5, -1.5 * 0.0266)
+    assert abs(cause(bakery.call(), "paste").contribution) < 0.015
 
 
 def test_warm_dough_without_paste_temperature_is_not_surely_yeast():

@@ -65,7 +65,7 @@ def test_a_quiet_line_learns_then_stands_in_control():
     points = made(3, 400)
     young, old = _chart(first(points, 60)), _chart(points)
     assert young.state == "learning" and young.baseline.learning
-    assert young.baseline.says == "learning: 60 batches of 100, 4 lots of 8"
+    assert young.baseline.says == "learning: 60 of 100 batches, 4 of 8 lots"
     assert old.state == "in control" and not old.episodes
     base = old.baseline
     assert (base.learning, base.batches, base.lots) == (False, 113, 8)

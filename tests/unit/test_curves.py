@@ -37,10 +37,10 @@ def test_the_lines_say_what_they_mean_and_since_when():
 
 def test_a_learning_chart_counts_up_to_its_baseline():
     young = chart(STREAM, made(3, 60), arl0=2000.0)
-    assert shown(young).baseline_says.startswith("Learning: 60 batches of 100, 4 lots of 8.")
+    assert shown(young).baseline_says.startswith("Learning: 60 of 100 batches, 4 of 8 lots.")
     lots = replace(STREAM, characteristic="gassing power of the lot", unit="mL", line=None, product=None)
     found = shown(chart(lots, made(3, 20), arl0=500.0)).baseline_says
-    assert found.startswith("Learning: 20 yeast lots of 100.") and "batch" not in found
+    assert found.startswith("Learning: 20 of 100 yeast lots.") and "batch" not in found
     charted = chart(lots, made(3, 200), arl0=500.0)
     assert "yeast lots, " in charted.promise and "batch" not in charted.promise
 
@@ -55,7 +55,7 @@ def test_a_kettles_lots_are_of_flour_and_the_plants_charts_are_of_all_lines():
     assert "4\u00a0yeast lots" in shown(of_line).baseline_says
     assert "4\u00a0flour lots" in shown(of_kettle).baseline_says
     told = footing(replace(bare(), charted=(of_line, of_kettle, of_lots))).baselines
-    assert told[0].startswith("All lines, gassing power of the yeast lot: Learning: 60 yeast lots of 100.")
+    assert told[0].startswith("All lines, gassing power of the yeast lot: Learning: 60 of 100 yeast lots.")
     assert "4\u00a0flour lots" in told[1] and "4\u00a0yeast lots" in told[2]
 
 

@@ -176,7 +176,34 @@ def test_restated_shows_both_readings_only_where_the_page_had_been_printed():
     before = snapshot().restated.assign(printed="no")
     told = day(replace(snapshot(), restated=before), BAD)
     assert not told.restated.rows and "1\u00a0value corrected" in told.corrected.says
+    (sheet, by) = (
+        page(BAD).restated,
+        day(replace(snapshot(), restated=snapshot().restated.assign(by="MK")), BAD).restated,
+    )
+    assert [*cells(sheet, "Brought by"), *cells(by, "Brought by")] == [
+        "dough-2026-05-05b.csv, row 2",
+        "dough-2026-05-05b.csv, row 2, by MK",
+    ]
     assert cells(told.corrected, "Was") == ["29.4"] and not page(BAD).corrected.rows
+
+
+def recooled(before: str, after: str, **more: object) -> list[str]:
+    """What is to be decided of a cooling reading that was restated so. The plant wants 21 °C within 2 h, 5 °C within 6 h."""
+    row = {"kind": "paste", "key": f"{BAD}/K2/P01", "shift_date": BAD, "column": "temp_2h_c", "file": "b.csv", "row": 3}
+    row |= {"before": before, "after": after, "printed": "no"} | more
+    told = day(replace(snapshot(), restated=frame("restated", [row])), BAD)
+    return [item.title for item in told.to_decide if "later sheet" in item.title]
+
+
+def test_a_cooling_reading_that_a_later_sheet_mends_is_put_to_a_person():
+    """One over the limits that came with its correction in one run was never held: the later row is the one in force."""
+    (title,) = recooled("35.0", "15.2")
+    assert title.replace("\u00a0", " ") == "paste K2 P01: 35.0 °C at 2 h, then 15.2 °C on a later sheet"
+    assert recooled("21.0", "15.2") == [] == recooled("35.0", "21.1") == recooled("15.2", "35.0")
+    assert len(recooled("6.0", "4.0", column="temp_6h_c")) == len(recooled("35.0", "")) == 1
+    assert recooled("35.0", "15.2", column="cook_temp_c") == [] == recooled("two", "15.2")
+    held = snapshot().alerts[[a.urgency for a in snapshot().alerts].index("hold")].batches[0]
+    assert recooled("35.0", "15.2", key=held) == [], "what is held is told as held"
 
 
 def brought(**more: object) -> dict:

@@ -103,6 +103,10 @@ def test_holes_are_shown_line_by_line_and_day_by_day():
     assert [row[2] for row in told.grid.marks] == ["nothing"] * 3
     assert told.grid.marks[0][4] == "loaves"
     counts = {row[0].says: row[1].says for row in told.holes.rows}
+    rows = snapshot().account
+    rows = rows[rows["shift_date"] >= "2026-05-01"]
+    (of,) = [row[2].says for row in told.holes.rows if row[0].says == "Rows that still wait or stand in quarantine"]
+    assert of.replace("\u202f", "") == f"{rows['received'].sum():.0f}", "of all rows that came, not of those left out"
     assert counts["Pastes without a cooling reading"] == "4" and counts["Doughs without a gas test"] == "96"
 
 

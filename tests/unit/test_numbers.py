@@ -187,3 +187,14 @@ def test_error_8_litres_with_three_decimals_stay_litres_where_the_file_has_a_dec
 def test_identities_stay_text():
     read = books.typed(PASTE + _paste("00123", "36", "35") + _paste("1E5", "36", "35"))
     assert read.frame["paste_batch"].tolist() == ["00123", "1E5"]
+
+
+def test_a_number_that_a_spreadsheet_shortened_is_read_and_said():
+    """1.2E+3 may have been 1234: what it stands for is taken, and a person can see that it was so written."""
+    text = "gas_test,tested_at,gas_produced_ml\n1E5,2026-05-06 09:00,1.2E+3\nG2,2026-05-06 09:10,1410\n"
+    read = books.typed(text.encode())
+    assert read.frame["gas_produced_ml"].tolist() == [1200.0, 1410.0] and read.frame["gas_test"].tolist() == [
+        "1E5",
+        "G2",
+    ]
+    assert read.notes == ("gas_produced_ml: 1.2E+3 as a spreadsheet shortens a number; digits may be lost",)

@@ -31,6 +31,8 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     # the tare on both weights where Wa without it is still more than 80 % of the charge, else on Wb alone
     ("paste.tare-left-in", [], TWELVE | dict(weight_after_kg=59.7), dict(tare_kg=50.0)),
     ("paste.tare-left-in", [], TWELVE | dict(weight_after_kg=59.6), dict(weight_before_kg=12.0)),
+    # one that is written already is not left in: then it is something else
+    ("paste.tare-left-in", [], TWELVE | dict(weight_before_kg=72.0, weight_after_kg=59.6, tare_kg=10.0), None),
     # 1 % about the tare of the kettle's other rows
     ("paste.pounds-or-tare", [dict(tare_kg=121.2)], HUNDRED, dict(tare_kg=120.0)),
     ("paste.pounds-or-tare", [dict(tare_kg=121.3)], HUNDRED, None),
@@ -71,6 +73,11 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-05 01:00"), dict(mixed_at=at("2026-05-06 01:00"))),
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-05 00:59"), None),
     ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 01:01"), None),
+    # within its eight hours, a day on
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 05:00"), dict(mixed_at=at("2026-05-06 05:00"))),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 04:59"), None),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 13:00"), dict(mixed_at=at("2026-05-06 13:00"))),
+    ("dough.not-in-its-shift", [], dict(mixed_at="2026-05-07 13:01"), None),
     (
         "paste.not-in-its-shift",
         [],

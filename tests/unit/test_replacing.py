@@ -158,6 +158,26 @@ def test_a_changed_plant_file_keeps_the_question_and_what_was_changed(desk: Desk
     assert [row.cells for row in desk.waiting if row.rule == "dough.corrected-by"] == [{"line": "L1"}]
 
 
+def test_a_workbooks_rows_are_not_judged_beside_each_other(desk: Desk) -> None:
+    """A row a year off its sheet, signed as right, is not off the workbook as well; a changed plant file asks no more."""
+    year_off = SOUND.replace("2026", "2025").replace("01,L1", "09,L1")
+    home = "".join(SOUND.replace("01,L1", f"1{n},L1") for n in range(4))
+    others = "".join(WRONG.replace("02,L9", f"2{n},L9") for n in range(3))
+    (desk.logs / "year.csv").write_text(DOUGH + home + year_off)
+    (desk.logs / "others.csv").write_text(DOUGH + others)
+    assert desk.take() == (5, 5, 0)
+    assert [row.rule for row in desk.waiting].count("dough.wrong-year") == 1
+    book = load_workbook(desk.slips())
+    heads = [cell.value for cell in book.active[1]]
+    for line in book.active.iter_rows(min_row=2):
+        if str(line[heads.index("shift_date")].value).startswith("2025"):
+            line[heads.index(replacing.BY)].value = "MK"
+    book.save(desk.logs / "corrected.xlsx")
+    assert desk.take() == (6, 4, 1)
+    desk.job = Job(NORTH, "another", desk.logs, desk.job.store, desk.job.out)
+    assert desk.take() == (6, 4, 1)
+
+
 def test_rows_of_a_workbook_that_nobody_touched_are_the_same_rows_again(desk: Desk) -> None:
     desk.corrected(**UNSIGNED)
     assert desk.take() == (1, 1, 0)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from models.storage import ledger, restating, store
+from models.storage import account, ledger, restating, store, viewing
 from tests.unit.test_decisions import DOUGH
-from tests.unit.test_replacing import MOVED, Desk
+from tests.unit.test_replacing import MOVED, NORTH, Desk
 
 DAY = "2026-10-04"
 
@@ -31,9 +32,9 @@ def printed(desk: Desk, day: str, run: int) -> None:
 
 
 def changed(desk: Desk) -> list[tuple[str, ...]]:
-    """Column, before, after, file, whether the page had been printed."""
+    """Column, before, after, file, who, whether the page had been printed."""
     con = store.open_for_writing(desk.job.store)
-    rows = restating.restated(con)[["column", "before", "after", "file", "printed"]]
+    rows = restating.restated(con)[["column", "before", "after", "file", "by", "printed"]].fillna("")
     con.close()
     return [tuple(row) for row in rows.itertuples(index=False)]
 
@@ -54,7 +55,7 @@ def test_a_row_that_waited_is_restated_by_its_correction(desk: Desk) -> None:
     assert changed(desk) == []
     desk.corrected(line="L1")
     desk.take()
-    assert changed(desk) == [("line", "L9", "L1", "corrected.xlsx", "yes")]
+    assert changed(desk) == [("line", "L9", "L1", "corrected.xlsx", "MK", "yes")]
 
 
 def test_so_is_one_that_moved_to_another_day_by_it(desk: Desk) -> None:
@@ -62,6 +63,9 @@ def test_so_is_one_that_moved_to_another_day_by_it(desk: Desk) -> None:
     desk.take()
     assert sorted(column for column, *_ in changed(desk)) == ["line", "mixed_at", "shift_date"]
     assert {mark for *_, mark in changed(desk)} == {"no"}, "the page of the day it moved to was not printed"
+    con = store.open_for_writing(desk.job.store)
+    assert [str(day) for day in account.days(con)] == ["2026-10-05"], "nothing speaks of the day it left any more"
+    con.close()
 
 
 def test_what_could_not_be_read_stands_as_it_was_written(desk: Desk) -> None:
@@ -69,7 +73,7 @@ def test_what_could_not_be_read_stands_as_it_was_written(desk: Desk) -> None:
     desk.take()
     (desk.logs / "b.csv").write_text(DOUGH + row("07"))
     desk.take()
-    assert changed(desk) == [("yeast_kg", "two", "2.7", "b.csv", "yes")]
+    assert changed(desk) == [("yeast_kg", "two", "2.7", "b.csv", "", "yes")]
 
 
 def test_rows_are_late_once_the_day_after_next_was_printed(desk: Desk) -> None:
@@ -87,3 +91,14 @@ def test_a_page_of_a_wrong_year_ends_no_day(desk: Desk) -> None:
     (desk.logs / "b.csv").write_text(DOUGH + row("07"))
     desk.take()
     assert came(desk)["b.csv"] == (1, 1, "no")
+
+
+def test_a_refused_file_that_came_again_is_no_loss_any_more(desk: Desk) -> None:
+    refused = []
+    for content in ("no log\n", DOUGH + row("07")):
+        (desk.logs / "b.csv").write_text(content)
+        desk.take()
+        con = store.open_for_writing(desk.job.store)
+        refused.append([name for name, _ in viewing.view(con, NORTH, 1, datetime(2026, 10, 6), ()).refused])
+        con.close()
+    assert refused == [["b.csv"], []]

@@ -500,3 +500,13 @@ def test_a_rule_that_cannot_run_says_so() -> None:
     by_column = Rule("pastes.odd.required", "pastes", "true", "no_such_column", (), "", "")
     found = checks._judge("odd", rows, (odd, by_column), NORTH)
     assert [o.outcome for o in found.outcomes] == [checks.PASSED, checks.COULD_NOT_RUN]
+
+
+@pytest.mark.parametrize(
+    ("code", "unit"), [("pastes.points", "points"), ("pastes.overdrawn", "%"), ("batches.paste-age", "h")]
+)
+def test_a_limit_is_said_in_its_unit(code: str, unit: str) -> None:
+    """121 kg (91 %) more than was made, "action limit 4": kilograms or per cent?"""
+    for level in ("action", "warning"):
+        (rule,) = [rule for rule in GOOD if rule.code == f"{code}.{level}"]
+        assert rule.says.endswith(f"}} {unit}") and f"{level} limit {{" in rule.says

@@ -90,3 +90,8 @@ def test_a_number_below_zero_filled_into_a_text_has_the_minus_sign():
     assert words.rule("pastes.cook-temperature.action") == "cook temperature: action"
     assert words.sentence("so it is") == "So it is." and words.sentence("why?") == "Why?"
     assert words.slug("Linie Ä/1 b") == "linie---1-b"
+
+
+def test_a_sentence_has_a_capital_and_a_stop_but_a_column_keeps_its_name():
+    assert words.sentence("the loaf is hot") == "The loaf is hot." and words.sentence("is it?") == "Is it?"
+    assert words.sentence("as_found is empty") == "as_found is empty." and words.sentence(" ") == ""
