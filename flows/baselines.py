@@ -92,7 +92,7 @@ def _lines(n: int, charted: Any, history: list[dict]) -> list[str]:
 
 
 def _set(args: argparse.Namespace, loaded: Any, streams: list[Stream]) -> int:
-    from flows.steps import Job
+    from flows.job import Job
     from flows.work import set_baseline
 
     if not 1 <= args.chart <= len(streams):

@@ -70,7 +70,7 @@ def _what(alert: Alert) -> str:
 
 def case(args: argparse.Namespace) -> int:
     """Record one act and print the pages that show it again."""
-    from flows.steps import Job
+    from flows.job import Job
     from flows.work import record_case
     from models import plant
     from models.storage import store

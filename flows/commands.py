@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from flows.steps import Job
+from flows.job import Job
 
 
 class WrongCommand(ValueError):
@@ -20,9 +20,9 @@ class WrongCommand(ValueError):
 
 def run(args: argparse.Namespace) -> int:
     """`loaftrace run`: under Prefect where a server is configured, else plainly; says which."""
-    from flows import steps
+    from flows.job import read_job
 
-    job = steps.read_job(args.plant, args.logs, args.store, args.out, args.single_file)
+    job = read_job(args.plant, args.logs, args.store, args.out, args.single_file)
     result = conduct(job)
     return _show(result, args.json)
 
@@ -51,19 +51,19 @@ def conduct(job: Job) -> dict[str, Any]:
 
 def _of_service(job: Job, files: list[dict[str, Any]]) -> dict[str, Any]:
     """The contract's result of work that was handed over, from the copy that the service published."""
-    from flows import steps
+    from flows import pulling, steps
     from models.storage import store
 
     con = store.open_for_reading(job.store)
     try:
-        return steps.summary(con, job, steps.Pulled(files))
+        return steps.summary(con, job, pulling.Pulled(files))
     finally:
         con.close()
 
 
 def demo(args: argparse.Namespace) -> int:
     """`loaftrace demo`: the invented bakery, the whole job as one flow on a local server started and stopped here."""
-    from flows import steps
+    from flows.job import read_job
     from seed_data import bakery
 
     if args.days < 1:
@@ -71,7 +71,7 @@ def demo(args: argparse.Namespace) -> int:
     _note(f"writing the invented bakery's logs to {args.folder}")
     written = bakery.write(args.folder, days=args.days)
     _note(f"{len(written.files)} files written")
-    job = steps.read_job(
+    job = read_job(
         args.folder / "plant.toml", args.folder / "logs", args.folder / "store.duckdb", args.folder / "reports"
     )
     from flows import pipeline
@@ -102,7 +102,7 @@ def _is_form(text: str, form: str, name: str, example: str) -> None:
 
 
 def _page(args: argparse.Namespace, page: str) -> int:
-    from flows import steps
+    from flows import printing
     from models import plant
     from models.storage import account, store
 
@@ -111,10 +111,10 @@ def _page(args: argparse.Namespace, page: str) -> int:
     try:
         _has_data(account.days(con), args.which)
         job = Job(loaded, "", args.store.parent, args.store, args.out, args.single_file)
-        picture = steps.picture(con, job, None, [page])
+        picture = printing.picture(con, job, None, [page])
     finally:
         con.close()
-    print(steps.print_page(picture, page, args.out, args.single_file))
+    print(printing.print_page(picture, page, args.out, args.single_file))
     return 0
 
 
@@ -148,9 +148,10 @@ def sheets(args: argparse.Namespace) -> int:
 
 def schedule(args: argparse.Namespace) -> int:
     """`loaftrace schedule`: serve the scheduled flows until stopped."""
-    from flows import pipeline, steps
+    from flows import pipeline
+    from flows.job import read_job
 
-    steps.read_job(args.plant, args.logs, args.store, args.out)
+    read_job(args.plant, args.logs, args.store, args.out)
     if not pipeline.is_cron(args.cron):
         raise WrongCommand(
             f"--cron: {args.cron!r} is no cron line; it may be five fields, minute hour day month weekday, like '*/15 * * * *'"

@@ -15,7 +15,7 @@ from models.fixed import GROUNDS, ROLES
 if TYPE_CHECKING:
     import duckdb
 
-    from flows.steps import Job
+    from flows.job import Job
     from models.floor.holds import Hold, HoldEvent
     from models.people import Person
     from models.plant import Plant
@@ -122,7 +122,7 @@ def release(args: argparse.Namespace) -> int:
 
 
 def _done(args: argparse.Namespace, event: Callable[[duckdb.DuckDBPyConnection], HoldEvent]) -> int:
-    from flows.steps import Job
+    from flows.job import Job
     from models import plant
     from models.storage import store
 
@@ -195,7 +195,7 @@ def record_hold(job: Job, event: HoldEvent, by: Person) -> tuple[HoldEvent, list
 
 def note_hold(con: duckdb.DuckDBPyConnection, event: HoldEvent, by: Person, run: int) -> HoldEvent:
     """Record what a person did with a hold; the pages that show it are due again. Call inside a transaction."""
-    from flows import steps
+    from flows import pulling
     from models.storage import holds as kept
     from models.storage import ledger
 
@@ -205,7 +205,7 @@ def note_hold(con: duckdb.DuckDBPyConnection, event: HoldEvent, by: Person, run:
     since = min(key.split("/")[0] for _, key in event.keys)
     days = {page for page in printed if page.startswith("day:") and page >= f"day:{since}"}
     ledger.keep_pages(con, days | ({f"alert:{hold.alert}"} & set(printed)), run)
-    steps.store_changed(con, run)
+    pulling.store_changed(con, run)
     return event
 
 

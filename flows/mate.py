@@ -190,7 +190,7 @@ def _make_ready() -> None:
     """Import what it will be asked for, and the libraries that this uses, while the run reads the logs."""
     import numpy as np
 
-    from flows import steps  # noqa: F401
+    from flows import printing  # noqa: F401
     from models.alarms import charting, short_weight  # noqa: F401
     from models.charts.counts import counted
     from models.pages import day, month, notice  # noqa: F401

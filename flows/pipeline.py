@@ -15,13 +15,13 @@ from prefect import flow, task  # noqa: E402  (settings first)
 from prefect.artifacts import create_markdown_artifact, create_table_artifact  # noqa: E402
 from prefect.cache_policies import NO_CACHE  # noqa: E402
 
-from flows import steps  # noqa: E402
+from flows import printing  # noqa: E402
+from flows.job import Job, read_job  # noqa: E402
 from flows.work import print_due, work  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from flows.steps import Job
 
 Tell = Callable[[str], None]
 # only writing pages is tried again: a reports folder on a share may be away for a moment, and writing twice harms nothing;
@@ -98,7 +98,7 @@ def scheduled_pull(plant: str, logs: str, store: str, out: str) -> dict[str, Any
     served = handing.over(Path(store), Path(logs))
     if served is not None:
         return {"files": served.files}
-    return work(steps.read_job(Path(plant), Path(logs), Path(store), Path(out)), _tasks(None))
+    return work(read_job(Path(plant), Path(logs), Path(store), Path(out)), _tasks(None))
 
 
 @flow(name="loaftrace: pages and record", validate_parameters=False)
@@ -120,11 +120,11 @@ def _report(plant: str, store: str, out: str, page: str) -> str:
 
     con = stores.open_for_reading(Path(store))
     try:
-        job = steps.Job(plant_file.load(Path(plant)), "", Path(out), Path(store), Path(out))
-        picture = _tasks(None)(steps.picture)(con, job, None, (page,))
+        job = Job(plant_file.load(Path(plant)), "", Path(out), Path(store), Path(out))
+        picture = _tasks(None)(printing.picture)(con, job, None, (page,))
     finally:
         con.close()
-    return str(_tasks(None)(steps.print_page)(picture, page, Path(out), False))
+    return str(_tasks(None)(printing.print_page)(picture, page, Path(out), False))
 
 
 def run_flow(job: Job) -> dict[str, Any]:

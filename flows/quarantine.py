@@ -109,7 +109,7 @@ def decide(
 
 def _carry_out(args: argparse.Namespace, plant: Plant, decided: list[Decision], logs: dict[str, bytes]) -> int:
     """Take the corrections as logs and keep the decisions, in one run."""
-    from flows.steps import Job
+    from flows.job import Job
     from flows.work import work
 
     with tempfile.TemporaryDirectory(prefix="loaftrace-") as folder:

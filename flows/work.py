@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from flows import steps
+from flows import printing, pulling, steps
 from flows.mate import Mate
 from models.sharing import Share, one_by_one
 
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     import duckdb
 
     from flows.baselines import ChosenBaseline
-    from flows.steps import Job, Pulled
+    from flows.job import Job
+    from flows.pulling import Pulled
     from models.shapes import Charted
     from models.storage.cases import CaseEvent
 
@@ -64,9 +65,9 @@ def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
     try:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
-            pulled = do(steps.pull)(con, job, run, mate.expect if mate else steps.nobody)
+            pulled = do(pulling.pull)(con, job, run, mate.expect if mate else pulling.nobody)
             charted, changed = work_out(con, job, pulled, do, mate.shared if mate else one_by_one)
-        taken = Taken(steps.summary(con, job, pulled), frozenset(changed), steps.pages_due(con, job), charted)
+        taken = Taken(steps.summary(con, job, pulled), frozenset(changed), printing.pages_due(con, job), charted)
         con.execute("CHECKPOINT")
     finally:
         con.close()
@@ -86,11 +87,11 @@ def print_due(
 
     con = store.open_for_reading(job.store)
     try:
-        due = steps.pages_due(con, job)
-        picture = do(steps.picture)(con, job, charted, tuple(due)) if due else None
+        due = printing.pages_due(con, job)
+        picture = do(printing.picture)(con, job, charted, tuple(due)) if due else None
     finally:
         con.close()
-    return do(steps.write_pages)(job, picture, due, share) if picture is not None else []
+    return do(printing.write_pages)(job, picture, due, share) if picture is not None else []
 
 
 def record_case(job: Job, event: CaseEvent) -> list[str]:
@@ -118,7 +119,7 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
             run = ledger.last_run(con) + 1
             steps.keep_baseline(con, job, chosen, run)
             charted = steps.chart(con, job, run)
-            steps.show_again(con, steps.alert(con, job, charted, run), run)
+            printing.show_again(con, steps.alert(con, job, charted, run), run)
         con.execute("CHECKPOINT")
     finally:
         con.close()
@@ -135,5 +136,5 @@ def work_out(
     do(steps.judge)(con, job, pulled.touched)
     charted = do(steps.chart)(con, job, pulled.run, share)
     changed = do(steps.alert)(con, job, charted, pulled.run, share)
-    steps.list_pages(con, pulled, changed)
+    printing.list_pages(con, pulled, changed)
     return charted, changed

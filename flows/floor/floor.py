@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from flows.floor.taking import Committed
-    from flows.steps import Job
+    from flows.job import Job
     from models.floor.view import View
     from models.people import People
     from models.plant import Plant

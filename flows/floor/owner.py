@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from flows.floor.taking import Act, Committed
-    from flows.steps import Job
+    from flows.job import Job
     from models.floor.view import View
     from models.shapes import Charted
 

@@ -110,10 +110,11 @@ def _write(told: SimpleQueue[dict[str, Any] | None], places: list[Path], recorde
 
 
 def _one(said: dict[str, Any], places: list[Path], recorded: bool) -> None:
-    from flows import steps, work
+    from flows import work
+    from flows.job import read_job
 
     plant, logs, store, out = places
-    job = steps.read_job(plant, logs, store, out)
+    job = read_job(plant, logs, store, out)
     if not recorded:
         work.print_due(job)
         return

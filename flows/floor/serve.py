@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from flows.floor.floor import Floor
-    from flows.steps import Job
+    from flows.job import Job
     from models.people import People
 
 PORT = 8750
@@ -65,10 +65,10 @@ def checked_job(args: argparse.Namespace) -> Job:
     """What the service is told, checked. Raises one line for what is wrong."""
     import shutil
 
-    from flows import steps
+    from flows.job import read_job
     from models.storage import owned, store
 
-    job = steps.read_job(args.plant, args.drop, args.store, args.out)
+    job = read_job(args.plant, args.drop, args.store, args.out)
     owned.refuse_if_served(args.store)
     for folder in (args.store.parent, args.out):
         folder.mkdir(parents=True, exist_ok=True)

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from flows import steps, work
+from flows import pulling, steps, work
 
 if TYPE_CHECKING:
     import duckdb
 
-    from flows.steps import Job
+    from flows.job import Job
     from models.floor.view import View
     from models.shapes import Charted
 
@@ -57,7 +57,7 @@ def take(job: Job, version: int, charted: tuple[Charted, ...], shown: Shown = _n
     try:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
-            pulled = steps.pull(con, job, run)
+            pulled = pulling.pull(con, job, run)
             new, _ = work.work_out(con, job, pulled, work.plainly)
         view = viewing.view(con, job.plant, version, utc_now(), charted if new is None else new)
         committed = Committed(view, tuple(pulled.files), None, new)

@@ -43,11 +43,12 @@ class Heard:
 
 def listen(number: int, folder: Path) -> Heard:
     """Write bakery `number`'s logs, take them, and hold the alerts against the truth."""
-    from flows import steps, work
+    from flows import work
+    from flows.job import read_job
 
     bakery = draw(number)
     bakery.write(folder)
-    job = steps.read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "out")
+    job = read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "out")
     result = work.take(job).result
     alerts, rows_of = result["alerts"], result["rows"].values()
     began = START + pd.Timedelta(hours=bakery.fault.hour)

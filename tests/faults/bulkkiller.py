@@ -22,13 +22,14 @@ LINES, LOAVES = 2, 14_400
 
 def take(folder: Path, name: str = "s", said: int | None = None) -> None:
     """Take all logs, no page written. said: where to write when the lane begins and ends."""
-    from flows import steps, work
+    from flows import work
+    from flows.job import read_job
     from models.storage import bulk
 
     if said is not None:
         bulk.check = _saying(bulk.check, said, b"begins", before=True)
         bulk.outcomes = _saying(bulk.outcomes, said, b"ends", before=False)
-    work.take(steps.read_job(folder / "plant.toml", folder / "logs", folder / f"{name}.duckdb", folder / f"{name}-out"))
+    work.take(read_job(folder / "plant.toml", folder / "logs", folder / f"{name}.duckdb", folder / f"{name}-out"))
 
 
 def _saying(step: Any, to: int, word: bytes, before: bool) -> Any:

@@ -47,10 +47,10 @@ def put(logs: Path, name: str, text: str) -> None:
 
 def run(folder: Path, logs: Path, name: str = "s") -> dict:
     """One run, undisturbed."""
-    from flows import steps
+    from flows.job import read_job
     from flows.work import work
 
-    return work(steps.read_job(SAMPLE / "plant.toml", logs, folder / f"{name}.duckdb", folder / f"{name}-out"))
+    return work(read_job(SAMPLE / "plant.toml", logs, folder / f"{name}.duckdb", folder / f"{name}-out"))
 
 
 def killed(folder: Path, logs: Path, after_s: float) -> bool:

@@ -18,11 +18,11 @@ from tests.faults.killer import SAMPLE, pieces, put, run
 
 def serve(folder: Path, logs: Path) -> None:
     """The service's parts without its web server: the owner, the watched folder, the messages."""
-    from flows import steps
     from flows.floor.floor import Floor
+    from flows.job import read_job
     from models.storage import owned
 
-    job = steps.read_job(SAMPLE / "plant.toml", logs, folder / "s.duckdb", folder / "s-out")
+    job = read_job(SAMPLE / "plant.toml", logs, folder / "s.duckdb", folder / "s-out")
     owned.claim(job.store, owned.Owner(os.getpid(), "http://127.0.0.1:0", "key"))
     Floor(job, None).begin()
     while True:

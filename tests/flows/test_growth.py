@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from flows import steps
+from flows.job import Job, read_job
 from flows.work import print_due, take
 from models.alarms import short_weight
 from models.alarms.alerts import reconcile, to_text
@@ -63,7 +63,7 @@ def correct(logs: Path, day: str) -> None:
         (logs / f"z-{path.name}").write_text("\n".join(changed) + "\n", encoding="utf-8")
 
 
-def anew(job: steps.Job) -> list[str]:
+def anew(job: Job) -> list[str]:
     """The alerts as they are without anything kept, under the names in the store."""
     con = store.open_for_reading(job.store)
     try:
@@ -87,7 +87,7 @@ def anew(job: steps.Job) -> list[str]:
         con.close()
 
 
-def stored(job: steps.Job) -> list[str]:
+def stored(job: Job) -> list[str]:
     con = store.open_for_reading(job.store)
     try:
         return sorted(to_text(alert) for alert in ledger.stored_alerts(con))
@@ -95,7 +95,7 @@ def stored(job: steps.Job) -> list[str]:
         con.close()
 
 
-def kept(job: steps.Job) -> dict[str, tuple[str, str]]:
+def kept(job: Job) -> dict[str, tuple[str, str]]:
     con = store.open_for_reading(job.store)
     try:
         return {
@@ -108,7 +108,7 @@ def kept(job: steps.Job) -> dict[str, tuple[str, str]]:
 def test_alerts_taken_day_by_day_are_those_worked_out_anew(made: Path, tmp_path: Path) -> None:
     logs = tmp_path / "logs"
     logs.mkdir()
-    job = steps.read_job(made / "plant.toml", logs, tmp_path / "s.duckdb", tmp_path / "out")
+    job = read_job(made / "plant.toml", logs, tmp_path / "s.duckdb", tmp_path / "out")
     put(made, logs, "2026-10-01", "2026-10-24")
     take(job)
     assert stored(job) == anew(job)

@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 
-from flows import holding, steps
+from flows import holding
 from flows.cli import main
 from flows.floor import taking
+from flows.job import read_job
 from flows.work import work
 from models.floor.holds import HoldEvent
 from models.people import Person
@@ -116,7 +117,7 @@ def test_with_a_people_file_who_acts_must_be_in_it(folder: Path, capsys, monkeyp
 
 
 def test_the_board_records_by_its_forms_and_its_view_has_the_hold(folder: Path) -> None:
-    job = steps.read_job(PLANT, folder / "logs", folder / "s.duckdb", folder / "s-out")
+    job = read_job(PLANT, folder / "logs", folder / "s.duckdb", folder / "s-out")
     at = datetime(2026, 10, 6, 14)
     form = {"batch": "L1/73", "ground": "foreign body", "because": "a shard", "by": "JS"}
     floor = Person(initials="JS", role="floor")
@@ -160,7 +161,7 @@ def test_names_are_kept_as_long_as_the_plant_file_says(folder: Path, capsys) -> 
     text = PLANT.read_text(encoding="utf-8")
     for more, left in (("", {"AB", "CD"}), ("\n[names]\nkept_days = 30\n", {names.NO_LONGER, "CD"})):
         (folder / "plant.toml").write_text(text + more, encoding="utf-8")
-        work(steps.read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "s-out"))
+        work(read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "s-out"))
         con = store.open_for_reading(folder / "s.duckdb")
         for table in names.ACTS:
             assert {who for (who,) in con.execute(f"SELECT who FROM {table} WHERE who <> ''").fetchall()} == left

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from flows import steps
+from flows.job import read_job
 from flows.mate import WORTH_ROWS, Mate
 from flows.work import work
 from models.sharing import one_by_one
@@ -106,12 +106,12 @@ def test_a_run_starts_it_where_very_much_is_new(tmp_path: Path, monkeypatch: pyt
     started: list[Mate] = []
     monkeypatch.setattr(Mate, "start", lambda self: started.append(self))
     shutil.copytree(SAMPLE / "logs", tmp_path / "logs")
-    job = steps.read_job(SAMPLE / "plant.toml", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
+    job = read_job(SAMPLE / "plant.toml", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
     received = sum(counts["received"] for counts in work(job)["rows"].values())
     assert not started and received < WORTH_ROWS
     monkeypatch.setattr("flows.mate.WORTH_ROWS", received)
     for store, times in (("s", 0), ("t", 1)):
-        work(steps.read_job(SAMPLE / "plant.toml", job.logs, tmp_path / f"{store}.duckdb", job.out))
+        work(read_job(SAMPLE / "plant.toml", job.logs, tmp_path / f"{store}.duckdb", job.out))
         assert len(started) == times
 
 
@@ -133,7 +133,7 @@ def test_a_run_with_and_without_it_says_and_prints_the_same(tmp_path: Path, monk
     monkeypatch.setattr(Mate, "_asked", lambda *args: answered.append(asked(*args)) or answered[-1])
     for name in ("without", "with"):
         folder = tmp_path / name
-        job = steps.read_job(SAMPLE / "plant.toml", tmp_path / "logs", folder / "s.duckdb", folder / "out")
+        job = read_job(SAMPLE / "plant.toml", tmp_path / "logs", folder / "s.duckdb", folder / "out")
         said[name] = work(job)
         monkeypatch.setattr(Mate, "__enter__", lambda self: self.start() or self)
     printed = {name: {path.name: path.read_bytes() for path in (tmp_path / name / "out").iterdir()} for name in said}

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from flows import steps
 from flows.floor import taking
+from flows.job import read_job
 from flows.telling.messages import Messenger
 from models import calls, people
 from models.floor import cooling, floor, typed
@@ -36,7 +36,7 @@ class Night:
 
     def __init__(self, folder: Path, evening: date, clock: Callable[[Callable[[], datetime]], None]) -> None:
         (folder / "logs").mkdir()
-        self.job = steps.read_job(SAMPLE / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "out")
+        self.job = read_job(SAMPLE / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "out")
         self.evening, self.n = evening, 0
         self.begins = self.utc(datetime.combine(evening, time(22)))
         self.now = self.begins

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from flows import steps
 from flows.floor import owner as owning
 from flows.floor.owner import Owner
 from flows.floor.taking import Committed
+from flows.job import read_job
 from models.storage import account, store
 from tests.faults.killer import SAMPLE, pieces, put
 from tests.flows.serving import until
@@ -50,7 +50,7 @@ Begun = tuple[Owner, list[Committed], list[Committed]]
 @pytest.fixture
 def begun(disk: Disk, tmp_path: Path) -> Iterator[Begun]:
     (tmp_path / "logs").mkdir()
-    job = steps.read_job(SAMPLE / "plant.toml", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
+    job = read_job(SAMPLE / "plant.toml", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
     told: list[Committed] = []
     published: list[Committed] = []
     owner = Owner(job, told.append, published.append)

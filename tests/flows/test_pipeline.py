@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from flows import steps
+from flows.job import read_job
 from flows.work import work
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
@@ -22,10 +22,10 @@ def flown(tmp_path_factory: pytest.TempPathFactory):
 
     folder = tmp_path_factory.mktemp("flow")
     shutil.copytree(SAMPLE / "logs", folder / "logs")
-    plain = work(steps.read_job(SAMPLE / "plant.toml", folder / "logs", folder / "a.duckdb", folder / "a"))
+    plain = work(read_job(SAMPLE / "plant.toml", folder / "logs", folder / "a.duckdb", folder / "a"))
     said: list[str] = []
     with pipeline.local_server(said.append):
-        job = steps.read_job(SAMPLE / "plant.toml", folder / "logs", folder / "b.duckdb", folder / "b")
+        job = read_job(SAMPLE / "plant.toml", folder / "logs", folder / "b.duckdb", folder / "b")
         result = pipeline.pull_logs(job, said.append)
         page = pipeline.day_report(
             str(SAMPLE / "plant.toml"), str(folder / "b.duckdb"), str(folder / "c"), "2026-10-06"

@@ -13,8 +13,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from flows import steps
 from flows.floor import watch
+from flows.job import read_job
 from flows.work import work
 from models.storage import gather, store, wide
 
@@ -22,7 +22,7 @@ SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
 
 
 def run(folder: Path, logs: Path, name: str = "s") -> dict[str, Any]:
-    return work(steps.read_job(SAMPLE / "plant.toml", logs, folder / f"{name}.duckdb", folder / f"{name}-out"))
+    return work(read_job(SAMPLE / "plant.toml", logs, folder / f"{name}.duckdb", folder / f"{name}-out"))
 
 
 def batches(folder: Path, name: str = "s") -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -177,10 +177,10 @@ def test_a_changed_plant_file_is_held_against_rows_taken_before(taken, tmp_path:
     narrow = text.replace("[kettles.K1]\npastes", "[kettles.K7]\npastes").replace('kettle = "K1"', 'kettle = "K7"')
     (tmp_path / "plant.toml").write_text(narrow, encoding="utf-8")
     places = (tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "s-out")
-    first = work(steps.read_job(tmp_path / "plant.toml", *places))
+    first = work(read_job(tmp_path / "plant.toml", *places))
     assert any(row["rule"] == "paste.unknown-kettle" for row in first["quarantine"])
     (tmp_path / "plant.toml").write_text(text, encoding="utf-8")
-    second = work(steps.read_job(tmp_path / "plant.toml", *places))
+    second = work(read_job(tmp_path / "plant.toml", *places))
     assert not any(row["rule"] == "paste.unknown-kettle" for row in second["quarantine"])
     assert second["rows"] == run(folder, folder / "logs")["rows"]
 
@@ -189,13 +189,13 @@ def test_a_store_and_reports_among_the_logs_take_in_nothing_of_their_own(tmp_pat
     logs = tmp_path / "logs"
     shutil.copytree(SAMPLE / "logs", logs)
     places = (SAMPLE / "plant.toml", logs, logs / "s.duckdb", logs / "pages")
-    first, before = work(steps.read_job(*places)), digests(logs)
-    again = work(steps.read_job(*places))
+    first, before = work(read_job(*places)), digests(logs)
+    again = work(read_job(*places))
     assert not [file["file"] for file in first["files"] if file["outcome"] == "refused"]
     assert {file["outcome"] for file in again["files"]} == {"already taken"}
     assert again["rows"] == first["rows"]
     assert digests(logs) == before
-    job = steps.read_job(*places)
+    job = read_job(*places)
     assert watch.Watch(logs, job.is_ours).changed() == {file["file"] for file in first["files"]}
     assert job.is_ours(logs / "s.duckdb.wal") and not job.is_ours(logs / "s.duckdb2.csv")
 

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from flows import steps
+from flows import pulling
+from flows.job import Job
 from models.logbook import TABLES
 from models.reader import bulk as reader
 from models.storage import raw, store
@@ -83,11 +84,11 @@ def _text(rows: list[dict[str, str]], names: list[str], end: str, in_order: bool
 def _pulled(folder: Path, bulk_from: int) -> dict[str, Any]:
     """Everything a pull leaves in the store, with the large-file lane from so many bytes on."""
     before, reader.FEWEST_BYTES = reader.FEWEST_BYTES, bulk_from
-    job = steps.Job(NORTH, "the same", folder / "logs", folder / f"{bulk_from}.duckdb", folder)
+    job = Job(NORTH, "the same", folder / "logs", folder / f"{bulk_from}.duckdb", folder)
     con = store.open_for_writing(job.store)
     try:
         with store.transaction(con):
-            pulled = steps.pull(con, job, 1)
+            pulled = pulling.pull(con, job, 1)
         assert pulled.touched is not None
         seqs = [seq for (seq,) in con.execute("SELECT seq FROM log_loaf ORDER BY seq").fetchall()]
         return {
@@ -193,7 +194,7 @@ def test_a_changed_plant_file_reads_rows_back_as_they_came(tmp_path: Path) -> No
     for number in (0, 1 << 40):
         con = store.open_for_writing(folder / f"{number}.duckdb")
         with store.transaction(con):
-            steps.pull(con, steps.Job(later, "another", folder / "logs", folder / f"{number}.duckdb", folder), 2)
+            pulling.pull(con, Job(later, "another", folder / "logs", folder / f"{number}.duckdb", folder), 2)
         slips = con.execute("SELECT seq, place, \"column\", value, rule FROM slip WHERE kind = 'loaf' ORDER BY ALL")
         found.append((slips.fetchall(), con.execute("SELECT seq, status FROM log_loaf ORDER BY seq").fetchall()))
         con.close()

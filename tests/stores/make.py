@@ -45,11 +45,12 @@ def fill(folder: Path, logs: Path) -> dict:
 
 def _hold(folder: Path) -> None:
     """Two doughs held by hand, and one of them released."""
-    from flows import holding, steps
+    from flows import holding
+    from flows.job import read_job
     from models.floor.holds import HoldEvent
     from models.people import Person
 
-    job = steps.read_job(SAMPLE / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "s-out")
+    job = read_job(SAMPLE / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "s-out")
     con = store.open_for_reading(folder / "s.duckdb")
     names = con.execute(
         "SELECT batch_key FROM batches WHERE line = 'L1' ORDER BY mixed_at, batch_key LIMIT 2"
@@ -87,7 +88,7 @@ def _correct(folder: Path, logs: Path) -> None:
 
 
 def _decide(folder: Path) -> dict:
-    from flows import steps
+    from flows.job import Job
     from flows.work import work
 
     plan = plant_file.load(SAMPLE / "plant.toml")
@@ -107,7 +108,7 @@ def _decide(folder: Path) -> dict:
         decisions.Decision(unread.seq, "rejected", "QA", at, "the loaf was cut before it was weighed"),
     )
     text = (SAMPLE / "plant.toml").read_text(encoding="utf-8")
-    return work(steps.Job(plan, text, corrections, folder / "s.duckdb", folder / "s-out", decisions=chosen))
+    return work(Job(plan, text, corrections, folder / "s.duckdb", folder / "s-out", decisions=chosen))
 
 
 def main(to: Path) -> None:

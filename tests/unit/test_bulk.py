@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flows import steps
+from flows import pulling
 from models.judging import checks
 from models.storage import account, measured, store
 from tests.faults.killer import pieces, put
@@ -63,7 +63,7 @@ def test_groups_give_what_all_at_once_gives(tmp_path: Path, monkeypatch: pytest.
     for name, text in pieces():
         put(logs, name, text)
     at_once = run_sample(tmp_path, logs)
-    monkeypatch.setattr(steps, "TOGETHER", 1)
+    monkeypatch.setattr(pulling, "TOGETHER", 1)
     monkeypatch.setattr(measured, "STEPS", (1, 1, 1))
     monkeypatch.setattr(measured, "TOGETHER", 3)
     in_groups = run_sample(tmp_path, logs, "grouped")

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from flows import steps
-from flows.steps import Job
+from flows import pulling
+from flows.job import Job
 from models.judging import checks
 from models.logbook import TABLES
 from models.storage import ledger, store, take
@@ -61,7 +61,7 @@ def judged(folder: Path) -> list[tuple[Any, ...]]:
     try:
         for now in (job, replace(job, plant=fewer, plant_text="second")):
             with store.transaction(con):
-                steps.pull(con, now, ledger.last_run(con) + 1)
+                pulling.pull(con, now, ledger.last_run(con) + 1)
         slips = con.execute("SELECT * EXCLUDE (why) FROM slip ORDER BY ALL").fetchall()
         doubted = [
             (kind, *con.execute(f"SELECT count(*), count(*) FILTER (NOT credible) FROM log_{kind}").fetchall()[0])
@@ -93,7 +93,7 @@ def test_small_files_are_judged_together(tmp_path: Path) -> None:
         fill(tmp_path / "logs")
         job = Job(plant(), "first", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
         with store.transaction(con):
-            steps.pull(con, job, 1)
+            pulling.pull(con, job, 1)
         (stretch,) = take._stretches(con, "loaf", 10_000)
         assert con.execute(
             f"SELECT count(*) FROM log_loaf WHERE seq >= {stretch[0]} AND seq < {stretch[1]}"

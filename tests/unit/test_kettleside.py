@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from flows import steps
+from flows.job import read_job
 from flows.work import work
 from models.floor import kettleside, openpaste, typed
 from models.floor.cooling import cooling, on_the_clock
@@ -363,7 +363,7 @@ def taken(folder: Path, *logs: tuple[str, str]) -> dict[str, int]:
     result = {}
     for name, text in logs:
         (folder / "logs" / name).write_text(text, encoding="utf-8")
-        result = work(steps.read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "out"))
+        result = work(read_job(folder / "plant.toml", folder / "logs", folder / "s.duckdb", folder / "out"))
     return result["rows"]["paste"]
 
 

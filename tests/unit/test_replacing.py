@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from openpyxl import load_workbook
 
-from flows import cli, steps
+from flows import cli, pulling
+from flows.job import Job
 from flows.quarantine import decide
-from flows.steps import Job
 from models import plant as plant_file
 from models.storage import account, decisions, gather, ledger, names, replacing, store
 from tests.conftest import Loaftrace
@@ -45,7 +45,7 @@ class Desk:
         con = store.open_for_writing(self.job.store)
         job = Job(NORTH, self.job.plant_text, self.logs, self.job.store, self.job.out, decisions=decided)
         with store.transaction(con):
-            steps.pull(con, job, ledger.last_run(con) + 1)
+            pulling.pull(con, job, ledger.last_run(con) + 1)
         rows = account.count(con)["dough"]
         self.waiting = decisions.waiting(con)
         self.left_out = gather.excluded(con)

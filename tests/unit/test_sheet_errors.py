@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from flows.steps import Job
+from flows.job import Job
 from flows.work import work
 from models.judging import checks
 from models.judging.independence import look

@@ -13,8 +13,8 @@ from typing import Any
 import openpyxl
 import pytest
 
-from flows import cli, steps
-from flows.steps import Job
+from flows import cli, pulling
+from flows.job import Job
 from flows.work import work
 from models.storage import decisions, ledger, store
 from tests.ugly import PLANT as PLANT_TEXT
@@ -53,7 +53,7 @@ class Plant:
         con = store.open_for_writing(self.job.store)
         try:
             with store.transaction(con):
-                steps.pull(con, self.job, ledger.last_run(con) + 1)
+                pulling.pull(con, self.job, ledger.last_run(con) + 1)
             return [(row.file, row.row, row.rule) for row in decisions.waiting(con)]
         finally:
             con.close()
