@@ -52,12 +52,8 @@ def baseline(args: argparse.Namespace) -> int:
     loaded = plant.load(args.plant)
     con = store.open_for_reading(args.store)
     try:
-        charted = [
-            one
-            for one, _ in chart_plant(
-                loaded, wide.load(con, "pastes"), wide.load(con, "batches"), ledger.baselines(con)
-            )
-        ]
+        rows = wide.whole(con)
+        charted = [one for one, _ in chart_plant(loaded, rows.pastes, rows.batches, ledger.baselines(con))]
         history = ledger.baseline_history(con)
     finally:
         con.close()

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
     from flows.job import Job
     from flows.pulling import Pulled
-    from models.shapes import Charted
     from models.snapshot import Snapshot
     from reports.pages import Printed
 
@@ -67,15 +66,19 @@ WRITTEN = ".written.json"
 
 
 def picture(
-    con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...] | None, pages: Iterable[str] = ()
+    con: duckdb.DuckDBPyConnection, job: Job, worked: steps.Worked | None, pages: Iterable[str] = ()
 ) -> Snapshot:
-    """What these pages are made from; charts go on from where they had come where this run did not draw them."""
+    """What these pages are made from; charts go on from where they had come where this run did not draw them (None)."""
     from models.storage import gather, ledger, memo
 
-    if charted is None:
-        charted = tuple(one.charted for one in steps.charts(con, job, ledger.baselines(con), memo.load(con, "chart")))
+    if worked is None:
+        rows = steps.rows(con)
+        charted = steps.charts(job, rows, ledger.baselines(con), memo.load(con, "chart"))
+        worked = steps.Worked(rows, tuple(one.charted for one in charted))
     days, months = ([page.removeprefix(kind) for page in pages if page.startswith(kind)] for kind in ("day:", "month:"))
-    return gather.snapshot(con, job.plant, version(), charted, tuple(ledger.stored_alerts(con)), days, months)
+    return gather.snapshot(
+        con, job.plant, version(), worked.rows, worked.charted, tuple(ledger.stored_alerts(con)), days, months
+    )
 
 
 def write_pages(job: Job, snapshot: Snapshot, due: dict[str, int], share: Share = one_by_one) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +24,15 @@ if TYPE_CHECKING:
     from models.shapes import Baseline, Charted, Stream
     from models.storage.account import Touched
     from models.storage.cases import CaseEvent
+    from models.storage.wide import Wide
+
+
+@dataclass(frozen=True)
+class Worked:
+    """Batches and charts as a run leaves them: what its pages need, and it has at hand."""
+
+    rows: Wide
+    charted: tuple[Charted, ...]
 
 
 def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
@@ -35,14 +45,23 @@ def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
     findings.replace(con, "batches", batches, job.plant)
 
 
-def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int, share: Share = one_by_one) -> tuple[Charted, ...]:
+def rows(con: duckdb.DuckDBPyConnection) -> Wide:
+    """All wide rows as they are now."""
+    from models.storage import wide
+
+    return wide.whole(con)
+
+
+def chart(
+    con: duckdb.DuckDBPyConnection, job: Job, wide: Wide, run: int, share: Share = one_by_one
+) -> tuple[Charted, ...]:
     """Chart every stream from where it had come; freeze the baselines that have learned enough. share: who charts which."""
     from models.charts import past
     from models.storage import ledger, memo
 
     frozen = ledger.baselines(con)
     kept = memo.load(con, "chart")
-    gone = charts(con, job, frozen, kept, share)
+    gone = charts(job, wide, frozen, kept, share)
     for one in gone:
         base = one.charted.baseline
         if one.charted.stream not in frozen and base is not None and not base.learning:
@@ -54,8 +73,8 @@ def chart(con: duckdb.DuckDBPyConnection, job: Job, run: int, share: Share = one
 
 
 def charts(
-    con: duckdb.DuckDBPyConnection,
     job: Job,
+    wide: Wide,
     frozen: dict[Stream, tuple[Baseline, float]],
     kept: dict[str, tuple[str, str]],
     share: Share = one_by_one,
@@ -63,17 +82,20 @@ def charts(
     """Every stream charted, going on from what is kept."""
     from models.alarms.charting import go_on
     from models.charts import past
-    from models.charts.characteristics import charted_columns
-    from models.storage import ledger, memo, wide
+    from models.storage import ledger, memo
 
     mine = memo.made_by(version())
     lasts = {ledger.stream_of(name): past.from_text(body) for name, (key, body) in kept.items() if key == mine}
-    frames = [wide.load(con, table, only=charted_columns(table)) for table in ("pastes", "batches")]
-    return go_on(job.plant, frames[0], frames[1], frozen, lasts, share)
+    return go_on(job.plant, wide.pastes, wide.batches, frozen, lasts, share)
 
 
 def alert(
-    con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], run: int, share: Share = one_by_one
+    con: duckdb.DuckDBPyConnection,
+    job: Job,
+    wide: Wide,
+    charted: tuple[Charted, ...],
+    run: int,
+    share: Share = one_by_one,
 ) -> set[str]:
     """Raise, go on with or end alerts; returns the names of those that are new or changed. share: who weighs which days."""
     from models.alarms.alerts import reconcile
@@ -84,7 +106,7 @@ def alert(
     traces, weights = memo.load(con, "trace"), memo.load(con, "weight")
     made_by = f"{memo.made_by(version())} {ledger.fact(con, 'plant_sha256')}"
     kept = Kept(made_by, gather.digests(con), traces, weights)
-    raised = raise_alerts(job.plant, _found(con, job, charted, kept, share), kept)
+    raised = raise_alerts(job.plant, _found(con, job, wide, charted, kept, share), kept)
     memo.keep(con, "trace", kept.traces_now, traces)
     memo.keep(con, "weight", kept.weights_now, weights)
     current = cases.applied(reconcile(raised, ledger.stored_alerts(con)), cases.events(con))
@@ -92,17 +114,19 @@ def alert(
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
 
-def _found(con: duckdb.DuckDBPyConnection, job: Job, charted: tuple[Charted, ...], kept: Kept, share: Share) -> Found:
+def _found(
+    con: duckdb.DuckDBPyConnection, job: Job, wide: Wide, charted: tuple[Charted, ...], kept: Kept, share: Share
+) -> Found:
     """What alerts are raised from; loaves are read of the days that have to be weighed again only."""
     from models.alarms.raising import Found
     from models.alarms.short_weight import weigh_kept
-    from models.storage import gather, wide
+    from models.storage import gather
 
-    batches, checks = wide.load(con, "batches"), gather.log(con, "check")
-    weighed = weigh_kept(job.plant, batches, checks, _to_weigh(con), kept, share)
+    checks = gather.log(con, "check")
+    weighed = weigh_kept(job.plant, wide.batches, checks, _to_weigh(con), kept, share)
     return Found(
-        pastes=wide.load(con, "pastes"),
-        batches=batches,
+        pastes=wide.pastes,
+        batches=wide.batches,
         findings=gather.findings(con),
         changes=gather.log(con, "change"),
         checks=checks,
@@ -146,10 +170,10 @@ def keep_baseline(con: duckdb.DuckDBPyConnection, job: Job, chosen: ChosenBaseli
     """Freeze a baseline a person chose for one chart. Call inside a transaction. Raises ValueError for a stretch that cannot be one."""
     from models.alarms.charting import chart_plant
     from models.charts.baseline import chosen as fitted
-    from models.storage import ledger, wide
+    from models.storage import ledger
 
-    frozen = ledger.baselines(con)
-    charted = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
+    frozen, wide = ledger.baselines(con), rows(con)
+    charted = chart_plant(job.plant, wide.pastes, wide.batches, frozen)
     one, arl0 = next((one, arl0) for one, arl0 in charted if one.stream == chosen.stream)
     baseline = fitted(chosen.stream, one.points, chosen.first_key, chosen.last_key)
     ledger.keep_baseline(con, chosen.stream, baseline, arl0, run, chosen.who, chosen.because)

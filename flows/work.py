@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from flows.baselines import ChosenBaseline
     from flows.job import Job
     from flows.pulling import Pulled
-    from models.shapes import Charted
     from models.storage.cases import CaseEvent
 
 Step = Callable[..., Any]
@@ -32,14 +31,14 @@ Wrap = Callable[[Step], Step]
 class Taken:
     """What a run took in and committed. result: the contract's, no page written yet (`reports` is empty).
 
-    changed: names of the alerts that are new or changed; due: page -> run, all that wait to be written; charted: the
-    charts as committed, so that pages printed at once need not draw on the store for them (None: nothing was new).
+    changed: names of the alerts that are new or changed; due: page -> run, all that wait to be written; worked:
+    batches and charts as committed, so that pages printed at once need not draw on the store for them (None: nothing was new).
     """
 
     result: dict[str, Any]
     changed: frozenset[str]
     due: dict[str, int]
-    charted: tuple[Charted, ...] | None = None
+    worked: steps.Worked | None = None
 
 
 def plainly(step: Step) -> Step:
@@ -51,7 +50,7 @@ def work(job: Job, do: Wrap = plainly) -> dict[str, Any]:
     """Take what is new, work it out, write the pages; returns the contract's result. `do` wraps each step."""
     with Mate() as mate:
         taken = take(job, do, mate)
-        return taken.result | {"reports": print_due(job, taken.charted, do, mate.shared)}
+        return taken.result | {"reports": print_due(job, taken.worked, do, mate.shared)}
 
 
 def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
@@ -66,8 +65,8 @@ def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
         run = ledger.last_run(con) + 1
         with store.transaction(con):
             pulled = do(pulling.pull)(con, job, run, mate.expect if mate else pulling.nobody)
-            charted, changed = work_out(con, job, pulled, do, mate.shared if mate else one_by_one)
-        taken = Taken(steps.summary(con, job, pulled), frozenset(changed), printing.pages_due(con, job), charted)
+            worked, changed = work_out(con, job, pulled, do, mate.shared if mate else one_by_one)
+        taken = Taken(steps.summary(con, job, pulled), frozenset(changed), printing.pages_due(con, job), worked)
         con.execute("CHECKPOINT")
     finally:
         con.close()
@@ -75,12 +74,10 @@ def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
     return taken
 
 
-def print_due(
-    job: Job, charted: tuple[Charted, ...] | None = None, do: Wrap = plainly, share: Share = one_by_one
-) -> list[str]:
+def print_due(job: Job, worked: steps.Worked | None = None, do: Wrap = plainly, share: Share = one_by_one) -> list[str]:
     """Write every page that is due, from the published copy of the store; returns their paths.
 
-    charted: the charts of that very commit, where they are at hand; None: read from the store. share: who makes which. Needs no lock on the
+    worked: batches and charts of that very commit, where they are at hand; None: read from the store. share: who makes which. Needs no lock on the
     store: the next run may take in logs meanwhile, and leaves what it changes due again.
     """
     from models.storage import store
@@ -88,7 +85,7 @@ def print_due(
     con = store.open_for_reading(job.store)
     try:
         due = printing.pages_due(con, job)
-        picture = do(printing.picture)(con, job, charted, tuple(due)) if due else None
+        picture = do(printing.picture)(con, job, worked, tuple(due)) if due else None
     finally:
         con.close()
     return do(printing.write_pages)(job, picture, due, share) if picture is not None else []
@@ -118,23 +115,25 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
         with store.transaction(con):
             run = ledger.last_run(con) + 1
             steps.keep_baseline(con, job, chosen, run)
-            charted = steps.chart(con, job, run)
-            printing.show_again(con, steps.alert(con, job, charted, run), run)
+            rows = steps.rows(con)
+            charted = steps.chart(con, job, rows, run)
+            printing.show_again(con, steps.alert(con, job, rows, charted, run), run)
         con.execute("CHECKPOINT")
     finally:
         con.close()
     steps.publish(job)
-    return print_due(job, charted)
+    return print_due(job, steps.Worked(rows, charted))
 
 
 def work_out(
     con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap, share: Share = one_by_one
-) -> tuple[tuple[Charted, ...] | None, set[str]]:
+) -> tuple[steps.Worked | None, set[str]]:
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
     if pulled.touched is None:
         return None, set()
     do(steps.judge)(con, job, pulled.touched)
-    charted = do(steps.chart)(con, job, pulled.run, share)
-    changed = do(steps.alert)(con, job, charted, pulled.run, share)
+    rows = steps.rows(con)
+    charted = do(steps.chart)(con, job, rows, pulled.run, share)
+    changed = do(steps.alert)(con, job, rows, charted, pulled.run, share)
     printing.list_pages(con, pulled, changed)
-    return charted, changed
+    return steps.Worked(rows, charted), changed

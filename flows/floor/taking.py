@@ -58,7 +58,8 @@ def take(job: Job, version: int, charted: tuple[Charted, ...], shown: Shown = _n
         run = ledger.last_run(con) + 1
         with store.transaction(con):
             pulled = pulling.pull(con, job, run)
-            new, _ = work.work_out(con, job, pulled, work.plainly)
+            worked, _ = work.work_out(con, job, pulled, work.plainly)
+            new = None if worked is None else worked.charted
         view = viewing.view(con, job.plant, version, utc_now(), charted if new is None else new)
         committed = Committed(view, tuple(pulled.files), None, new)
         shown(committed)
@@ -109,12 +110,12 @@ def _published(con: duckdb.DuckDBPyConnection, job: Job) -> str:
 def first(job: Job, version: int) -> Committed:
     """The store as it is, charted from its baselines: what a service that was away begins with."""
     from models.alarms.charting import chart_plant
-    from models.storage import ledger, store, viewing, wide
+    from models.storage import ledger, store, viewing
 
     con = store.open_for_writing(job.store, wait_s=10)
     try:
-        frozen = ledger.baselines(con)
-        charts = chart_plant(job.plant, wide.load(con, "pastes"), wide.load(con, "batches"), frozen)
+        rows = steps.rows(con)
+        charts = chart_plant(job.plant, rows.pastes, rows.batches, ledger.baselines(con))
         charted = tuple(one for one, _ in charts)
         view = viewing.view(con, job.plant, version, utc_now(), charted)
     finally:

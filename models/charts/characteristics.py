@@ -127,11 +127,6 @@ DECLARED: tuple[Characteristic, ...] = (
 CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in DECLARED}
 
 
-def charted_columns(frame: str) -> set[str]:
-    """The columns of `pastes` or `batches` that charts are made from."""
-    return {name for char in DECLARED if char.frame == frame for name in _columns(char, _key(char))}
-
-
 def characteristic(stream: Stream) -> Characteristic:
     """The declaration behind a stream. Raises KeyError where the name is not declared."""
     return CHARACTERISTICS[stream.characteristic]

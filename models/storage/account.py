@@ -178,7 +178,8 @@ def _settle_of_dough(
     """Proofs, gas tests and loaves that are new, or whose dough is new or changed."""
     _list_again(con, kind, first_new, touched)
     old = _linked_now(con, kind)
-    _find_reach(con, kind)
+    make_arriving(con, kind)
+    _find_reach(con, kind, _when(con, kind) if not in_bulk else EVER)
     con.execute(f"""CREATE OR REPLACE TEMP TABLE linked AS SELECT r.seq, h.batch_key, coalesce(h.asks, false) AS asks
         FROM {_linked(kind, f"(SELECT * FROM log_{kind} WHERE seq IN (SELECT seq FROM again))")}""")
     con.execute(
@@ -201,11 +202,24 @@ def _settle_of_dough(
         touched.yeast_lots |= {name for (name,) in lots.fetchall()}
 
 
-def _find_reach(con: duckdb.DuckDBPyConnection, kind: str) -> None:
-    """The doughs that rows of a log may mean, and until when."""
+# no bounds: a file that goes in as it stands is not read once more only to see when its rows are from
+EVER = ("-infinity", "infinity")
+
+
+def _when(con: duckdb.DuckDBPyConnection, kind: str) -> tuple[str, str]:
+    """From when to when the rows are whose dough is looked for; where there are none, a time that no dough has."""
+    at = TABLES[kind].at
+    first, last = con.execute(f"""SELECT CAST(min(noted) AS VARCHAR), CAST(max(noted) AS VARCHAR) FROM (
+        SELECT {at} AS noted FROM arriving_{kind} UNION ALL
+        SELECT {at} FROM log_{kind} WHERE seq IN (SELECT seq FROM again))""").fetchone() or (None, None)
+    return (first, last) if first is not None else ("infinity", "infinity")
+
+
+def _find_reach(con: duckdb.DuckDBPyConnection, kind: str, when: tuple[str, str]) -> None:
+    """The doughs that rows of a log may mean, and until when. when: the first and the last time of those rows."""
     refers = TABLES[kind].refers
     assert refers is not None
-    query = store.sql("reach_of_dough").format(within_s=refers.within_h * 3600)
+    query = store.sql("reach_of_dough").format(within_s=refers.within_h * 3600, first=when[0], last=when[1])
     con.execute(f"CREATE OR REPLACE TEMP TABLE reach AS {query}")
 
 
@@ -219,7 +233,6 @@ def _linked(kind: str, rows: str) -> str:
 def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched, in_bulk: str) -> None:
     """New rows go into their log with their dough. One that nothing speaks against and that is alone of its identity
     has its status at once; the others are settled with the rows they meet, and join `again`."""
-    make_arriving(con, kind)
     arriving = f"SELECT * FROM arriving_{kind}" + (f" UNION ALL BY NAME {in_bulk}" if in_bulk else "")
     with _at_once(con) if in_bulk else nullcontext():
         con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT *, {_linked_identity(kind)} AS identity, CASE WHEN credible AND NOT asks

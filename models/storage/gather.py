@@ -24,6 +24,7 @@ def snapshot(
     con: duckdb.DuckDBPyConnection,
     plant: Plant,
     version: str,
+    rows: wide.Wide,
     charted: tuple[Charted, ...],
     alerts: tuple[Alert, ...],
     days: Iterable[str] = (),
@@ -31,7 +32,7 @@ def snapshot(
 ) -> Snapshot:
     """Everything in force, everything left out and why, everything found; of loaves what pages of these days and months ask.
 
-    months: looked at for repeated patterns, too.
+    rows: its wide rows. months: looked at for repeated patterns, too.
     """
     from models.judging.independence import BY_HAND, look
     from models.pages.reckoning import MOST_DAYS
@@ -41,8 +42,8 @@ def snapshot(
     return Snapshot(
         plant=plant,
         version=version,
-        pastes=wide.load(con, "pastes"),
-        batches=wide.load(con, "batches"),
+        pastes=rows.pastes,
+        batches=rows.batches,
         loaves=loaves(con, days),
         output=_log(con, "output"),
         changes=_log(con, "change"),
@@ -51,7 +52,7 @@ def snapshot(
         excluded=excluded(con),
         passed_over=_passed_over(con),
         findings=findings(con),
-        rules=_rules(con),
+        rules=_rules(con, days),
         restated=restating.restated(con),
         files=_files(con),
         brought=restating.brought(con, days),
@@ -151,7 +152,10 @@ def _dates(days: list[str]) -> str:
 
 
 def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
-    """Table -> day -> digest of its rows of that day in force: pastes, batches, loaves, output, change, check, weight check."""
+    """Table -> day -> digest of its rows of that day in force: pastes, batches, loaves, output, change, check, weight check.
+
+    Each row is hashed whole, so that two rows which trade a value are other rows.
+    """
     in_force = "log_{0} WHERE status = 'accepted'".format
     tables = {
         "pastes": ("shift_date", "pastes"),
@@ -164,7 +168,7 @@ def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
     }
     found = {}
     for name, (day, source) in tables.items():
-        query = f"SELECT {day}, count(*), sum(hash(COLUMNS(*))) FROM {source} GROUP BY 1"
+        query = f"SELECT {day}, count(*), sum(hash(r)) FROM (SELECT * FROM {source}) r GROUP BY 1"
         rows = con.execute(query).fetchall()
         found[name] = {str(on): "/".join(map(str, sums)) for on, *sums in rows}
     return found
@@ -273,18 +277,24 @@ def _files(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     )
 
 
-def _rules(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Each rule by production day: how much it judged, how much broke it, and its outcome."""
+def _rules(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
+    """Each rule by production day: how much it judged, how much broke it, and its outcome.
+
+    Of these days, and the last that each rule was asked on: which rules there are, whatever the day.
+    """
     from models.judging.checks import BROKEN, COULD_NOT_RUN, NOTHING, PASSED, required_rules
     from models.judging.rules import GOOD, truth_rules
 
     says = {rule.code: rule.says for kind in KINDS for rule in (*required_rules(kind), *truth_rules(kind))}
     says |= {rule.code: rule.says for rule in GOOD}
-    found = con.execute(f"""SELECT rule, kind, shift_date, sum(judged)::DOUBLE AS judged, sum(broken)::DOUBLE AS broken,
-        CASE WHEN NOT bool_and(could_run) THEN '{COULD_NOT_RUN}' WHEN sum(judged) = 0 THEN '{NOTHING}'
-             WHEN sum(broken) > 0 THEN '{BROKEN}' ELSE '{PASSED}' END AS outcome
-        FROM (SELECT rule, kind, shift_date, judged, broken, could_run FROM judged UNION ALL
-              SELECT rule, kind, shift_date, 1, broken::INTEGER, could_run FROM judged_batch)
+    found = con.execute(f"""WITH every AS (SELECT rule, kind, shift_date, judged, broken, could_run FROM judged UNION ALL
+            SELECT rule, kind, shift_date, 1, broken::INTEGER, could_run FROM judged_batch),
+        last AS (SELECT rule, max(shift_date) AS shift_date FROM every GROUP BY 1)
+        SELECT rule, kind, shift_date, sum(judged)::DOUBLE AS judged, sum(broken)::DOUBLE AS broken,
+            CASE WHEN NOT bool_and(could_run) THEN '{COULD_NOT_RUN}' WHEN sum(judged) = 0 THEN '{NOTHING}'
+                 WHEN sum(broken) > 0 THEN '{BROKEN}' ELSE '{PASSED}' END AS outcome
+        FROM every WHERE shift_date IS NULL OR shift_date IN ({_dates(days)})
+            OR EXISTS (SELECT 1 FROM last WHERE last.rule = every.rule AND last.shift_date = every.shift_date)
         GROUP BY ALL ORDER BY rule, shift_date""").df()
     found["says"] = found["rule"].map(says)
     return found.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["rules"]} | {"shift_date": "datetime64[us]"})

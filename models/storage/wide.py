@@ -6,7 +6,7 @@ doughs, the pastes they name, every dough that shares those pastes, and what was
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from models.logbook import TABLES
@@ -20,6 +20,14 @@ if TYPE_CHECKING:
     from models.storage.account import Touched
 
 IN_FORCE = {"dough": "status IN ('accepted', 'waiting')"}
+
+
+@dataclass(frozen=True)
+class Wide:
+    """Both wide tables, whole, in order of production: read once a run, for its charts, its alerts and its pages."""
+
+    pastes: pd.DataFrame
+    batches: pd.DataFrame
 
 
 def refresh(con: duckdb.DuckDBPyConnection, plant: Plant, touched: Touched) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -101,17 +109,14 @@ def _keep(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame, again:
     return kept
 
 
-def load(
-    con: duckdb.DuckDBPyConnection,
-    table: str,
-    where: str = "true",
-    args: list | None = None,
-    only: Collection[str] | None = None,
-) -> pd.DataFrame:
-    """Wide rows from the store, in order of production. only: these columns (None: all)."""
-    columns = {
-        name: kind for name, kind in store.typed_columns(store.WIDE[table]).items() if only is None or name in only
-    }
+def load(con: duckdb.DuckDBPyConnection, table: str, where: str = "true", args: list | None = None) -> pd.DataFrame:
+    """Wide rows from the store, in order of production."""
+    columns = store.typed_columns(store.WIDE[table])
     names = ", ".join(f'"{name}"' for name in columns)
     order = "cook_end, paste_key" if table == "pastes" else "mixed_at, batch_key"
     return store.frame(con, f"SELECT {names} FROM {table} WHERE {where} ORDER BY {order}", columns, args)
+
+
+def whole(con: duckdb.DuckDBPyConnection) -> Wide:
+    """All wide rows from the store."""
+    return Wide(load(con, "pastes"), load(con, "batches"))

@@ -2,9 +2,13 @@
 -- day (UTC) of its reach, so that rows find their dough by equal columns and a day at once.
 -- The latest such dough mixed before the row, at most `within_s` seconds before; two mixed at that very time are asked
 -- about. A dough that still waits in quarantine is one that came: what belongs to it waits with it, and goes to no older one.
-WITH known AS (
+-- Only doughs that rows noted from `first` to `last` may mean: of years of others, none is.
+WITH near AS (
+    SELECT DISTINCT identity FROM log_dough
+    WHERE mixed_at + to_seconds({within_s}) >= TIMESTAMP '{first}' AND mixed_at <= TIMESTAMP '{last}'
+), known AS (
     SELECT dough_batch, line, mixed_at, batch_key, status <> 'quarantined' AS in_force FROM log_dough
-    WHERE status IN ('accepted', 'waiting', 'quarantined')
+    WHERE status IN ('accepted', 'waiting', 'quarantined') AND identity IN (SELECT identity FROM near)
     QUALIFY in_force OR NOT bool_or(in_force) OVER (PARTITION BY identity)
 ), made AS (
     SELECT dough_batch, line, mixed_at, count(*) AS fit, bool_and(in_force) AS in_force, min(batch_key) AS batch_key
