@@ -7,6 +7,7 @@ no source, and a baseline of the bakery's own replaces them.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -144,59 +145,81 @@ def streams(plant: Plant, pastes: DataFrame, batches: DataFrame) -> dict[Stream,
     its time, or (for what loaves say) without a routine loaf is left out. An empty stream is left out.
     """
     frames = {"pastes": pastes, "batches": batches}
-    orders: dict[tuple[str, str], np.ndarray] = {}
+    ordered: dict[tuple[str, str], _Ordered] = {}
     found: dict[Stream, Points] = {}
     for char in DECLARED:
-        frame = frames[char.frame]
-        if (char.frame, char.at) not in orders:
-            orders[char.frame, char.at] = _order(frame, char)
-        for stream, rows in _groups(plant, char, _usable(frame, char, orders[char.frame, char.at])):
-            found[stream] = _points(char, rows)
+        which = char.frame, char.at
+        if which not in ordered:
+            ordered[which] = _ordered(frames[char.frame], char)
+        for stream, places in _groups(plant, char, ordered[which]):
+            found[stream] = _points(char, ordered[which], places)
     return found
 
 
-def _key(char: Characteristic) -> str:
-    return "paste_key" if char.frame == "pastes" else "batch_key"
+@dataclass(frozen=True)
+class _Ordered:
+    """What every chart of a frame takes from its rows, in order of production: put in order once for all of them.
+
+    texts: "" where nothing is recorded; group: number of each row's place and product among `groups`.
+    """
+
+    frame: DataFrame
+    order: np.ndarray
+    at: np.ndarray
+    day: np.ndarray
+    texts: dict[str, np.ndarray]
+    group: np.ndarray
+    groups: list[tuple[str, str]]
+
+    def number(self, column: str) -> np.ndarray:
+        """A column of numbers in this order."""
+        return self.frame[column].to_numpy(dtype=float)[self.order]
 
 
-def _order(frame: DataFrame, char: Characteristic) -> np.ndarray:
-    """Positions of the rows in order of production."""
-    named = frame[[char.at, _key(char)]].reset_index(drop=True)
-    return named.sort_values([char.at, _key(char)], kind="stable").index.to_numpy()
+def _ordered(frame: DataFrame, char: Characteristic) -> _Ordered:
+    key = "paste_key" if char.frame == "pastes" else "batch_key"
+    by = ["kettle", "recipe"] if char.frame == "pastes" else ["line", "product"]
+    named = frame[[char.at, key]].reset_index(drop=True)
+    order = named.sort_values([char.at, key], kind="stable").index.to_numpy()
+    lots = ["flour_lot"] if char.frame == "pastes" else ["yeast_lot", "flour_lot"]
+    texts = {name: frame[name].fillna("").to_numpy(dtype=object)[order] for name in (*by, *lots)}
+    texts["key"] = frame[key].to_numpy(dtype=object)[order]
+    pairs = list(zip(texts[by[0]], texts[by[1]], strict=True))
+    groups = sorted(set(pairs))
+    number = {pair: i for i, pair in enumerate(groups)}
+    at = frame[char.at].to_numpy(dtype="datetime64[us]")[order]
+    day = frame["shift_date"].to_numpy(dtype="datetime64[D]")[order]
+    return _Ordered(frame, order, at, day, texts, np.array([number[pair] for pair in pairs], dtype=int), groups)
 
 
-def _usable(frame: DataFrame, char: Characteristic, order: np.ndarray) -> DataFrame:
-    keep = frame[char.column].notna() & frame[char.at].notna()
+def _usable(char: Characteristic, rows: _Ordered) -> np.ndarray:
+    """Places of the rows that the chart may hold."""
+    keep = ~np.isnan(rows.number(char.column)) & ~np.isnat(rows.at)
     if char.count is not None:
-        least = 2 if char.scale == "spread" else 1
-        keep &= frame[char.count].fillna(0) >= least
-    frame = frame[_columns(char, _key(char))].iloc[order[keep.to_numpy()[order]]]
+        keep &= np.nan_to_num(rows.number(char.count), nan=0.0) >= (2 if char.scale == "spread" else 1)
+    places = np.flatnonzero(keep)
+    if char.per != "plant":
+        return places
+    lots = rows.texts["yeast_lot"][places]
+    known = places[lots != ""]
+    return np.sort(known[np.unique(rows.texts["yeast_lot"][known].astype(str), return_index=True)[1]])
+
+
+def _groups(plant: Plant, char: Characteristic, rows: _Ordered) -> Iterator[tuple[Stream, np.ndarray]]:
+    places = _usable(char, rows)
     if char.per == "plant":
-        frame = frame[frame["yeast_lot"].fillna("") != ""]
-        return frame.drop_duplicates("yeast_lot", keep="first")
-    return frame
-
-
-def _columns(char: Characteristic, key: str) -> list[str]:
-    """What a chart takes from the wide rows; they have many columns more, and sorting moves every one."""
-    of = ["flour_lot", "kettle", "recipe"] if char.frame == "pastes" else ["yeast_lot", "flour_lot", "line", "product"]
-    named = [key, char.at, "shift_date", *of, char.column, char.count, char.spread]
-    return list(dict.fromkeys(name for name in named if name))
-
-
-def _groups(plant: Plant, char: Characteristic, frame: DataFrame):
-    if not len(frame):
+        if len(places):
+            yield Stream(plant.plant, char.name, char.unit), places
         return
-    if char.per == "plant":
-        yield Stream(plant.plant, char.name, char.unit), frame
-        return
-    by = ["kettle", "recipe"] if char.per == "kettle" else ["line", "product"]
-    for names, rows in frame.fillna({by[0]: "", by[1]: ""}).groupby(by, sort=True):
-        place, what = map(str, names)
+    of = rows.group[places]
+    for number, (place, what) in enumerate(rows.groups):
+        mine = places[of == number]
+        if not len(mine):
+            continue
         if char.per == "kettle":
-            yield Stream(plant.plant, char.name, char.unit, kettle=place, product=_recipe(plant, place, what)), rows
+            yield Stream(plant.plant, char.name, char.unit, kettle=place, product=_recipe(plant, place, what)), mine
         elif _charted_on(plant, char, place):
-            yield Stream(plant.plant, char.name, char.unit, line=place, product=what), rows
+            yield Stream(plant.plant, char.name, char.unit, line=place, product=what), mine
 
 
 def _recipe(plant: Plant, kettle: str, recipe: str) -> str | None:
@@ -213,19 +236,16 @@ def _charted_on(plant: Plant, char: Characteristic, line: str) -> bool:
     return char.proof_mode is None or known.proof_mode == char.proof_mode
 
 
-def _points(char: Characteristic, rows: DataFrame) -> Points:
-    pastes = char.frame == "pastes"
-    size = len(rows)
-    blank = np.full(size, np.nan)
-    lot = rows["flour_lot" if pastes else "yeast_lot"].fillna("").to_numpy(dtype=object)
-    plain = char.per == "plant"
+def _points(char: Characteristic, rows: _Ordered, places: np.ndarray) -> Points:
+    pastes, plain = char.frame == "pastes", char.per == "plant"
+    size, texts = len(places), rows.texts
     return Points(
-        keys=rows["paste_key" if pastes else "batch_key"].to_numpy(dtype=object),
-        at=rows[char.at].to_numpy(dtype="datetime64[us]"),
-        value=rows[char.column].to_numpy(dtype=float),
-        n=rows[char.count].fillna(1).to_numpy(dtype=float) if char.count else np.ones(size),
-        sd_within=rows[char.spread].to_numpy(dtype=float) if char.spread else blank,
-        lot=np.full(size, "", dtype=object) if plain else lot,
-        day=rows["shift_date"].to_numpy(dtype="datetime64[D]"),
-        flour=None if pastes or plain else rows["flour_lot"].fillna("").to_numpy(dtype=object),
+        keys=texts["key"][places],
+        at=rows.at[places],
+        value=rows.number(char.column)[places],
+        n=np.nan_to_num(rows.number(char.count)[places], nan=1.0) if char.count else np.ones(size),
+        sd_within=rows.number(char.spread)[places] if char.spread else np.full(size, np.nan),
+        lot=np.full(size, "", dtype=object) if plain else texts["flour_lot" if pastes else "yeast_lot"][places],
+        day=rows.day[places],
+        flour=None if pastes or plain else texts["flour_lot"][places],
     )

@@ -8,6 +8,7 @@ without moving a signal.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -20,7 +21,7 @@ from models.charts.innovations import Model, filtered
 from models.charts.learn import closed, learn, learn_until_complete
 from models.charts.past import Past, fingerprint, usable
 from models.charts.promise import promise
-from models.charts.scan import WINDOW, information, reach
+from models.charts.scan import WINDOW, expected_batches, information, reach
 from models.charts.working import Working, working
 from models.shapes import LASTING, Baseline, Charted, Episode, Points, Stream
 from models.texts import texts
@@ -71,11 +72,12 @@ def chart_on(
     model = frozen_model(used)
     limits = boundary(arl0, WINDOW, LEARNING if used.learning else FROZEN)
     series = work.series(model.within)
-    held = information(filtered(series, model, max(len(points) - _LOOK, 0)), WINDOW)
+    lately = filtered(series, model, max(len(points) - _LOOK, 0))
     own = information(filtered(series, model, *_stretch(used, points)), LASTING)
     state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
-    words = promise(char, points, work, model, reach(held, limits, model.level_se, model.nu), arl0, used)
+    found_after = partial(expected_batches, lately, limits, model.level_se, model.nu)
+    words = promise(char, points, work, model, found_after, arl0, used)
     lower, upper = _beyond(2, work, model, limits, own) or _usual(work, model, limits)
     lasting = _beyond(LASTING, work, model, limits, own)
     charted = Charted(stream, points, used, lower, upper, tuple(episodes), state, words, run.statistic, lasting)

@@ -122,7 +122,7 @@ def _first_hit(series, model, limits, at, stop, known, earliest):
     while True:
         end = min(stop, at.scanned + block)
         v = filtered(series, model, begin, end, known, place=at.place)
-        found = scan(v, limits, level_se, first)
+        found = scan(v, limits, level_se, first, max(at.scanned - begin, 0))
         over = found.excess > 0
         over[: max(earliest - begin, at.scanned - begin, 0)] = False
         if over.any():

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, is_dataclass
 from datetime import datetime
 from typing import Any
 
@@ -58,7 +58,7 @@ def fingerprint(points: Points, upto: int, baseline: Baseline | None, arl0: floa
     for numbers in (points.at, points.value, points.n, points.sd_within, points.day):
         made.update(np.ascontiguousarray(numbers[:upto]).tobytes())
     for texts in (points.keys, points.lot, points.flour):
-        made.update("\n".join(map(str, texts[:upto])).encode() if texts is not None else b"none")
+        made.update("\n".join(texts[:upto].tolist()).encode() if texts is not None else b"none")
         made.update(b"\0")
     return made.hexdigest()
 
@@ -72,10 +72,12 @@ def usable(past: Past | None, points: Points, baseline: Baseline, arl0: float) -
 
 def to_text(kept: Last) -> str:
     """JSON for the store; numbers keep their last digit."""
-    return json.dumps(asdict(kept), default=_plain, sort_keys=True, ensure_ascii=False)
+    return json.dumps(vars(kept), default=_plain, sort_keys=True, ensure_ascii=False)
 
 
 def _plain(value: object) -> object:
+    if is_dataclass(value):
+        return vars(value)
     if isinstance(value, datetime):
         return value.isoformat()
     return value.item() if isinstance(value, np.generic) else str(value)

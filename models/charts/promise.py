@@ -6,11 +6,12 @@ is found after about as many batches as it takes for its expected score to reach
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from models.charts.characteristics import Characteristic
 from models.charts.innovations import Model
-from models.charts.scan import expected_batches
 from models.charts.working import Working
 from models.shapes import Baseline, Points
 from models.texts import texts
@@ -21,16 +22,16 @@ def promise(
     points: Points,
     work: Working,
     model: Model,
-    reaches: np.ndarray,
+    found_after: Callable[[float], int | None],
     arl0: float,
     baseline: Baseline,
 ) -> str:
-    """Two sentences for the page. reaches: as from scan.reach; arl0 in points."""
+    """Two sentences for the page. found_after: batches for a step on the working scale, as scan.expected_batches; arl0 in points."""
     per_day = points_per_day(points)
     t = texts("curve")["promise"]
     false = t["false_alarms"].format(time=_days(arl0 / per_day))
     small = char.small * abs(baseline.level) if char.trade.relative else char.small
-    batches = expected_batches(reaches, abs(work.shift(-small, model.level)))
+    batches = found_after(abs(work.shift(-small, model.level)))
     what = f"{100 * char.small:g} %" if char.trade.relative else f"{char.small:g} {char.unit}"
     if batches is None:
         says = t["not_found"].format(false_alarms=false, change=what)

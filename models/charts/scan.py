@@ -16,7 +16,9 @@ because the shortest window is a Shewhart limit and the long ones find what last
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -25,6 +27,8 @@ from models.charts.innovations import Innovations, student_score
 WINDOW = 200
 """Onsets up to this many batches back are looked at."""
 _TINY = 1e-12
+_FIRST = 10
+"""Windows that are looked at first for when a change is found; most are found soon."""
 
 
 @dataclass(frozen=True)
@@ -39,40 +43,67 @@ class Scan:
 def onset_sums(innovations: Innovations, first: int, stop: int, window: int):
     """Yield lag and, for every onset tau in first..stop, the sums s u, s^2, s c over tau..tau + lag. Shared buffers."""
     v = innovations
-    size = stop - first
-    num, den, off = np.zeros(size), np.zeros(size), np.zeros(size)
-    q_lot, q_flour, q_a, q_level = (np.zeros(size) for _ in range(4))
+    size, ones = stop - first, np.ones(stop - first)
+    # side by side, because a chart's new day is short: what costs then is how many operations there are
+    span = slice(first, stop)
+    root, times = v.root[span], np.stack([v.score[span], ones, v.offset[span]])
+    gains = np.stack([v.gain_lot[span], v.gain_flour[span], v.gain_a[span], v.gain_level[span]])
+    keeps = np.stack([v.same_lot[span], v.same_flour[span].astype(float), v.phi * ones, ones])
+    sums, taken_up = np.zeros((3, size)), np.zeros((4, size))
     for lag in range(min(window, size)):
         n = size - lag
-        here = slice(first + lag, stop)
-        r = 1.0 - q_lot[:n] - q_flour[:n] - q_a[:n] - q_level[:n]
-        s = r * v.root[here]
-        num[:n] += s * v.score[here]
-        den[:n] += s * s
-        off[:n] += s * v.offset[here]
-        yield lag, num[:n], den[:n], off[:n]
-        q_lot[:n] = (q_lot[:n] + v.gain_lot[here] * r) * v.same_lot[here]
-        q_flour[:n] = (q_flour[:n] + v.gain_flour[here] * r) * v.same_flour[here]
-        q_a[:n] = (q_a[:n] + v.gain_a[here] * r) * v.phi
-        q_level[:n] += v.gain_level[here] * r
+        q = taken_up[:, :n]
+        r = 1.0 - q[0] - q[1] - q[2] - q[3]
+        s = r * root[lag:]
+        each = times[:, lag:] * s
+        each[1] *= s
+        held = sums[:, :n]
+        held += each
+        yield lag, held[0], held[1], held[2]
+        q += gains[:, lag:] * r
+        q *= keeps[:, lag:]
 
 
-def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, first: int = 0) -> Scan:
-    """Scan all onsets from `first` (counted from the start of the filtered stretch) on.
+def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, first: int = 0, fresh: int = 0) -> Scan:
+    """Scan all onsets from `first` on, at batches from `fresh` on (both counted from the start of the filtered stretch).
 
-    boundary: limit for windows of 1, 2, ... batches; its length is the longest window.
+    boundary: limit for windows of 1, 2, ... batches; its length is the longest window. Batches before `fresh` have no excess.
     """
     size = len(innovations.score)
-    excess, score, lags = np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int)
-    for lag, num, den, off in onset_sums(innovations, first, size, len(boundary)):
-        t = num / np.sqrt(den + (level_se * off) ** 2 + _TINY)
-        over = np.abs(t) - boundary[lag]
-        at = slice(first + lag, None)
-        better = over > excess[at]
-        excess[at][better] = over[better]
-        score[at][better] = t[better]
-        lags[at][better] = lag
-    return Scan(excess, score, lags)
+    found = Scan(np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int))
+    since = max(first, fresh)
+    at_once = max(_HELD // max(size - since, 1), 1)
+    held = np.zeros((min(at_once, len(boundary)), 3, size - since))
+    count = 0
+    for lag, *sums in onset_sums(innovations, first, size, len(boundary)):
+        if count == len(held):
+            _take_up(found, held, lag, boundary, level_se, first)
+            count = 0
+        known = min(size - first - lag, size - since)
+        for into, one in zip(held[count], sums, strict=True):
+            into[len(into) - known :] = one[len(one) - known :]
+        count += 1
+    _take_up(found, held[:count], min(len(boundary), size - first), boundary, level_se, first)
+    return found
+
+
+_HELD = 1 << 18
+"""Sums of so many windows are looked at together: fewer operations where few batches are new, little memory where many are."""
+
+
+def _take_up(found: Scan, held: np.ndarray, upto: int, boundary: np.ndarray, level_se: float, first: int) -> None:
+    """The windows' sums, of lags up to before `upto`, into what was found so far. held: lag, sum, batch."""
+    if not held.size:
+        return
+    lags = np.arange(upto - len(held), upto)
+    at = slice(len(found.excess) - held.shape[2], None)
+    t = held[:, 0] / np.sqrt(held[:, 1] + (level_se * held[:, 2]) ** 2 + _TINY)
+    over = np.abs(t) - boundary[lags, None]
+    over[first + lags[:, None] > np.arange(len(found.excess))[at]] = -np.inf
+    best = np.argmax(over, axis=0), np.arange(held.shape[2])
+    better = over[best] > found.excess[at]
+    for into, new in ((found.excess, over[best]), (found.score, t[best]), (found.lag, lags[best[0]])):
+        into[at][better] = new[better]
 
 
 def onset_evidence(innovations: Innovations, at: int, window: int, level_se: float = 0.0) -> tuple[np.ndarray, ...]:
@@ -88,9 +119,13 @@ def onset_evidence(innovations: Innovations, at: int, window: int, level_se: flo
 
 def information(innovations: Innovations, window: int) -> np.ndarray:
     """Sum s^2 for windows of 1, 2, ... batches: mean over the onsets of the stretch that have five windows at least."""
+    return np.fromiter(_information(innovations, window), dtype=float)
+
+
+def _information(innovations: Innovations, window: int) -> Iterator[float]:
     size = len(innovations.score)
     sums = onset_sums(innovations, 0, size, min(window, max(size - 4, 1)))
-    return np.array([float(np.mean(den)) for _, _, den, _ in sums])
+    return (float(np.mean(den)) for _, _, den, _ in sums)
 
 
 def reach(held: np.ndarray, limits: np.ndarray, level_se: float, nu: float) -> np.ndarray:
@@ -104,7 +139,17 @@ def reach(held: np.ndarray, limits: np.ndarray, level_se: float, nu: float) -> n
     return student_score(each, nu) / each * limits * np.sqrt(1.0 / held + level_se**2)
 
 
-def expected_batches(reaches: np.ndarray, shift: float) -> int | None:
-    """Batches after which a lasting step of `shift` is expected to signal; None: not within the windows of `reach`."""
-    found = np.flatnonzero(reaches <= shift)
-    return int(found[0]) + 1 if len(found) else None
+def expected_batches(
+    innovations: Innovations, limits: np.ndarray, level_se: float, nu: float, shift: float
+) -> int | None:
+    """Batches after which a lasting step of `shift` is expected to signal; None: not within `WINDOW`.
+
+    innovations: of the stretch whose lots tell how often they change; windows are looked at until one is long enough.
+    """
+    windows, held = _information(innovations, WINDOW), list[float]()
+    while more := list(islice(windows, max(len(held), _FIRST))):
+        held += more
+        found = np.flatnonzero(reach(np.array(held), limits, level_se, nu) <= shift)
+        if len(found):
+            return int(found[0]) + 1
+    return None
