@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -164,7 +164,7 @@ def of_event(event: Event, plant: Plant, wide: Wide, call: Call | None) -> Alert
         check_first=checks,
         says=call.headline if call else episode.kind,
         level=charted.baseline.level if charted.baseline else None,
-        last_good_batch=limits.last_good([str(k) for k in key], episode.began),
+        last_good_batch=limits.last_good(key, episode.began),
         batches=tuple(str(k) for k in key[episode.began : until + 1]),
         rule=episode.kind,
         began_low_batch=str(key[episode.began_low]),
@@ -260,7 +260,12 @@ def _same_episode(a: Alert, b: Alert) -> bool:
 
 def to_text(alert: Alert) -> str:
     """JSON for the store: times naive UTC."""
-    return json.dumps(asdict(alert), default=lambda v: v.isoformat(), ensure_ascii=False, sort_keys=True)
+    return json.dumps(_body(alert), default=lambda v: v.isoformat(), ensure_ascii=False, sort_keys=True)
+
+
+def _body(alert: Alert) -> dict[str, Any]:
+    """Its fields by name. An alert may name the batches of two years: they are not copied one by one."""
+    return vars(alert) | {"causes": tuple(vars(cause).copy() for cause in alert.causes)}
 
 
 def from_text(text: str) -> Alert:
@@ -306,7 +311,7 @@ BESIDE = ("recipe", "says", "level", "last_good_batch", "batches", "rule", *STOR
 
 def to_json(alert: Alert, plant: Plant) -> dict[str, Any]:
     """The contract's object; instants as the plant's clock shows them, with their offset."""
-    body = asdict(alert)
+    body = _body(alert)
     for name in ("signalled_at", "began_at", "until_at"):
         body[name] = local(body[name], plant).isoformat()
     ordered = {name: body[name] for name in CONTRACT}

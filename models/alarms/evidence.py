@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -82,10 +82,10 @@ def key(
 ) -> str:
     """Fingerprint of all that a trace is made from. days: log or wide table -> day -> digest of its rows."""
     made = [
-        asdict(charted.stream),
-        asdict(charted.baseline) if charted.baseline else None,
+        vars(charted.stream),
+        vars(charted.baseline) if charted.baseline else None,
         _named(episode, charted.points),
-        [[asdict(stream), _named(other, points)] for stream, other, points in elsewhere],
+        [[vars(stream), _named(other, points)] for stream, other, points in elsewhere],
         [[str(day), days[table].get(str(day), "")] for table in ("batches", "change", "check") for day in seen.days()],
         [[str(day), days["pastes"].get(str(day), "")] for day in seen.days(PASTE_BEFORE)],
     ]

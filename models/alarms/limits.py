@@ -54,6 +54,11 @@ FAMILIES: tuple[Family, ...] = (
 )
 
 
+# what an episode is made of; a stream has years of batches, and their other columns are not copied
+OF_BATCHES = ["batch_key", "mixed_at", "line", "product", "recipe", "usual_gap_points"]
+OF_BATCHES += dict.fromkeys(family.column for family in FAMILIES if family.table == "batches")
+
+
 @dataclass(frozen=True)
 class Run:
     """One episode of a limit broken. Positions are into `keys`, the stream's batches in order of production.
@@ -95,21 +100,23 @@ def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd
         for names in sorted(set(mine.itertuples(index=False, name=None))):
             if (family.table, *names) not in streams:
                 chosen = np.logical_and.reduce([rows[c] == v for c, v in zip(by[family.table], names, strict=True)])
-                streams[family.table, *names] = _judged(plant, family.table, rows[chosen])
+                streams[family.table, *names] = _judged(plant, family.table, rows, chosen)
             found += _of_stream(family, streams[family.table, *names], key, broken)
     return found
 
 
-def _judged(plant: Plant, table: str, rows: pd.DataFrame) -> pd.DataFrame:
+def _judged(plant: Plant, table: str, rows: pd.DataFrame, chosen: np.ndarray) -> pd.DataFrame:
     """One stream's batches with their limits: only streams that broke one are asked for."""
-    return derive.for_good_pastes(rows, plant) if table == "pastes" else derive.for_good_batches(rows, plant)
+    if table == "pastes":
+        return derive.pastes_and_limits(rows[chosen], plant)
+    return derive.batches_and_limits(rows.loc[chosen, OF_BATCHES], plant)
 
 
 def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> list[Run]:
     flagged = broken.drop_duplicates("key").set_index("key")
     at = "cook_end" if family.table == "pastes" else "mixed_at"
-    keys, times = tuple(rows[key]), rows[at].array
-    values = tuple(rows[family.column].to_numpy(dtype=float))
+    keys, times = tuple(rows[key].to_numpy(dtype=object)), rows[at].array
+    values = tuple(rows[family.column].to_numpy(dtype=float).tolist())
     runs_found = []
     for direction, marks in _sides(family, rows, key, broken).items():
         for began, signalled, until, over, hits in episodes(*marks):
@@ -228,6 +235,6 @@ def change(run: Run) -> float:
     return float(np.nanmean(values)) - run.level if np.isfinite(values).any() else 0.0
 
 
-def last_good(keys: Sequence[str], began: int) -> str | None:
+def last_good(keys: Sequence[str] | np.ndarray, began: int) -> str | None:
     """The batch before the episode began; None where it began with the first."""
-    return keys[began - 1] if began > 0 else None
+    return str(keys[began - 1]) if began > 0 else None

@@ -150,6 +150,20 @@ def _as_read(wide: pd.DataFrame, *worked_out: str) -> pd.DataFrame:
 
 
 def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
+    """Wide paste rows with the limits of their recipe beside them, and what rules ask beside limits."""
+    rows = pastes_and_limits(pastes, plant)
+    made = rows["after_kg"] + rows["kettle_water_kg"].fillna(0.0)
+    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS)
+    rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
+    rows["cooling_missed"] = rows["cooling"] == "missed"
+    rows["low_but_lost"] = (rows["cook_temp_c"] < rows["cook_warn_low"]) & (rows["loss_pct"] >= rows["usual_loss_pct"])
+    rows["recipe_listed"] = [
+        k in plant.kettles and r in plant.kettles[k].pastes for k, r in zip(rows["kettle"], rows["recipe"], strict=True)
+    ]
+    return rows
+
+
+def pastes_and_limits(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """Wide paste rows with the limits of their recipe beside them."""
     rows = _as_read(pastes, "loss_pct", "points_lost")
     _limits(
@@ -165,16 +179,8 @@ def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
             for name, p in plant.pastes.items()
         },
     )
-    made = rows["after_kg"] + rows["kettle_water_kg"].fillna(0.0)
-    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS)
-    rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_judged"] = rows["cooling"].where(rows["cooling"].isin(["met", "missed"]))
     rows["cooling_over_c"] = _over_the_cooling_limits(rows, plant)
-    rows["cooling_missed"] = rows["cooling"] == "missed"
-    rows["low_but_lost"] = (rows["cook_temp_c"] < rows["cook_warn_low"]) & (rows["loss_pct"] >= rows["usual_loss_pct"])
-    rows["recipe_listed"] = [
-        k in plant.kettles and r in plant.kettles[k].pastes for k, r in zip(rows["kettle"], rows["recipe"], strict=True)
-    ]
     return rows
 
 
@@ -190,6 +196,20 @@ def _over_the_cooling_limits(rows: pd.DataFrame, plant: Plant) -> pd.Series:
 
 
 def for_good_batches(batches: pd.DataFrame, plant: Plant) -> pd.DataFrame:
+    """Wide dough rows with the limits of their product and of their paste beside them, and what rules ask beside limits."""
+    rows = batches_and_limits(batches, plant)
+    rows["product_paste"] = (
+        rows["product"].map({n: p.paste for n, p in plant.products.items() if p.paste}).astype("str")
+    )
+    rows["other_recipe"] = (rows["recipe"] != rows["product_paste"]) & rows["recipe"].notna()
+    rows["undeclared"] = _undeclared(rows, plant)
+    rows["product_listed"] = [
+        ln in plant.lines and p in plant.lines[ln].products for ln, p in zip(rows["line"], rows["product"], strict=True)
+    ]
+    return rows
+
+
+def batches_and_limits(batches: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """Wide dough rows with the limits of their product and of their paste beside them."""
     rows = _as_read(batches, "usual_gap_points", "paste_age_h", "specific_volume")
     _limits(
@@ -219,14 +239,6 @@ def for_good_batches(batches: pd.DataFrame, plant: Plant) -> pd.DataFrame:
             for name, p in plant.pastes.items()
         },
     )
-    rows["product_paste"] = (
-        rows["product"].map({n: p.paste for n, p in plant.products.items() if p.paste}).astype("str")
-    )
-    rows["other_recipe"] = (rows["recipe"] != rows["product_paste"]) & rows["recipe"].notna()
-    rows["undeclared"] = _undeclared(rows, plant)
-    rows["product_listed"] = [
-        ln in plant.lines and p in plant.lines[ln].products for ln, p in zip(rows["line"], rows["product"], strict=True)
-    ]
     return rows
 
 
@@ -252,5 +264,7 @@ def _ends(name: str, window) -> dict[str, float]:
 def _limits(rows: pd.DataFrame, by: str, table: dict[str, dict[str, float]], also: tuple[str, ...] = ()) -> None:
     """Add one column per limit, looked up by recipe or product; missing where there is none."""
     names = dict.fromkeys([key for limits in table.values() for key in limits] + list(also))
+    code, known = pd.factorize(rows[by])  # missing: -1, so the last
     for name in names:
-        rows[name] = rows[by].map({key: limits.get(name, np.nan) for key, limits in table.items()}).astype(float)
+        of_each = [table.get(key, {}).get(name, np.nan) for key in known]
+        rows[name] = np.array([*of_each, np.nan], dtype=float)[code]
