@@ -37,7 +37,7 @@ class Arrived:
 
 def arrivals(
     con: duckdb.DuckDBPyConnection,
-    found: Mapping[str, Path],
+    found: Mapping[str, str],
     taken: Mapping[str, object],
     archive: Path,
     plant: Plant,
@@ -61,23 +61,24 @@ def _arrived(
     con: duckdb.DuckDBPyConnection,
     pool: ThreadPoolExecutor,
     name: str,
-    path: Path,
+    path: str,
     taken: Mapping[str, object],
     archive: Path,
     plant: Plant,
 ) -> Arrived:
-    from models.judging import checks
-    from models.reader import bulk as reader
-    from models.reader import intake
-    from models.storage import store
+    from models.reader import inbox
 
     try:
-        content = intake.fetch(path)
-    except intake.Refused as refused:
+        content = inbox.fetch(path)
+    except inbox.Refused as refused:
         return Arrived(name, refused=str(refused))
     sha = hashlib.sha256(content).hexdigest()
-    if sha in taken:
+    if sha in taken:  # most files: a plant's logs of years
         return Arrived(name, content, sha)
+    from models.judging import checks
+    from models.reader import bulk as reader
+    from models.storage import store
+
     checks.load_suite()
     store.archive(archive, sha, content)
     if len(content) < reader.FEWEST_BYTES:

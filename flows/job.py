@@ -25,14 +25,15 @@ class Job:
     decisions: tuple[Decision, ...] = ()
     only: frozenset[str] | None = None  # names below `logs`, where not all that lies there is looked at
 
-    def is_ours(self, path: Path) -> bool:
+    def is_ours(self, path: str | Path) -> bool:
         """Whether a file or folder is the store, lies beside it under its name, or holds the reports: never a log.
 
         So a store kept among the logs takes in neither itself nor its archive.
         """
-        if path.name != self.out.name and not f"{path.name}.".startswith(f"{self.store.name}."):
+        name = os.path.basename(path)
+        if name != self.out.name and not f"{name}.".startswith(f"{self.store.name}."):
             return False  # most files, at once: a plant's logs of years are asked about in every run
-        path, store_file, out = path.absolute(), self.store.absolute(), self.out.absolute()
+        path, store_file, out = Path(path).absolute(), self.store.absolute(), self.out.absolute()
         if path.parent == store_file.parent and (f"{path.name}.".startswith(f"{store_file.name}.")):
             return True
         return path == out

@@ -36,7 +36,7 @@ class Watch:
 def _states(folder: Path, apart: Apart | None, below: str = "") -> Iterator[tuple[str, tuple[int, int, int]]]:
     with os.scandir(folder) as entries:
         for entry in entries:
-            if is_passed_over(entry.name) or (apart and apart(folder / entry.name)):
+            if is_passed_over(entry.name) or (apart and apart(entry.path)):
                 continue
             if entry.is_dir(follow_symlinks=False):
                 try:

@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 from models.reader.sheet import Refused
 
@@ -24,36 +25,49 @@ STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
 
-Apart = Callable[[Path], bool]
+Apart = Callable[[str], bool]
+"""Whether the file or folder at a path is none of the logs."""
+
+
+class _Below(NamedTuple):
+    """What lies below a folder: its path, its name there, its state when it was listed, and what stands in the way of that.
+
+    Paths are texts: a plant's logs of years are listed in every run.
+    """
+
+    path: str
+    name: str
+    at: os.stat_result | None
+    trouble: str | None = None
 
 
 def find(
     folder: Path, only: Collection[str] | None = None, apart: Apart | None = None
-) -> tuple[dict[str, Path], dict[str, str]]:
-    """The files below a folder that may be logs, and those refused outright with the reason, each by its name there.
+) -> tuple[dict[str, str], dict[str, str]]:
+    """The paths of files below a folder that may be logs, and of those refused outright the reason, each by its name there.
 
     only: names below it, where not all. apart: files and folders that are none of the logs, such as the store's own.
 
     Both in bytewise order of the path relative to the folder. Hidden and temporary files are passed over. Links,
     pipes and devices are never opened, followed or waited for; a file somebody is still writing is refused for now.
     """
-    every = [found for found in _below(folder, apart) if only is None or found[1] in only]
-    every.sort(key=lambda found: os.fsencode(found[1]))
-    why = {name: trouble or _outright(path, name) for path, name, trouble in every}
-    growing = _growing([path for path, name, _ in every if why[name] is None])
-    why |= {name: STILL_WRITTEN for path, name, _ in every if path in growing}
-    taken = {name: path for path, name, _ in every if why[name] is None}
+    every = [found for found in _below(folder, apart) if only is None or found.name in only]
+    every.sort(key=lambda found: os.fsencode(found.name))
+    why = {found.name: found.trouble or _outright(found) for found in every}
+    growing = _growing([found for found in every if why[found.name] is None])
+    why |= dict.fromkeys(growing, STILL_WRITTEN)
+    taken = {found.name: found.path for found in every if why[found.name] is None}
     return taken, {name: reason for name, reason in why.items() if reason is not None}
 
 
-def fetch(path: Path) -> bytes:
+def fetch(path: str | Path) -> bytes:
     """A file's whole content. Raises Refused, one line, for what is no ordinary file, too large, or not whole yet."""
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
         descriptor = os.open(path, flags)
     except OSError as error:
         raise Refused(_trouble(error)) from None
-    with open(descriptor, "rb") as file:
+    try:
         before = os.fstat(descriptor)
         if not stat.S_ISREG(before.st_mode):
             raise Refused(_kind_of(before.st_mode))
@@ -61,35 +75,48 @@ def fetch(path: Path) -> bytes:
             raise Refused(f"larger than {MOST_BYTES >> 20} MB: split the log, a file a day")
         if _has_writer(descriptor):
             raise Refused(STILL_WRITTEN)
-        try:
-            content = file.read(before.st_size + 1)  # one more tells that it grew
-        except OSError as error:
-            raise Refused(_trouble(error)) from None
+        content = _content(descriptor, before.st_size + 1)  # one more tells that it grew
         after = os.fstat(descriptor)
+    finally:
+        os.close(descriptor)
     if len(content) != after.st_size or (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
         raise Refused(STILL_WRITTEN)
     return content
 
 
-def _below(folder: Path, apart: Apart | None) -> Iterator[tuple[Path, str, str | None]]:
-    """Every file below the folder that is not passed over, and its name there; a folder that cannot be read, with the reason."""
-    folders = [(folder, "")]
+def _content(descriptor: int, at_most: int) -> bytes:
+    """What is read of a file up to its end. Raises Refused where the disk fails."""
+    parts, left = [], at_most
+    try:
+        while left and (part := os.read(descriptor, left)):
+            parts.append(part)
+            left -= len(part)
+    except OSError as error:
+        raise Refused(_trouble(error)) from None
+    return parts[0] if len(parts) == 1 else b"".join(parts)
+
+
+def _below(folder: Path, apart: Apart | None) -> Iterator[_Below]:
+    """Every file below the folder that is not passed over; a folder that cannot be read, with the reason."""
+    folders = [(str(folder), "")]
     while folders:
         here, inside = folders.pop()
         try:
             with os.scandir(here) as entries:
                 found = list(entries)
         except OSError as error:
-            yield here, inside.removesuffix("/") or ".", f"the folder cannot be read ({error.strerror})"
+            yield _Below(here, inside.removesuffix("/") or ".", None, f"the folder cannot be read ({error.strerror})")
             continue
         for entry in found:
-            path = here / entry.name
-            if is_passed_over(entry.name) or (apart and apart(path)):
+            if is_passed_over(entry.name) or (apart and apart(entry.path)):
                 continue
             if entry.is_dir(follow_symlinks=False):
-                folders.append((path, f"{inside}{entry.name}/"))
-            else:
-                yield path, inside + entry.name, None
+                folders.append((entry.path, f"{inside}{entry.name}/"))
+                continue
+            try:
+                yield _Below(entry.path, inside + entry.name, os.lstat(entry.path))
+            except OSError as error:
+                yield _Below(entry.path, inside + entry.name, None, _trouble(error))
 
 
 def is_passed_over(name: str) -> bool:
@@ -97,19 +124,18 @@ def is_passed_over(name: str) -> bool:
     return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
 
 
-def _outright(path: Path, name: str) -> str | None:
-    """Why a file is refused without being opened; None where it may be a log. name: below the folder."""
+def _outright(found: _Below) -> str | None:
+    """Why a file is refused without being opened; None where it may be a log."""
+    assert found.at is not None
+    if not stat.S_ISREG(found.at.st_mode):
+        return _kind_of(found.at.st_mode)
     try:
-        mode = path.lstat().st_mode
-    except OSError as error:
-        return _trouble(error)
-    if not stat.S_ISREG(mode):
-        return _kind_of(mode)
-    try:
-        name.encode("utf-8")
+        found.name.encode("utf-8")
     except UnicodeEncodeError:
         return "the file's name is no readable text: rename it"
-    return None if os.access(path, os.R_OK) else "may not be read: give read permission to the account that runs this"
+    if os.access(found.path, os.R_OK):
+        return None
+    return "may not be read: give read permission to the account that runs this"
 
 
 def _kind_of(mode: int) -> str:
@@ -124,28 +150,32 @@ def _trouble(error: OSError) -> str:
     return f"cannot be read ({error.strerror})"
 
 
-def _growing(paths: list[Path]) -> set[Path]:
-    """Fresh files that somebody is writing. Where the system cannot tell, those whose size or time still moves.
+def _growing(files: list[_Below]) -> set[str]:
+    """Names of fresh files that somebody is writing. Where the system cannot tell, those whose size or time still moves.
 
     Of files that lay still for a while it is asked when they are fetched: a plant's logs of years are looked at in every run.
     """
     newest = (time.time() - FRESH_SECONDS) * 1e9
-    fresh = {path: state for path in paths if (state := _state(path)) is None or state[1] > newest}
-    written = {path: _written_to(path) for path in fresh}
-    unknown = [path for path, by_whom in written.items() if by_whom is None]
+    fresh = {one.name: one for one in files if one.at is None or one.at.st_mtime_ns > newest}
+    written = {name: _written_to(one.path) for name, one in fresh.items()}
+    unknown = [name for name, by_whom in written.items() if by_whom is None]
     if unknown:
         time.sleep(PAUSE_SECONDS)
-    return {path for path in fresh if written[path]} | {path for path in unknown if _state(path) != fresh[path]}
+    moved = {name for name in unknown if _state(fresh[name].path) != _size_and_time(fresh[name].at)}
+    return {name for name in fresh if written[name]} | moved
 
 
-def _state(path: Path) -> tuple[int, int] | None:
+def _state(path: str) -> tuple[int, int] | None:
     with contextlib.suppress(OSError):
-        at = path.lstat()
-        return at.st_size, at.st_mtime_ns
+        return _size_and_time(os.lstat(path))
     return None
 
 
-def _written_to(path: Path) -> bool | None:
+def _size_and_time(at: os.stat_result | None) -> tuple[int, int] | None:
+    return (at.st_size, at.st_mtime_ns) if at else None
+
+
+def _written_to(path: str) -> bool | None:
     try:
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
     except OSError:
