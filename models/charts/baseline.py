@@ -105,15 +105,13 @@ def row_changed(baseline: Baseline, points: Points) -> bool:
     """Whether a batch that a frozen baseline was made of has other values now, or is gone. The baseline itself stays."""
     if baseline.learning:
         return False
-    keys = [str(key) for key in points.keys]
-    if baseline.first_key not in keys or baseline.last_key not in keys:
+    ends = [np.flatnonzero(points.keys == key)[:1] for key in (baseline.first_key, baseline.last_key)]
+    if not all(map(len, ends)):
         return True
     left_out = {key for key, _ in baseline.excluded}
-    inside = range(keys.index(baseline.first_key), keys.index(baseline.last_key) + 1)
-    return (
-        _fingerprint(points, np.array([i for i in inside if keys[i] not in left_out], dtype=int))
-        != baseline.fingerprint
-    )
+    inside = np.arange(ends[0][0], ends[1][0] + 1)
+    kept = np.array([str(key) not in left_out for key in points.keys[inside]], dtype=bool)
+    return _fingerprint(points, inside[kept]) != baseline.fingerprint
 
 
 def learning(char: Characteristic, points: Points, work: Working, learned: Learned) -> Baseline:

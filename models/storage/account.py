@@ -329,6 +329,11 @@ def count(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, int]]:
     return found
 
 
+def having(con: duckdb.DuckDBPyConnection, status: str) -> list[str]:
+    """The logs that hold a row of such a status. status: SQL that is true of it."""
+    return [kind for kind in KINDS if con.execute(f"SELECT 1 FROM log_{kind} WHERE {status} LIMIT 1").fetchone()]
+
+
 def by_day(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """The account by log and production day: kind, shift_date (missing: unknown), received and each status."""
     parts = [

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES
-from models.snapshot import FRAMES, Snapshot
+from models.snapshot import FRAMES, Snapshot, frame
 from models.storage import account, restating, store, waitsfor, wide
 
 Span = tuple[datetime, datetime]
@@ -219,7 +219,7 @@ def newest(con: duckdb.DuckDBPyConnection) -> datetime:
 def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Every row that is not in force, with its main reason: columns as `snapshot.EXCLUDED`."""
     parts = []
-    for kind in KINDS:
+    for kind in account.having(con, "status <> 'accepted'"):
         wait = f"{waitsfor.to(kind)}_batch"
         parts.append(f"""
         SELECT r.seq, '{kind}' AS kind, f.path AS file, r.row, r.status,
@@ -244,6 +244,8 @@ def excluded(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
             {waitsfor.join(kind)}
             {account.dough_join(kind)}
         WHERE r.status <> 'accepted'""")
+    if not parts:
+        return frame("excluded")
     return _shape(
         con, "excluded", f"SELECT * EXCLUDE (weight) FROM ({' UNION ALL '.join(parts)}) ORDER BY status, weight, seq"
     )

@@ -44,7 +44,9 @@ def brought(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
 
 def restated(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """What corrected rows changed, column by column: columns as `snapshot.RESTATED`."""
-    parts = [_restated_of(con, kind) for kind in KINDS]
+    parts = [_restated_of(con, kind) for kind in account.having(con, "status = 'superseded'")]
+    if not parts:
+        return frame("restated")
     import pandas as pd
 
     every = pd.concat([part for part in parts if not part.empty] or parts[:1], ignore_index=True)
