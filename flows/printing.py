@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import gc
 import json
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flows import steps
 from flows.job import version
+from models.collecting import nothing_collected
 from models.sharing import Share, one_by_one
 
 if TYPE_CHECKING:
@@ -110,21 +109,10 @@ def printed(snapshot: Snapshot, single_file: bool, page: str) -> Printed:
     from reports import pages
 
     what, _, name = page.partition(":")
-    with _nothing_collected():
+    # a page is one large tree, needed whole until it is written
+    with nothing_collected():
         if what == "day":
             return pages.day_page(day(snapshot, name), single_file=single_file)
         if what == "month":
             return pages.month_page(month(snapshot, name), single_file=single_file)
         return pages.alert_page(snapshot, name, single_file=single_file)
-
-
-@contextmanager
-def _nothing_collected() -> Iterator[None]:
-    """A page is one large tree, needed whole until it is written: looking for garbage in it again and again finds none."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()

@@ -156,21 +156,6 @@ def _printed(template: str, page: Any, name: str, single_file: bool) -> Printed:
     return Printed(f"{name}{SINGLE if single_file else ''}.html", text.encode("utf-8"), drawn and not single_file)
 
 
-def write_day(day: Day, folder: Path, *, single_file: bool = False) -> Path:
-    """Write the day's page into `folder`, and the index anew; returns its path."""
-    return write(day_page(day, single_file=single_file), folder)
-
-
-def write_alert(snapshot: Snapshot, alert: str, folder: Path, *, single_file: bool = False) -> Path:
-    """Write the page of the alert of that name. Raises KeyError where the snapshot has no such alert."""
-    return write(alert_page(snapshot, alert, single_file=single_file), folder)
-
-
-def write_month(month: Month, folder: Path, *, single_file: bool = False) -> Path:
-    """Write the month's page into `folder`; returns its path."""
-    return write(month_page(month, single_file=single_file), folder)
-
-
 def write(printed: Printed, folder: Path) -> Path:
     """Write a page into `folder`, and the index anew; returns its path. A single file stands in no index."""
     path = keep(printed, folder)

@@ -74,9 +74,7 @@ def _interval(value, n, within, freedom, lots, window) -> tuple[float, float, fl
     rng = np.random.default_rng(_SEED)
     _, lot = np.unique(lots, return_inverse=True)
     many = int(lot.max()) + 1
-    drawn, chance = np.empty((_DRAWS, many), dtype=int), np.empty(_DRAWS)
-    for i in range(_DRAWS):
-        drawn[i], chance[i] = rng.integers(many, size=many), rng.chisquare(freedom)
+    drawn, chance = rng.integers(many, size=(_DRAWS, many)), rng.chisquare(freedom, size=_DRAWS)
     of_draw = drawn + many * np.arange(_DRAWS)[:, None]
     times = np.bincount(of_draw.ravel(), minlength=_DRAWS * many).reshape(_DRAWS, many).astype(float)
     spread = within * np.sqrt(freedom / chance)

@@ -15,6 +15,7 @@ from models.pages.rates import (
     NOTHING,
     Difference,
     Rate,
+    Summed,
     few,
     likeness,
     paired_difference,
@@ -94,9 +95,9 @@ def _share(
 def _rate(loaves: pd.DataFrame, span: tuple[date, date], z: float) -> Rate:
     """loaves: one line and product, as `trade.placed.Counted.judged`."""
     days = loaves[loaves["shift_date"].between(str(span[0]), str(span[1]))]
-    volumes = days["volumes"].tolist()
-    hits, sizes = [int(many) for many in days["outside"]], [len(day) for day in volumes]
-    return rate(hits, sizes, z, likeness(volumes) if few(hits, sizes) else 1.0)
+    hits, sizes = days["outside"].tolist(), days["count"].tolist()
+    alike = [Summed(*sums) for sums in days[["count", "total", "squares"]].itertuples(index=False, name=None)]
+    return rate(hits, sizes, z, likeness(alike) if few(hits, sizes) else 1.0)
 
 
 def comparisons(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[Comparison, ...], tuple[str, ...]]:

@@ -87,14 +87,15 @@ def known_of(charted: Charted, shown: list[int]) -> list[str]:
     """What each point itself says of its batch: loaves, their spread, the lot."""
     points, unit = charted.points, charted.stream.unit
     t, fine = texts("curve"), words.finer(unit)
-    lot_says, found = t["flour_lot" if charted.stream.kettle else "yeast_lot"], []
-    for n, sd, lot in zip(
-        *(values[shown].tolist() for values in (points.n, points.sd_within, points.lot)), strict=True
-    ):
-        parts = [t["n"].format(n=int(n))]
-        if sd == sd:
-            parts.append(t["sd"].format(sd=number(float(sd), unit, fine)))
-        if lot:
-            parts.append(lot_says.format(lot=lot))
-        found.append(", ".join(parts))
-    return found
+    lot_says = t["flour_lot" if charted.stream.kettle else "yeast_lot"]
+    sizes, spreads, lots = (values[shown].tolist() for values in (points.n, points.sd_within, points.lot))
+    loaves = {n: t["n"].format(n=int(n)) for n in set(sizes)}
+    of_lot = {lot: lot_says.format(lot=lot) for lot in set(lots) if lot}
+    return [
+        ", ".join(
+            part
+            for part in (loaves[n], t["sd"].format(sd=number(sd, unit, fine)) if sd == sd else "", of_lot.get(lot, ""))
+            if part
+        )
+        for n, sd, lot in zip(sizes, spreads, lots, strict=True)
+    ]

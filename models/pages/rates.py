@@ -8,9 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain
-
-import numpy as np
 
 _Z95 = 1.959963984540054
 MIN_DAYS = 5
@@ -75,25 +72,31 @@ def few(hits: Sequence[int], sizes: Sequence[int]) -> bool:
     return min(sum(hits), sum(sizes) - sum(hits)) < ENOUGH_HITS
 
 
-def likeness(groups: Sequence[Sequence[float] | np.ndarray]) -> float:
+@dataclass(frozen=True)
+class Summed:
+    """Values of one group: how many, their sum and that of their squares, in whole numbers of some unit: exact sums."""
+
+    n: int
+    total: int
+    squares: int
+
+
+def likeness(groups: Sequence[Summed]) -> float:
     """How alike the values of one group are, 0 to 1: the share of the variance that lies between groups.
 
     The analysis-of-variance estimate of the intraclass correlation (Fisher; from memory); 1 with too few groups.
     For whether a value lies beyond a limit the true likeness is smaller, so intervals made with it are wide enough.
     """
-    used = [group for group in groups if len(group)]
-    n, k = sum(map(len, used)), len(used)
+    used = [group for group in groups if group.n]
+    n, k, total = sum(group.n for group in used), len(used), sum(group.total for group in used)
     if k < 2 or n <= k:
         return 1.0
-    sums = [math.fsum(np.asarray(group).tolist()) for group in used]
-    means = [total / len(group) for total, group in zip(sums, used, strict=True)]
-    grand = math.fsum(sums) / n
-    between = math.fsum(len(g) * (m - grand) ** 2 for g, m in zip(used, means, strict=True)) / (k - 1)
-    squares = (((np.asarray(g) - m) ** 2).tolist() for g, m in zip(used, means, strict=True))
-    within = math.fsum(chain.from_iterable(squares)) / (n - k)
-    size = (n - sum(len(g) ** 2 for g in used) / n) / (k - 1)
-    total = between + (size - 1) * within
-    return min(1.0, max(0.0, (between - within) / total)) if total > 0 else 1.0
+    off = [(group.total * n - total * group.n) / (group.n * n) for group in used]
+    between = math.fsum(group.n * mean**2 for group, mean in zip(used, off, strict=True)) / (k - 1)
+    within = math.fsum((group.n * group.squares - group.total**2) / group.n for group in used) / (n - k)
+    size = (n - sum(group.n**2 for group in used) / n) / (k - 1)
+    whole = between + (size - 1) * within
+    return min(1.0, max(0.0, (between - within) / whole)) if whole > 0 else 1.0
 
 
 def _design_effect(hits: Sequence[int], sizes: Sequence[int], share: float) -> float:

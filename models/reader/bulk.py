@@ -25,17 +25,24 @@ KINDS = ("loaf",)
 FEWEST_BYTES = 1 << 20
 # more rows than this share that need a second look, and the ordinary reader looks at them all; but some always may
 SHARE_SUSPECT, SOME_SUSPECT, MOST_SUSPECT = 0.05, 1_000, 50_000
+# 1e5, 1E5 and 1_000 are numbers to a database; to a person perhaps
+OF_A_NUMBER = "eE_"
 _LONGEST_SPAN = timedelta(days=70)
 
 
 @dataclass(frozen=True)
 class Layout:
-    """A plain log file before its rows are read. columns: names of its columns, as a sheet has them; rows: lines below the header."""
+    """A plain log file before its rows are read.
+
+    columns: names of its columns, as a sheet has them; rows: lines below the header; letters: those in the file that a
+    database takes for part of a number.
+    """
 
     header: Header
     columns: tuple[str, ...]
     delimiter: str
     rows: int
+    letters: str
 
     @property
     def kind(self) -> str:
@@ -63,7 +70,8 @@ def look(content: bytes, plant: Plant) -> Layout | None:
     if header.kind not in KINDS or delimiter != "," or header.index or header.units_below or not all(header.cells):
         return None
     _, columns = intake.columns_of(header, pd.DataFrame())
-    return Layout(header, columns, delimiter, content.count(b"\n") - content.endswith(b"\n"))
+    letters = "".join(letter for letter in OF_A_NUMBER if letter.encode() in content)
+    return Layout(header, columns, delimiter, content.count(b"\n") - content.endswith(b"\n"), letters)
 
 
 def sheet_of(layout: Layout, cells: pd.DataFrame, row_numbers: np.ndarray) -> Sheet | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from models.trade.placed import DAY, TEXTS, Counted
+from models.trade.placed import DAY, GRAIN, SUMS, TEXTS, Counted
 
 if TYPE_CHECKING:
     import duckdb
@@ -56,12 +56,13 @@ def _judged(con: duckdb.DuckDBPyConnection, args: dict[str, Any], plant: Plant, 
         wanted AS (SELECT first FROM month UNION SELECT CAST(first - INTERVAL 1 MONTH AS DATE) FROM month),
         of_days AS (SELECT batch_key, {_names(DAY)} FROM batches
             WHERE date_trunc('month', shift_date) IN (SELECT first FROM wanted))
-        SELECT {_names(DAY)}, count(*) FILTER (volume < low OR volume > high) AS outside,
-            list(coalesce(volume, 'nan'::DOUBLE)) AS volumes FROM ({ROUTINE})
+        SELECT {_names(DAY)}, count(*) FILTER (volume < low OR volume > high) AS outside, count(*) AS "count",
+            CAST(sum(grains) AS BIGINT) AS total, CAST(sum(grains * grains) AS BIGINT) AS squares
+        FROM (SELECT *, CAST(floor(volume / {GRAIN!r} + 0.5e0) AS BIGINT) AS grains FROM ({ROUTINE}) WHERE volume IS NOT NULL)
         WHERE NOT coalesce(cooled_minutes < $cooled, false) GROUP BY ALL ORDER BY {_names(DAY)}"""
     cooled = float(plant.net_weight.min_cooled_minutes)
     found = con.execute(query, args | {"firsts": firsts, "cooled": cooled}).df()
-    return found.astype(TEXTS | {"shift_date": "datetime64[us]", "outside": "int64"})
+    return found.astype(TEXTS | {"shift_date": "datetime64[us]"} | dict.fromkeys(SUMS, "int64"))
 
 
 def _names(names: Iterable[str]) -> str:

@@ -32,6 +32,8 @@ class Text(str):
 
     def format(self, *args: object, **filled: object) -> str:
         """The text with everything filled in, as `str.format` does it but for the minus sign."""
+        if not args and all(type(value) is str or (type(value) is int and value >= 0) for value in filled.values()):
+            return str.format(self, **filled)  # a page has some hundred thousand of these, and no minus sign is in them
         return _FILLING.vformat(self, args, filled)
 
 

@@ -1,7 +1,7 @@
-"""Dough temperature: the simple rule, the heat balance, ice, and the mixing heat worked back.
+"""Dough temperature: the heat balance, ice, and the mixing heat worked back.
 
-Temperatures °C, weights kg, heat kJ. The simple rule counts temperatures and ignores weights; beside a
-large cold or hot paste only the heat balance holds.
+Temperatures °C, weights kg, heat kJ. The trade's simple rule (so many times the wanted temperature less the others) ignores
+weights and is not used: beside a large cold or hot paste only the heat balance holds.
 """
 
 from __future__ import annotations
@@ -59,28 +59,6 @@ class Pour:
 def paste_specific_heat(liquid_ratio: float, liquid_specific_heat: float = WATER_KJ) -> float:
     """Specific heat of a paste (kJ per kg and K) from its flour and liquid; liquid_ratio: kg liquid to 1 kg flour."""
     return (SPECIFIC_HEAT["flour"] + liquid_ratio * liquid_specific_heat) / (1 + liquid_ratio)
-
-
-# --- the simple rule ----------------------------------------------------------------------------
-
-
-def simple_water_temp(wanted_c: float, friction_c: float, *temps_c: float) -> float:
-    """Water temperature by the simple rule: n times the wanted one, less the other temperatures and friction.
-
-    temps_c: flour and room, with a paste or ferment also its own; n is their number and one. Trade press;
-    the same in °F with a friction in °F.
-    """
-    return (len(temps_c) + 1) * wanted_c - sum(temps_c) - friction_c
-
-
-def simple_friction(dough_c: float, water_c: float, *temps_c: float) -> float:
-    """The rule worked back: the friction a finished dough shows. Arguments as in `simple_water_temp`."""
-    return (len(temps_c) + 1) * dough_c - sum(temps_c) - water_c
-
-
-def friction_from_fahrenheit(friction_f: float) -> float:
-    """A friction figure of a °F sheet in °C: a difference, so five ninths of it and no 32 taken off."""
-    return friction_f * 5 / 9
 
 
 # --- the heat balance ---------------------------------------------------------------------------

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
     from models.plant import Plant
 
 
+GRAIN = 1e-5
+"""mL/g; a reading of 1 mL of a loaf of 5 kg is 0.0002 mL/g."""
+
 DAY = ("line", "product", "shift_date")
+SUMS = ("outside", "count", "total", "squares")
 TEXTS = {"line": "str", "product": "str"}
 
 
@@ -44,8 +48,9 @@ class Counted:
     """Loaves by line, product and shift_date, of products that have a window; frames in that order.
 
     outside: all but those measured on suspicion: `count`, and how many lie outside (`sum`); a loaf whose volume or weight is
-    missing counts as outside. judged: routine loaves that had cooled: `volumes` (an array of their specific volumes, in no
-    order that means anything), and how many lie `outside`.
+    missing counts as outside. judged: routine loaves that had cooled and have a specific volume: how many lie `outside`,
+    their `count`, and `total` and `squares`, the sums of their specific volumes and of its squares in whole `GRAIN`s, which
+    no order of the loaves changes.
     """
 
     outside: pd.DataFrame
@@ -77,11 +82,11 @@ def _outside(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _judged(rows: pd.DataFrame) -> pd.DataFrame:
-    import pandas as pd
+    import numpy as np
 
-    rows = rows.assign(outside=(rows["volume"] < rows["low"]) | (rows["volume"] > rows["high"]))
-    found = [
-        (*day, int(part["outside"].sum()), part["volume"].to_numpy())
-        for day, part in rows.groupby(list(DAY), observed=True)
-    ]
-    return pd.DataFrame(found, columns=[*DAY, "outside", "volumes"]).astype(TEXTS | {"shift_date": "datetime64[us]"})
+    rows = rows[rows["volume"].notna()]
+    grains = np.floor(rows["volume"] / GRAIN + 0.5).astype("int64")
+    outside = (rows["volume"] < rows["low"]) | (rows["volume"] > rows["high"])
+    parts = rows[list(DAY)].assign(outside=outside, count=1, total=grains, squares=grains**2)
+    days = parts.groupby(list(DAY), observed=True)[list(SUMS)].sum()
+    return days.reset_index().astype(TEXTS | dict.fromkeys(SUMS, "int64"))

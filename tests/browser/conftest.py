@@ -98,12 +98,12 @@ def reports(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
     folder = tmp_path_factory.mktemp("reports of a bakery")
     for on in (BAD, GOOD, EMPTY):
-        pages.write_day(day(snapshot(), on), folder)
+        pages.write(pages.day_page(day(snapshot(), on)), folder)
     for which in ("2026-04", "2026-05"):
-        pages.write_month(month(snapshot(), which), folder)
+        pages.write(pages.month_page(month(snapshot(), which)), folder)
     for alert in snapshot().alerts:
-        pages.write_alert(snapshot(), alert.alert, folder)
-    pages.write_day(day(snapshot(), BAD), folder, single_file=True)
+        pages.write(pages.alert_page(snapshot(), alert.alert), folder)
+    pages.write(pages.day_page(day(snapshot(), BAD), single_file=True), folder)
     return folder
 
 

@@ -8,32 +8,6 @@ from models.trade import dough
 from models.trade.dough import Part
 
 
-@pytest.mark.parametrize(
-    ("wanted", "flour", "room", "friction", "water"),
-    [(80, 65, 75, 35, 65), (78, 60, 70, 16, 88)],
-    ids=["Pizza Today, June 2018", "how-to text quoted in a pizza-making forum"],
-)
-def test_three_factors_in_fahrenheit(wanted, flour, room, friction, water):
-    assert dough.simple_water_temp(wanted, friction, flour, room) == water
-
-
-def test_the_same_in_celsius():
-    """80, 65, 75, 35 °F again: only the friction is a difference, five ninths and no 32."""
-    friction = dough.friction_from_fahrenheit(35)
-    assert friction == pytest.approx(19.4, abs=0.05)
-    assert dough.simple_water_temp(26.6667, friction, 18.3333, 23.8889) == pytest.approx(18.3333, abs=2e-4)
-
-
-def test_four_factors():
-    """Rule 4 times the wanted less room, flour, preferment, friction: The Fresh Loaf node 57180; own arithmetic."""
-    assert dough.simple_water_temp(26, 14, 22, 21, 24) == 23
-
-
-def test_friction_worked_back():
-    """3 times the actual less room, flour, water: PMQ, spring 2003; own arithmetic."""
-    assert dough.simple_friction(27, 18, 22, 21) == 20
-
-
 def test_heat_balance():
     """Own arithmetic: 100 kg flour of 21 °C, 62 kg water, 2400 kJ of mixing, no hydration heat; 26 °C wanted."""
     water_c = dough.water_temp([Part(100, 1.8, 21)], 62, 26, 2400)

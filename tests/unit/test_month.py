@@ -8,9 +8,10 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.stats import f_oneway
 
 from models.pages.month import Month, month, span_of
-from models.pages.rates import Rate, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
+from models.pages.rates import Rate, Summed, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
 from tests.unit.snapshots import bare, snapshot
 
 
@@ -150,8 +151,24 @@ def test_no_loaf_outside_is_not_certainty():
 
 def test_likeness_of_loaves_within_a_day():
     """Two groups (1, 3) and (5, 7): between 16, within 2, so (16 - 2) / (16 + 2) = 7/9, by hand."""
-    assert likeness([[1.0, 3.0], [5.0, 7.0]]) == pytest.approx(7 / 9)
-    assert likeness([[1.0, 2.0]]) == 1.0 and likeness([[1.0, 2.0], [1.0, 2.0], [1.0, 2.0]]) == 0.0
+
+
+    def summed(*values: int) -> Summed:
+        return Summed(len(values), sum(values), sum(value**2 for value in values))
+
+    assert likeness([summed(1, 3), summed(5, 7)]) == pytest.approx(7 / 9)
+    assert likeness([summed(1, 2)]) == 1.0 and likeness([summed(1, 2)] * 3) == 0.0
+
+
+def test_likeness_is_that_of_the_analysis_of_variance():
+    """Loaves of eight days in whole grains (seed 11), against the F of scipy's one-way analysis of variance."""
+    rng = np.random.default_rng(11)
+    days = [rng.normal(480_000 + 9_000 * rng.normal(), 12_000, size=size).round().astype(int) for size in range(20, 60, 5)]
+    f = f_oneway(*days).statistic
+    n, k = sum(map(len, days)), len(days)
+    size = (n - sum(len(day) ** 2 for day in days) / n) / (k - 1)
+    found = likeness([Summed(len(day), int(day.sum()), int((day**2).sum())) for day in days])
+    assert found == pytest.approx((f - 1) / (f - 1 + size), rel=1e-9)
 
 
 def test_rates_cover_the_truth_when_days_differ():

@@ -152,7 +152,7 @@ def test_a_month_is_printed_in_the_words_of_its_texts(monkeypatch, tmp_path: Pat
 
 
 def test_an_alert_tells_five_things_in_plain_words(tmp_path: Path):
-    text = pages.write_alert(snapshot(), ALERT, tmp_path).read_text(encoding="utf-8").replace("\u00a0", " ")
+    text = pages.write(pages.alert_page(snapshot(), ALERT), tmp_path).read_text(encoding="utf-8").replace("\u00a0", " ")
     assert "<h1>Loaves 4.5 % small, about 85 mL on a 400 g loaf.</h1>" in text
     assert re.findall(r"<dt>(.*?)</dt>", text) == ["Since", "Check first", "Who", "Batches"]
     assert text.index("re-weigh a K1 tub") < text.index("ask the mixer operator") < text.index('id="figures"')
@@ -160,21 +160,23 @@ def test_an_alert_tells_five_things_in_plain_words(tmp_path: Path):
 
 
 def test_an_alert_of_a_limit_tells_the_limit(tmp_path: Path):
-    text = pages.write_alert(snapshot(), "l-2026-05-05-k1-p03-cooling", tmp_path).read_text(encoding="utf-8")
+    text = pages.write(pages.alert_page(snapshot(), "l-2026-05-05-k1-p03-cooling"), tmp_path).read_text(
+        encoding="utf-8"
+    )
     assert "<h1>P03 was 26.4 °C two hours after cooking" in text and "only QA releases" in text
 
 
 def test_no_such_alert(tmp_path: Path):
     with pytest.raises(KeyError, match="there is no alert A0"):
-        pages.write_alert(snapshot(), "A0", tmp_path)
+        pages.write(pages.alert_page(snapshot(), "A0"), tmp_path)
     assert not list(tmp_path.iterdir())
 
 
 def test_files_are_named_by_the_contract_and_share_one_library(tmp_path: Path):
     made = [
-        pages.write_day(told(), tmp_path),
-        pages.write_month(month(snapshot(), "2026-04"), tmp_path),
-        pages.write_alert(snapshot(), ALERT, tmp_path),
+        pages.write(pages.day_page(told()), tmp_path),
+        pages.write(pages.month_page(month(snapshot(), "2026-04")), tmp_path),
+        pages.write(pages.alert_page(snapshot(), ALERT), tmp_path),
     ]
     assert [path.name for path in made] == ["day-2026-05-05.html", "month-2026-04.html", f"alert-{ALERT}.html"]
     assert {path.name for path in tmp_path.iterdir()} - {path.name for path in made} == {"plotly.min.js", "index.html"}
@@ -183,9 +185,9 @@ def test_files_are_named_by_the_contract_and_share_one_library(tmp_path: Path):
 
 def test_the_index_lists_what_is_there_the_newest_first(tmp_path: Path):
     for on in (GOOD, BAD):
-        pages.write_day(day(snapshot(), on), tmp_path)
+        pages.write(pages.day_page(day(snapshot(), on)), tmp_path)
     for alert in snapshot().alerts:
-        pages.write_alert(snapshot(), alert.alert, tmp_path)
+        pages.write(pages.alert_page(snapshot(), alert.alert), tmp_path)
     text = (tmp_path / "index.html").read_text(encoding="utf-8")
     assert text.index("day-2026-05-05.html") < text.index("day-2026-04-30.html")
     assert text.index("k1-p03-cooling") < text.index(ALERT) < text.index("l-2026-04-24") < text.index("l-2026-04-14")
@@ -193,9 +195,9 @@ def test_the_index_lists_what_is_there_the_newest_first(tmp_path: Path):
 
 
 def test_same_data_same_bytes_and_nothing_written_twice(tmp_path: Path):
-    path = pages.write_day(told(), tmp_path)
+    path = pages.write(pages.day_page(told()), tmp_path)
     before = {file: (file.read_bytes(), file.stat().st_mtime_ns, file.stat().st_ino) for file in tmp_path.iterdir()}
-    assert pages.write_day(day(snapshot(), BAD), tmp_path) == path
+    assert pages.write(pages.day_page(day(snapshot(), BAD)), tmp_path) == path
     assert before == {
         file: (file.read_bytes(), file.stat().st_mtime_ns, file.stat().st_ino) for file in tmp_path.iterdir()
     }
@@ -206,7 +208,7 @@ def test_the_bytes_do_not_hang_on_the_process(tmp_path: Path):
     script = (
         "import sys; from pathlib import Path; from models.pages.day import day; from models.pages.month import month;"
         "from reports import pages; from tests.unit.snapshots import BAD, snapshot; to = Path(sys.argv[1]);"
-        "pages.write_day(day(snapshot(), BAD), to); pages.write_month(month(snapshot(), '2026-04'), to)"
+        "pages.write(pages.day_page(day(snapshot(), BAD)), to); pages.write(pages.month_page(month(snapshot(), '2026-04')), to)"
     )
     for seed in ("1", "2"):
         world = {**os.environ, "PYTHONHASHSEED": seed}
@@ -229,7 +231,7 @@ def test_a_page_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_a_single_file_carries_all_it_needs(tmp_path: Path):
-    path = pages.write_day(told(), tmp_path, single_file=True)
+    path = pages.write(pages.day_page(told(), single_file=True), tmp_path)
     text = path.read_text(encoding="utf-8")
     assert path.name == "day-2026-05-05-single.html" and [file.name for file in tmp_path.iterdir()] == [path.name]
     assert "plotly.min.js" not in text.replace("plotly.min.js is not beside this page", "")

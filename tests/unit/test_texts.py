@@ -10,9 +10,10 @@ from functools import cache
 from string import Formatter
 from typing import Any, get_args
 
+import numpy as np
 import pytest
 
-from models.texts import texts
+from models.texts import Text, texts
 from tests import tree
 
 SPOKEN = (
@@ -250,3 +251,10 @@ def test_the_boards_templates_hold_no_words():
             read = re.findall(r'(?:aria-label|title|placeholder|alt)="([^"]*)"', bare) + re.split("<[^>]*>", bare)
             found += [f"{name}: {text.strip()}" for text in read if re.search(r"[^\W\d_]{2,}", text)]
     assert len(_sources()) > 100 and not found, "\n".join(found)
+
+
+def test_a_text_of_words_and_counts_is_filled_in_as_every_other():
+    text = Text("{a}, {b:>3}")
+    for a, b, said in ((3, "x-y", "3, x-y"), (0, 12, "0,  12"), (-3, "x-y", "−3, x-y"), (np.float64(-2), -1, "−2.0,  −1")):
+        assert text.format(a=a, b=b) == said
+    assert Text("{0}").format(-1) == "−1" and Text("{a}").format(a=True) == "True"
