@@ -1,13 +1,9 @@
-"""Settings that must hold before the heavy libraries are imported: nothing phones home, no threads that spin, little looked at in vain."""
+"""Settings of the libraries that must hold before any of them is imported: nothing phones home, no threads that spin."""
 
 from __future__ import annotations
 
-import gc
 import os
 
-# the libraries are hundreds of thousands of objects that stay: looked through for garbage after every 700 new ones, as is
-# usual, they took a tenth of a run; so seldom, peak memory was the same
-NEW_OBJECTS = 10_000
 SETTINGS = {
     "DO_NOT_TRACK": "1",
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
@@ -22,8 +18,7 @@ SETTINGS = {
 
 
 def quiet() -> None:
-    """Turn telemetry off and logging down, look for garbage less often; what the caller has set for a start-up time or a level stays."""
-    gc.set_threshold(NEW_OBJECTS, *gc.get_threshold()[1:])
+    """Turn telemetry off and logging down; what the caller has set for a start-up time or a level stays."""
     for name, value in SETTINGS.items():
         if name in {"DO_NOT_TRACK", "PREFECT_SERVER_ANALYTICS_ENABLED", "GX_ANALYTICS_ENABLED"}:
             os.environ[name] = value
