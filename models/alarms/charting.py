@@ -78,8 +78,12 @@ def go_on(
 
 def _one(asked: tuple[Stream, Points, Baseline | None, float, Last | None]) -> Gone:
     stream, points, baseline, arl0, before = asked
-    key = fingerprint(points, len(points), baseline, arl0)
-    if before is not None and before.key == key:
-        return Gone(before.again(stream, points), arl0, before)
+    key = ""
+    if before is not None and before.may_be_of(points):
+        key = fingerprint(points, len(points), baseline, arl0)
+        if before.key == key:
+            return Gone(before.again(stream, points), arl0, before)
     charted, past = chart_on(stream, points, arl0=arl0, baseline=baseline, past=before.past if before else None)
-    return Gone(charted, arl0, last(charted, past, key))
+    if past is not None and baseline is charted.baseline:
+        key = past.fingerprint  # of the same points, baseline and run length: years of them are read once
+    return Gone(charted, arl0, last(charted, past, key or fingerprint(points, len(points), baseline, arl0)))

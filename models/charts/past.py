@@ -38,6 +38,10 @@ class Last:
     charted: dict[str, Any]
     past: Past | None
 
+    def may_be_of(self, points: Points) -> bool:
+        """Whether it may have been made of these: as many, as far as that was kept."""
+        return self.past is None or self.past.points == len(points)
+
     def again(self, stream: Stream, points: Points) -> Charted:
         """The same chart, of the same points; its statistic is NaN: all were scanned before."""
         return Charted(stream=stream, points=points, statistic=np.full(len(points), np.nan), **self.charted)

@@ -75,7 +75,7 @@ def fetch(path: str | Path) -> bytes:
             raise Refused(f"larger than {MOST_BYTES >> 20} MB: split the log, a file a day")
         if _has_writer(descriptor):
             raise Refused(STILL_WRITTEN)
-        content = _content(descriptor, before.st_size + 1)  # one more tells that it grew
+        content = _content(descriptor, before.st_size)
         after = os.fstat(descriptor)
     finally:
         os.close(descriptor)
@@ -84,11 +84,11 @@ def fetch(path: str | Path) -> bytes:
     return content
 
 
-def _content(descriptor: int, at_most: int) -> bytes:
-    """What is read of a file up to its end. Raises Refused where the disk fails."""
-    parts, left = [], at_most
+def _content(descriptor: int, size: int) -> bytes:
+    """What stands in a file of that size; a byte more where it grew. Raises Refused where the disk fails."""
+    parts, left = [], size
     try:
-        while left and (part := os.read(descriptor, left)):
+        while left > 0 and (part := os.read(descriptor, left + 1)):
             parts.append(part)
             left -= len(part)
     except OSError as error:
