@@ -94,6 +94,7 @@ def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd
         broken = findings[findings["rule"].isin(family.rules)]
         if broken.empty:
             continue
+        says = broken.drop_duplicates("key").set_index("key")["says"]
         key = "paste_key" if family.table == "pastes" else "batch_key"
         rows = wide[family.table]
         mine = rows.loc[rows[key].isin(broken["key"]), by[family.table]]
@@ -101,7 +102,7 @@ def runs(plant: Plant, pastes: pd.DataFrame, batches: pd.DataFrame, findings: pd
             if (family.table, *names) not in streams:
                 chosen = np.logical_and.reduce([rows[c] == v for c, v in zip(by[family.table], names, strict=True)])
                 streams[family.table, *names] = _judged(plant, family.table, rows, chosen)
-            found += _of_stream(family, streams[family.table, *names], key, broken)
+            found += _of_stream(family, streams[family.table, *names], key, broken, says)
     return found
 
 
@@ -112,15 +113,14 @@ def _judged(plant: Plant, table: str, rows: pd.DataFrame, chosen: np.ndarray) ->
     return derive.batches_and_limits(rows.loc[chosen, OF_BATCHES], plant)
 
 
-def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame) -> list[Run]:
-    flagged = broken.drop_duplicates("key").set_index("key")
+def _of_stream(family: Family, rows: pd.DataFrame, key: str, broken: pd.DataFrame, said: pd.Series) -> list[Run]:
     at = "cook_end" if family.table == "pastes" else "mixed_at"
     keys, times = tuple(rows[key].to_numpy(dtype=object)), rows[at].array
     values = tuple(rows[family.column].to_numpy(dtype=float).tolist())
     runs_found = []
     for direction, marks in _sides(family, rows, key, broken).items():
         for began, signalled, until, over, hits in episodes(*marks):
-            says = flagged.loc[keys[signalled], "says"] if keys[signalled] in flagged.index else ""
+            says = said[keys[signalled]] if keys[signalled] in said.index else ""
             where = _place(family, rows, began)
             level = _level(family, rows, began)
             runs_found.append(
@@ -206,21 +206,14 @@ def episodes(
 
     began: the first batch beyond the limit that leads to the signal without three good ones between.
     """
+    out = beyond | signals
+    places, good = np.flatnonzero(out), np.cumsum(judged & ~out)
     found = []
-    hits: list[int] = []
-    signalled, good = -1, 0
-    for i in np.flatnonzero(judged | signals | beyond):
-        if beyond[i] or signals[i]:
-            hits, good = [*hits, int(i)], 0
-            signalled = int(i) if signalled < 0 and signals[i] else signalled
-            continue
-        good += 1
-        if good >= GOOD_TO_END:
-            if signalled >= 0:
-                found.append((hits[0], signalled, hits[-1], True, tuple(hits)))
-            hits, signalled, good = [], -1, 0
-    if signalled >= 0:
-        found.append((hits[0], signalled, hits[-1], False, tuple(hits)))
+    for hits in np.split(places, np.flatnonzero(np.diff(good[places]) >= GOOD_TO_END) + 1):
+        signalled = hits[signals[hits]]
+        if len(signalled):
+            over = bool(good[-1] - good[hits[-1]] >= GOOD_TO_END)
+            found.append((int(hits[0]), int(signalled[0]), int(hits[-1]), over, tuple(hits.tolist())))
     return found
 
 
