@@ -170,6 +170,14 @@ def test_what_is_not_plain_goes_through_the_ordinary_reader(tmp_path: Path, text
     assert straight == ordinary
 
 
+def test_a_number_that_a_spreadsheet_shortened_is_said_in_both_lanes(tmp_path: Path) -> None:
+    straight, ordinary = _both(tmp_path / "both", _changed({}, {"volume_ml": "1.89E+3"}, {"loaf": "1E5"}))
+    assert (straight.pop("in bulk"), ordinary.pop("in bulk")) == ((1,), (0,))
+    assert straight == ordinary
+    said = next(file["notes"] for file in straight["files"] if file["kind"] == "loaf")
+    assert said == "volume_ml: 1.89E+3 as a spreadsheet shortens a number; digits may be lost"
+
+
 def test_a_folder_with_odd_signs_in_its_name(tmp_path: Path) -> None:
     straight, ordinary = _both(tmp_path / "it's [a] folder", _changed({}, {}))
     assert (straight.pop("in bulk"), ordinary.pop("in bulk")) == ((0,), (0,))
