@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from operator import floordiv
 from pathlib import Path
@@ -85,6 +85,39 @@ def test_where_it_ends_before_its_time_its_part_is_done_here(mate: Mate, end: st
     assert mate.shared(eval, [die] * 8) == [here] * 8
     assert mate.pid is None and ended(pid or 0)
     assert mate.shared(eval, ["1", "2"]) == [1, 2]
+
+
+def hang(mate: Mate) -> str:
+    """Work that the second process never ends; the same here is done at once."""
+    return f"__import__('time').sleep(3600) if __import__('os').getpid() != {os.getpid()} else {WHO}"
+
+
+def halt(mate: Mate) -> str:
+    """The second process is halted from outside: it neither reads nor answers, and does not end."""
+    os.kill(mate.pid or 0, signal.SIGSTOP)
+    return WHO
+
+
+@pytest.mark.parametrize("fault", [hang, halt])
+def test_one_that_hangs_is_given_up_and_its_part_is_done_here(
+    mate: Mate, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Mate], str]
+) -> None:
+    """The wait is 0.2 s or five times the run's own half: with seven or eight items of 0.05 s no more than some seconds."""
+    monkeypatch.setattr("flows.mate.LEAST_WAIT_S", 0.2)
+    here, pid, began = os.getpid(), mate.pid, time.monotonic()
+    asked = fault(mate)
+    assert mate.shared(eval, [asked] * 8) == [here] * 8
+    assert mate.pid is None and ended(pid or 0) and time.monotonic() - began < 60
+    assert mate.shared(eval, ["1", "2"]) == [1, 2]
+
+
+def test_one_that_is_slow_is_waited_for(mate: Mate) -> None:
+    """Two seconds at an item that takes none here are no reason to give it up."""
+    pid, own = mate.pid, f"__import__('time').sleep(2) if __import__('os').getpid() != {os.getpid()} else 0"
+    until, answers = time.monotonic() + 30, set[int | None]()
+    while None not in answers and time.monotonic() < until:  # the other may still be making itself ready
+        answers |= set(mate.shared(eval, [own] * 2))
+    assert None in answers and mate.pid == pid
 
 
 def test_it_ends_with_the_run_however_that_ends() -> None:
