@@ -29,6 +29,7 @@ _CLOCK = re.compile(
 _SERIAL = re.compile(r"(?P<day>[345]\d{4})(?:[.,](?P<part>\d+))?|0[.,](?P<only>\d{3,})")
 _SERIAL_ZERO = dt.date(1899, 12, 30)
 _UNREADABLE = "no date or time that can be read: write it like 2026-03-14T13:10"
+_FIRST = {True: "day", False: "month"}
 _ANCHOR_DAYS = 3
 _ANCHOR_ROWS = 2000
 
@@ -147,12 +148,14 @@ def _day_month(text: str) -> re.Match[str] | None:
     return found if found and found["a"] else None
 
 
-def decide(texts: Iterable[str], rows: Iterable[Sequence[str]]) -> tuple[bool | None, str]:
+def decide(
+    texts: Iterable[str], rows: Iterable[Sequence[str]], meant: bool | None = None
+) -> tuple[bool | None, str]:
     """Whether the file's dates have the day first, and the note that says so; None where none needs it.
 
     texts: the distinct cells of all date and time columns, those of the standard form may be left out. rows: the same
     cells row by row, looked at only where the texts leave it open: a date of the same row that can be read one way
-    only tells. Raises Undecidable with the question.
+    only tells. meant: the plant's answer where nothing does. Raises Undecidable with the question.
     """
     seen: set[bool] = set()
     open_ = ""
@@ -169,13 +172,18 @@ def decide(texts: Iterable[str], rows: Iterable[Sequence[str]]) -> tuple[bool | 
             open_ = open_ or text
     if open_ and not seen:
         seen = set(_anchored(rows))
+        if len(seen) != 1 and meant is not None:
+            return meant, f"dates with the {_FIRST[meant]} first, as the plant file says"
         if len(seen) != 1:
-            raise Undecidable(f"has {open_} the day first or the month? write dates like 2026-03-14")
+            raise Undecidable(
+                f"has {open_} the day first or the month? write dates like 2026-03-14, or answer for all such sheets "
+                'in the plant file, [sheets] dates = "day first" or "month first": the next run takes this one'
+            )
     if seen == {True, False}:
         raise Undecidable("some dates have the day first, others the month: write them all like 2026-03-14")
     if not seen:
         return None, ""
-    return seen == {True}, "dates with the day first" if seen == {True} else "dates with the month first"
+    return seen == {True}, f"dates with the {_FIRST[seen == {True}]} first"
 
 
 def _anchored(rows: Iterable[Sequence[str]]) -> Iterator[bool]:

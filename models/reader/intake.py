@@ -44,7 +44,8 @@ def _from_text(content: bytes, plant: Plant) -> Sheet:
     notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
     if text.encoding != "UTF-8":
         notes.append(f"encoding: {text.encoding}")
-    sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes], delimiter, text.plain)
+    sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes])
+    sheet = _decided(sheet, plant, delimiter == ",", text.plain)
     last_is_row = max((over.row for over in sheet.passed_over), default=0) < max(sheet.row_numbers, default=0)
     return replace(sheet, breaks_off=last_is_row and textfile.breaks_off(text, delimiter, len(header.cells)))
 
@@ -62,7 +63,7 @@ def _from_workbook(content: bytes, plant: Plant) -> Sheet:
     frame = pd.DataFrame({i: pd.Series([c or None for c in column], dtype="str") for i, column in enumerate(cells)})
     frame[columns] = pd.Series([None] * len(frame), dtype="str")
     real = np.array([row[:columns] for row in grid.real[start:]], dtype=bool).reshape(len(frame), columns)
-    return _sheet(first, header, frame, real, notes)
+    return _decided(_sheet(first, header, frame, real, notes), plant)
 
 
 def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, int], str]) -> list[str]:
@@ -77,9 +78,8 @@ def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, i
 
 
 def _sheet(
-    rows: list[list[str]], header: Header, frame: pd.DataFrame, real: np.ndarray | None, notes: list[str],
-    delimiter: str = "", plain: bool = False,
-) -> Sheet:  # fmt: skip
+    rows: list[list[str]], header: Header, frame: pd.DataFrame, real: np.ndarray | None, notes: list[str]
+) -> Sheet:
     """The sheet of a header and every line under it, as a frame of one text column a heading and one for the rest."""
     kept, columns = columns_of(header, frame)
     over = [PassedOver(i + 1, "above the header" if any(r) else "blank") for i, r in enumerate(rows[: header.index])]
@@ -94,11 +94,10 @@ def _sheet(
         body = body.iloc[stay].reset_index(drop=True)
     beyond = frame.iloc[stay, -1].reset_index(drop=True).dropna()
     cells = None if real is None else real[stay][:, kept]
-    sheet = Sheet(
+    return Sheet(
         header.kind, header.index + 1, columns, body, numbering[stay], tuple(over), tuple(notes), Decisions(), cells,
         dict(zip(beyond.index.tolist(), beyond.tolist(), strict=True)),
     )  # fmt: skip
-    return _decided(sheet, delimiter, plain)
 
 
 def columns_of(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[str, ...]]:
@@ -118,21 +117,25 @@ def columns_of(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[st
     return kept, tuple(names)
 
 
-def _decided(sheet: Sheet, delimiter: str, plain: bool) -> Sheet:
-    """The sheet with what is settled once a file: decimal mark, and day or month first.
+_MARK, _DAY_FIRST = {"point": ".", "comma": ","}, {"day first": True, "month first": False}
+
+
+def _decided(sheet: Sheet, plant: Plant, comma_separated: bool = False, plain: bool = False) -> Sheet:
+    """The sheet with what is settled once a file: decimal mark, and day or month first; the plant's answer where asked.
 
     A comma-separated file without quotes holds no comma in a number: it is the contract's own form.
     """
     table = TABLES[sheet.kind]
     notes = list(sheet.notes)
     decimal = "."
-    if not (delimiter == "," and plain):
+    if not (comma_separated and plain):
         numeric = [c for c in table.columns if c.type == "number" and c.name in sheet.columns]
-        decimal, note = numbers.decide((_number_cells(sheet, c) for c in numeric), delimiter == ",")
+        mark = _MARK.get(plant.sheets.decimal or "")
+        decimal, note = numbers.decide((_number_cells(sheet, c) for c in numeric), comma_separated, mark)
         notes += [note] if note and note != "decimal point" else []
     dated = [name for name in table.of_type("date", "time") if name in sheet.columns]
     texts = (text for name in dated for text in _unusual(sheet.coded(name)[1]))
-    day_first, note = clock.decide(texts, _row_by_row(sheet, dated))
+    day_first, note = clock.decide(texts, _row_by_row(sheet, dated), _DAY_FIRST.get(plant.sheets.dates or ""))
     notes += [note] if note else []
     return replace(sheet, notes=tuple(notes), decisions=Decisions(decimal, day_first))
 

@@ -136,13 +136,15 @@ def number_text(value: float) -> str:
     return format(value, ".15g")
 
 
-def decide(cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_separated: bool) -> tuple[str, str]:
+def decide(
+    cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_separated: bool, meant: str | None = None
+) -> tuple[str, str]:
     """The file's decimal mark and the note that says so, empty where no number needs it.
 
     cells: for each number column its distinct texts and how often each occurs. comma_separated: the file is of the
     contract's own form, where a point is always decimal. Marks that can only be decimal are
     counted and the more frequent wins, the point where they are equal; where there is none, what can be true
-    decides. Raises Undecidable with the question.
+    decides; where that leaves it open, the mark that the plant says is meant. Raises Undecidable with the question.
     """
     sure = {".": 0, ",": 0}
     open_: list[tuple[str, str, Column, int]] = []
@@ -157,7 +159,7 @@ def decide(cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_sepa
     if sure["."] or sure[","]:
         decimal = "," if sure[","] > sure["."] else "."
         return decimal, f"decimal {_SAYS[decimal]}" + (" (mixed with the other)" if all(sure.values()) else "")
-    return _by_what_can_be(open_) if open_ else (".", "")
+    return _by_what_can_be(open_, meant) if open_ else (".", "")
 
 
 def _evidence(text: str) -> tuple[str | None, bool]:
@@ -176,15 +178,21 @@ def _can_be(text: str, mark: str, column: Column) -> bool:
     return value is not None and low <= value <= high and (column.unit != "pieces" or value == int(value))
 
 
-def _by_what_can_be(cells: list[tuple[str, str, Column, int]]) -> tuple[str, str]:
+def _by_what_can_be(cells: list[tuple[str, str, Column, int]], meant: str | None) -> tuple[str, str]:
     """Every number looks like 1,234: the mark under which they can be true, all to one side."""
     votes = {".": 0, ",": 0}
     for text, mark, column, count in cells:
         if _can_be(text, mark, column) != _can_be(text, _OTHER[mark], column):
             votes[mark if _can_be(text, mark, column) else _OTHER[mark]] += count
-    if bool(votes["."]) == bool(votes[","]):
+    undecided = bool(votes["."]) == bool(votes[","])
+    if undecided and meant is not None:
+        return meant, f"decimal {_SAYS[meant]}, as the plant file says"
+    if undecided:
         text, mark, column, _ = cells[0]
         question = f"is {text} in {column.name} {text.replace(mark, '.')} or {text.replace(mark, '')}?"
-        raise Undecidable(f"{question} write the file's numbers with a decimal point and no thousands mark")
+        raise Undecidable(
+            f"{question} write the file's numbers with a decimal point and no thousands mark, or answer for all such "
+            'sheets in the plant file, [sheets] decimal = "point" or "comma": the next run takes this one'
+        )
     decimal = "," if votes[","] else "."
     return decimal, f"decimal {_SAYS[decimal]}, told by what can be true"
