@@ -541,6 +541,9 @@ def _flag(
     return Rule(f"{kind}.{code}", kind, "good", column, tuple(needs.split()), fails, says, level, weight, source=source)
 
 
+# a paste that later doughs are traced to because their own has not come
+OVERDRAWN_IN_DOUBT = "pastes.overdrawn-in-doubt"
+
 # *Is this good?* of a paste batch and of a dough batch: over the wide rows with the plant's limits beside them.
 GOOD: tuple[Rule, ...] = (
     *_window("pastes", "cook-temperature", "cook_temp_c", "cook temperature", "°C", "cook_act", "cook_warn", 3),
@@ -588,6 +591,18 @@ GOOD: tuple[Rule, ...] = (
         "overdrawn_warn",
         "%",
         4,
+    ),
+    _flag(
+        "pastes",
+        OVERDRAWN_IN_DOUBT.removeprefix("pastes."),
+        "overdrawn_kg",
+        "overdrawn_kg",
+        "sheet_awaited != ''",
+        "doughs of {sheet_awaited} are traced to it, too, whose own paste sheet of {kettle}, {shift}, has not come or not whole: "
+        "whether more was used than was made is not checked until it has",
+        "warning",
+        6,
+        "common practice, no source",
     ),
     _flag(
         "pastes",

@@ -335,7 +335,8 @@ def test_a_required_cell_must_be_filled(kind: str) -> None:
 
 def wide(columns, **cells) -> pd.DataFrame:
     row = {c.name: cells.get(c.name, np.nan) for c in columns}
-    return pd.DataFrame([row]).astype({c.name: FRAME_TYPE[c.type] for c in columns})
+    beside = {name: value for name, value in cells.items() if name not in row}
+    return pd.DataFrame([row]).astype({c.name: FRAME_TYPE[c.type] for c in columns}).assign(**beside)
 
 
 PASTE = dict(
@@ -352,6 +353,7 @@ PASTE = dict(
     cook_temp_c=66.0,
     cooling="met",
     overdrawn_kg=0.0,
+    sheet_awaited="",
     temp_2h_c=20.0,
     temp_6h_c=4.0,
 )
@@ -421,6 +423,9 @@ GOOD_CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
     "pastes.overdrawn.warning": (  # 2 %
         (MADE_50 | dict(overdrawn_kg=1.01), MADE_50 | dict(overdrawn_kg=1.0)),
         (MADE_50 | dict(overdrawn_kg=2.0), MADE_50 | dict(overdrawn_kg=2.01)),
+    ),
+    "pastes.overdrawn-in-doubt": (
+        (dict(overdrawn_kg=9.0, sheet_awaited="2026-05-07"), dict(overdrawn_kg=9.0, sheet_awaited="")),
     ),
     "pastes.cooling": ((dict(cooling="missed"), dict(cooling="not checked")),),
     "pastes.recipe-of-kettle": ((dict(recipe="milk-5"), dict(recipe="water-2")),),
