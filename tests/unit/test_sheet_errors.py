@@ -448,6 +448,63 @@ def test_paste_not_written_and_paste_carried_over(floor: Floor) -> None:
     ]
 
 
+@shows(19)
+def test_a_loaf_between_two_of_one_dough_is_proposed_to_be_of_it(tmp_path: Path) -> None:
+    """Of its line, in its sheet, and only where both name the same; the row waits for a person all the same."""
+    blank, other = {"dough_batch": ""}, {"dough_batch": "02"}
+    rows: tuple[dict[str, str], ...] = (blank, {}, blank, {"dough_batch": "?"}, {}, blank, other, blank, {"line": "L2"}, other)
+    far = ({}, blank | {"measured_at": "2026-05-06 19:00"}, {"measured_at": "2026-05-06 19:10"})
+    made = Floor(tmp_path)
+    made.drop("1.csv", "loaf", *rows)
+    made.drop("2.csv", "loaf", *far)
+    made.run()
+    asked = "SELECT f.path, l.row, s.cells FROM slip s JOIN log_loaf l USING (seq) JOIN file f USING (file_id) WHERE s.place = 0"
+    assert made.ask(f"{asked} ORDER BY l.seq") == [
+        ("1.csv", 2, None),
+        ("1.csv", 4, '{"dough_batch": "01"}'),
+        ("1.csv", 5, '{"dough_batch": "01"}'),
+        ("1.csv", 7, None),
+        ("1.csv", 9, '{"dough_batch": "02"}'),
+        ("2.csv", 3, None),
+    ]
+    assert made.ask("SELECT count(*) FROM log_loaf WHERE status = 'quarantined'") == [(6,)]
+    assert made.ask("SELECT why FROM slip WHERE cells LIKE '%02%'")[0][0].endswith("; the loaves before and after it name 02")
+
+
+@shows(19)
+def test_a_dough_between_two_of_one_paste_probably_got_it() -> None:
+    """It is said beside "not recorded", and traced to nothing."""
+    from models.snapshot import frame
+    from models.trade import likely
+
+    def doughs(*pastes: str, line: str = "L1", minutes: int = 30) -> Any:
+        """Doughs, one after the other. pastes: of each; "": not recorded, "?": has not come, "a+b": two tubs."""
+        links = {"": "not recorded", "?": "waiting"}
+        rows = [
+            {
+                "batch_key": f"{line}/{n}", "line": line, "product": "milk-loaf",
+                "mixed_at": f"2026-05-06 {6 + n * minutes // 60:02}:{n * minutes % 60:02}",
+                "paste_link": links.get(paste, "linked"),
+                "paste_key": None if paste in links else paste.split("+")[0],
+                "paste_key_2": paste.split("+")[1] if "+" in paste else None,
+            }
+            for n, paste in enumerate(pastes)
+        ]  # fmt: skip
+        return frame("batches", rows)
+
+    def said(rows: Any) -> dict[str, str]:
+        return likely.pastes(rows, set(rows["batch_key"]))
+
+    assert said(doughs("a", "", "", "a", "b")) == {"L1/1": "a", "L1/2": "a"}
+    for clean in (("a", "a"), ("a", "", "b"), ("", "a"), ("a", ""), ("a", "", "?", "a"), ("a+b", "", "a+b")):
+        assert said(doughs(*clean)) == {}, clean
+    assert said(doughs("a", "", "a", minutes=200)) == {}, "the two are more than six hours apart"
+    import pandas as pd
+
+    apart = pd.concat([doughs("a", line="L1"), doughs("", "a", line="L2")], ignore_index=True)
+    assert said(apart) == {}, "another line's"
+
+
 @shows(23, 24, beside=(23, 24, 25))
 def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor: Floor) -> None:
     statuses = floor.ask("SELECT f.path, r.row, r.status FROM log_loaf r JOIN file f USING (file_id) ORDER BY r.seq")
