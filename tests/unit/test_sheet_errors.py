@@ -591,6 +591,20 @@ PATTERNS: dict[str, tuple[str, str, Callable[[Any], Any], Callable[[Any], Any], 
         late,
         lambda rows: late(rows, 2),
     ),
+    "22 one sheet on the quarter hour": (
+        "quarter-hour sheet",
+        "cook_end",
+        lambda read: read.dt.floor("15min"),
+        lambda rows: one_evening(rows, 6),
+        lambda rows: one_evening(rows, 3),
+    ),
+    "22 a month of quarter hours is no single sheet's": (
+        "quarter-hour sheet",
+        "cook_end",
+        lambda read: read.dt.floor("15min"),
+        lambda rows: one_evening(rows, 6),
+        late,
+    ),
 }
 
 
@@ -605,6 +619,31 @@ def test_patterns_over_a_month_are_said_of_a_shift(name: str) -> None:
         notes = look("2026-05", {"paste": rows}, NORTH).notes
         said = {(note.pattern, note.column, note.shift) for note in notes}
         assert ((pattern, column, "late") in said) is expected
+
+
+@shows(30)
+def test_the_first_dough_of_a_run_that_is_unlike_the_rest_is_told() -> None:
+    """A line that stood overnight. Its starts 4 % low are told; starts like the others, and the same fall all day, are not."""
+    import numpy as np
+    import pandas as pd
+
+    def run(low_pct: float, whole_day: bool = False, idle_h: int = 10, seed: int = 1) -> set[str]:
+        rng, rows = np.random.default_rng(seed), []
+        for day in range(1, 25):
+            usual = rng.normal(4.7, 0.08)  # days differ, as their lots do
+            for n in range(8):
+                low = day > 12 if whole_day else n == 0
+                off = low_pct / 100 if low else 0.0
+                at = pd.Timestamp(2026, 5, day, 6) + pd.Timedelta(minutes=(24 - idle_h) * 60 * n // 8)
+                rows.append(("L1", "milk-loaf", pd.Timestamp(2026, 5, day), "early", at, usual * (1 - off) + rng.normal(0, 0.04)))
+        names = ["line", "product", "shift_date", "shift", "mixed_at", "specific_volume"]
+        return {note.pattern for note in look("2026-05", {}, NORTH, pd.DataFrame(rows, columns=names)).notes}
+
+    assert run(4.0) == {"start unlike run"} == run(-4.0)
+    assert not run(0.0) and not run(0.5)
+    assert not run(4.0, idle_h=1), "a line that hardly stood has no start"
+    assert not run(4.0, whole_day=True), "a fall of whole days is a chart's matter"
+    assert sum(bool(run(0.0, seed=seed)) for seed in range(100)) <= 5
 
 
 @shows(12)
