@@ -125,31 +125,53 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     off = wrongyear.files_off(con, kind, frame[of_unseen], places.loc[of_unseen, "file_id"])
     nobodys = replacing.nobodys(con, kind, files, plant)
     slips = pd.DataFrame(slips_of(kind, files, found, plant, off, nobodys), columns=list(SLIP_COLUMNS))
-    _put_rows(con, kind, frame, places, set(slips["seq"]))
+    _put_rows(con, kind, frame, places, set(slips["seq"]), _unread_texts(files))
     store.insert(con, "slip", slips.astype(SLIP_TYPES))
     return outcomes(found)
 
 
+def _unread_texts(files: list[Pending]) -> pd.Series:
+    """What stands in the cells of each row that could not be read, missing where all could: two texts that cannot be read are
+    not one value."""
+    import pandas as pd
+
+    texts: list[str | None] = []
+    for file in files:
+        of_row: dict[int, list[str]] = {}
+        for cell in file.typed.slips:
+            if cell.value:
+                of_row.setdefault(cell.row, []).append(f"{cell.column}={cell.value}")
+        texts += ["\n".join(of_row[row]) if row in of_row else None for row in range(file.n)]
+    return pd.Series(texts, dtype="str")
+
+
 def _put_rows(
-    con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, places: pd.DataFrame, doubtful: set[int]
+    con: duckdb.DuckDBPyConnection,
+    kind: str,
+    frame: pd.DataFrame,
+    places: pd.DataFrame,
+    doubtful: set[int],
+    unread: pd.Series | None = None,
 ) -> None:
     import pandas as pd
 
     rows = pd.concat([places[["seq", "file_id", "row"]], frame], axis=1)
     rows["credible"] = ~rows["seq"].isin(doubtful)
     names = ", ".join(f'"{name}"' for name in rows.columns)
+    rows["unread"] = pd.Series([None] * len(rows), dtype="str") if unread is None else unread
+    digest = f"CASE WHEN unread IS NULL THEN {account.digest(kind)} ELSE hash({account.digest(kind)}, unread) END"
     own = {"paste": "paste_key", "dough": "batch_key"}.get(kind)
     identity = account.own_identity(kind)
     con.register("incoming", rows)
     if kind in account.OF_DOUGH:
         account.make_arriving(con, kind)
         con.execute(
-            f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {account.digest(kind)} FROM incoming"
+            f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {digest} FROM incoming"
         )
     else:
         con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f", {own}" if own else ""})
             SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ""}
-            FROM (SELECT *, {identity} AS identity FROM (SELECT *, {account.digest(kind)} AS digest FROM incoming))""")
+            FROM (SELECT *, {identity} AS identity FROM (SELECT *, {digest} AS digest FROM incoming))""")
     con.unregister("incoming")
 
 

@@ -529,6 +529,24 @@ def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor
     ]
 
 
+@shows(23)
+def test_rows_with_cells_that_cannot_be_read_are_the_same_only_where_those_are(tmp_path: Path) -> None:
+    """Three days that nobody can read are three rows to decide, whether or not the rest of them is alike."""
+    made = Floor(tmp_path)
+    unread = tuple({"shift_date": text} for text in ("31.06.2026", "7.?.2026", "31.06.2026", "2206-05-15"))
+    made.drop("1.csv", "output", *unread)
+    odd = ({"dough_batch": "as above"}, {"dough_batch": "ditto"}, {"volume_ml": "18?0"}, {"volume_ml": "189?"})
+    made.drop("2.csv", "loaf", *(row | {"loaf": "1"} for row in odd))
+    made.drop("3.csv", "output", unread[0])
+    made.run()
+    assert made.ask("SELECT status FROM log_output ORDER BY seq") == [
+        ("quarantined",), ("quarantined",), ("duplicate",), ("quarantined",), ("duplicate",),
+    ]  # fmt: skip
+    assert made.ask("SELECT status FROM log_loaf ORDER BY seq") == [
+        ("quarantined",), ("quarantined",), ("superseded",), ("quarantined",),
+    ]  # fmt: skip
+
+
 @shows(25, beside=())
 def test_the_same_number_next_day_is_another_batch(floor: Floor) -> None:
     assert batch(floor, "volume_ml", "2026-05-06/L1/01") == 1890.0
