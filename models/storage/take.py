@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from models.reader.reading import Slip, Typed
 
 SLIP_COLUMNS = ("seq", "kind", "place", "column", "value", "rule", "why", "proposal", "cells", "weight")
+SHAPE = ".shape"  # ending of the reason that a row's cells do not stand where they belong
 SAFETY = 2  # reasons of this weight or less are about food safety
 SLIP_TYPES = {"proposal": "str", "cells": "str"}
 
@@ -195,6 +196,8 @@ def slips_of(
             if cell.rule != "required":
                 doubts.setdefault(start + cell.row, []).append(_unreadable(kind, cell))
         start += file.n
+    for position in _misshapen(doubts):  # which value belongs to which column is not known: nothing else is said of it
+        doubts[position] = [doubt for doubt in doubts[position] if doubt.rule.endswith(SHAPE)]
 
     def place(position: int) -> tuple[Pending, int]:
         of_file = bisect_right(starts, position) - 1
@@ -232,15 +235,23 @@ def _unreadable(kind: str, cell: Slip) -> Doubt:
     return Doubt(cell.column, cell.value, f"{kind}.{cell.rule}", cell.why, cells, 4, True)
 
 
+def _misshapen(doubts: Mapping[int, list[Doubt]]) -> set[int]:
+    """Rows with more cells than headings, or fewer because the file ends there."""
+    return {position for position, of_row in doubts.items() if any(doubt.rule.endswith(SHAPE) for doubt in of_row)}
+
+
 def _ask_rules(
     found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plant, written: Callable[[int, str], str]
 ) -> None:
-    """Add what the rules found to the doubts of each row."""
+    """Add what the rules found to the doubts of each row whose cells stand where they belong."""
     from models.judging.proposals import as_text, propose
 
+    misshapen = _misshapen(doubts)
     for outcome in found.outcomes:
         rule = outcome.rule
         for position in outcome.rows:
+            if position in misshapen:
+                continue
             of_row = doubts.setdefault(position, [])
             if rule.code.endswith(".required") and any(doubt.column == rule.column for doubt in of_row):
                 continue  # the cell could not be read: it is not empty

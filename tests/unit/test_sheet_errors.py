@@ -166,6 +166,15 @@ CASES = {
         {0: ("loaf.specific-volume-not-credible", {"volume_ml": "1890"})},
     ),
     "a number parted by its comma": Case((7,), "loaf", ({"volumeter": "V1,5"}, {}), {0: ("loaf.shape", {})}),
+    "a row of weights parted by their commas": Case(
+        (7,),
+        "paste",
+        (
+            {"weight_before_kg": "36,0", "weight_after_kg": "35,2", "cook_temp_c": "66,5"},
+            {"weight_before_kg": "36.0", "weight_after_kg": "35.2", "cook_temp_c": "66.5"},
+        ),
+        {0: ("paste.shape", {})},
+    ),
     "litres for millilitres": Case(
         (8,), "loaf", ({"volume_ml": "1.85"}, {}), {0: ("loaf.volume_ml.litres", {"volume_ml": "1850"})}
     ),
