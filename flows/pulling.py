@@ -214,10 +214,10 @@ def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant:
 def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> None:
     """The plant file changed: rows taken earlier are held against it anew."""
     from models.logbook import KINDS
-    from models.storage import take
+    from models.storage import rejudging
 
     for kind in KINDS:
-        take.judge_again(con, kind, plant, before)
+        rejudging.judge_again(con, kind, plant, before)
 
 
 def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int, decided: Iterable[Decision]) -> set[str]:
