@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -13,13 +14,25 @@ import pandas as pd
 from models.reader.numbers import DITTO, NOT_RECORDED, Misread, Undecidable, plain
 
 _SHAPES = ("0000-00-00T00:00", "0000-00-00T00:00:00")
-_MONTHS = {m: i + 1 for i, m in enumerate(re.findall("...", "janfebmaraprmayjunjulaugsepoctnovdec"))}
+# what month names begin with in English, German, French, Spanish, Portuguese, Italian, Dutch and the Nordic languages, without
+# accents; no beginning stands for two months
+_MONTHS = {
+    begins: month
+    for month, names in enumerate(
+        (
+            "jan ene gen", "feb fev", "mar mrz mrt maa", "apr abr avr", "may mai mag mei maj", "jun juin giu",
+            "jul juil lug", "aug ago aou", "sep set", "oct okt out ott", "nov", "dec dez dic des",
+        ),
+        1,
+    )
+    for begins in names.split()
+}  # fmt: skip
 _DATE = re.compile(
-    r"(?:[a-z]{2,9}\.?,? )?"
+    r"(?:[a-z]{2,10}\.?,? )?"
     r"(?:(?P<y1>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
     r"|(?P<a>\d{1,2})(?P<s2>[-/.])(?P<b>\d{1,2})(?P=s2)(?P<y2>\d{4}|\d\d)"
-    r"|(?P<d3>\d{1,2})(?:st|nd|rd|th)?[-/. ]{1,2}(?P<mon>[a-z]{3,9})\.?[-/., ]{1,2}(?P<y3>\d{4}|\d\d)"
-    r"|(?P<mon2>[a-z]{3,9})\.? (?P<d4>\d{1,2}),? (?P<y4>\d{4})"
+    r"|(?P<d3>\d{1,2})(?:st|nd|rd|th|er)?[-/. ]{1,2}(?:de )?(?P<mon>[a-z]{3,10})\.?[-/., ]{1,2}(?:de )?(?P<y3>\d{4}|\d\d)"
+    r"|(?P<mon2>[a-z]{3,10})\.? (?P<d4>\d{1,2}),? (?P<y4>\d{4})"
     r"|(?P<y5>20\d\d)(?P<m5>\d\d)(?P<d5>\d\d))(?=$|[t ,])"
 )
 _CLOCK = re.compile(
@@ -64,7 +77,7 @@ def is_serial(text: str) -> bool:
 
 def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
     """Read one cell of a date or time column; None where nothing was recorded."""
-    bare = " ".join(plain(text).casefold().split())
+    bare = _bare(text)
     if bare in NOT_RECORDED:
         return None
     if bare in DITTO:
@@ -84,6 +97,14 @@ def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
     return _clocked(date, clock)
 
 
+def _bare(text: str) -> str:
+    """A cell in small letters, single blanks, without accents."""
+    text = plain(text).casefold()
+    if not text.isascii():
+        text = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    return " ".join(text.split())
+
+
 def _from_to(clock: re.Match[str]) -> bool:
     """Whether what looks like an offset west of UTC may be an end: 10:10-11:00. ISO's own T or seconds rule it out."""
     return (clock["offset"] or "").startswith("-") and not clock["s"]
@@ -101,7 +122,8 @@ def _date(found: re.Match[str], day_first: bool | None) -> dt.date | Misread:
     year = int(found["y1"] or found["y2"] or found["y3"] or found["y4"] or found["y5"])
     year += 2000 if year < 100 else 0
     if found["mon"] or found["mon2"]:
-        month = _MONTHS.get((found["mon"] or found["mon2"])[:3], 0)
+        name = found["mon"] or found["mon2"]
+        month = _MONTHS.get(name[:4]) or _MONTHS.get(name[:3], 0)
         day = int(found["d3"] or found["d4"])
     elif found["a"]:
         day, month = int(found["a"]), int(found["b"])
@@ -144,7 +166,7 @@ def _day_month(text: str) -> re.Match[str] | None:
     """A date whose day and month stand in an order that has to be settled."""
     if text[4:5] == "-" and text[:4].isdigit():
         return None
-    found = _DATE.match(" ".join(plain(text).casefold().split()))
+    found = _DATE.match(_bare(text))
     return found if found and found["a"] else None
 
 
