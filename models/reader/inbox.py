@@ -20,6 +20,7 @@ MOST_BYTES = 1 << 30
 FRESH_SECONDS = 2.0
 PAUSE_SECONDS = 0.3
 _UNFINISHED = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".swp", "~")
+_NOBODYS = ("thumbs.db", "ehthumbs.db", "desktop.ini")  # put into folders by the system, not by people
 STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
@@ -93,8 +94,8 @@ def _below(folder: Path, apart: Apart | None) -> Iterator[tuple[Path, str, str |
 
 
 def is_passed_over(name: str) -> bool:
-    """Whether a name is a hidden or a temporary file's."""
-    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
+    """Whether a name is a hidden or a temporary file's, or one of the system's own."""
+    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED) or name.lower() in _NOBODYS
 
 
 def _outright(path: Path, name: str) -> str | None:
@@ -109,6 +110,8 @@ def _outright(path: Path, name: str) -> str | None:
         name.encode("utf-8")
     except UnicodeEncodeError:
         return "the file's name is no readable text: rename it"
+    if not name.isprintable():
+        return "the file's name holds a line break or another sign that is not shown: rename it"
     return None if os.access(path, os.R_OK) else "may not be read: give read permission to the account that runs this"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 import pandas as pd
@@ -44,6 +45,7 @@ def _from_text(content: bytes, plant: Plant) -> Sheet:
     notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
     if text.encoding != "UTF-8":
         notes.append(f"encoding: {text.encoding}")
+    _one_table(header, body.frame, plant)
     sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes])
     sheet = _decided(sheet, plant, delimiter == ",", text.plain)
     last_is_row = max((over.row for over in sheet.passed_over), default=0) < max(sheet.row_numbers, default=0)
@@ -56,13 +58,20 @@ def _from_workbook(content: bytes, plant: Plant) -> Sheet:
     for (row, column), text in grid.joined.items():
         if row < len(first):
             first[row][column] = first[row][column] or text
-    header = headers.find(first, plant)
+    try:
+        header = headers.find(first, plant)
+    except Refused as no:
+        if not grid.behind:
+            raise
+        names = ", ".join(map(repr, grid.behind[:3]))
+        raise Refused(f"{no}; only the first sheet, {grid.name!r}, is read: is the log on {names}? Put that sheet first") from None
     columns, start = len(header.cells), header.index + 1
     cells = [[row[i] if i < len(row) else "" for row in grid.rows[start:]] for i in range(columns)]
     notes = [*grid.notes, *_fill_down(cells, header, grid.joined)]
     frame = pd.DataFrame({i: pd.Series([c or None for c in column], dtype="str") for i, column in enumerate(cells)})
     frame[columns] = pd.Series([None] * len(frame), dtype="str")
     real = np.array([row[:columns] for row in grid.real[start:]], dtype=bool).reshape(len(frame), columns)
+    _one_table(header, frame, plant)
     return _decided(_sheet(first, header, frame, real, notes), plant)
 
 
@@ -75,6 +84,23 @@ def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, i
         if name in table.of_type("text", "date") and 0 <= place < len(cells[column]):
             cells[column][place], found = text, found | {str(name)}
     return [f"merged cells of {', '.join(sorted(found))} filled downwards"] if found else []
+
+
+def _one_table(header: Header, frame: pd.DataFrame, plant: Plant) -> None:
+    """Raises Refused where another table begins below: its rows would be read under the wrong headings."""
+    names = headers.spellings(tuple(sorted({theirs for own in plant.columns.values() for theirs in own})))
+    required = header.contract.index(TABLES[header.kind].required[0])
+    likely = frame[0].isin(names) | frame[required].isin(names)
+    rows = ((place, frame.iloc[place].fillna("").tolist()) for place in np.flatnonzero(likely.to_numpy()).tolist())
+    found = headers.written_again(islice(rows, _MOST_HEADERS), header, plant)
+    if found is not None:
+        row = header.index + 2 + found[0]
+        raise Refused(
+            f"a second table begins in row {row}, with the column names of a log of kind {found[1]}: put each into a file of its own"
+        )
+
+
+_MOST_HEADERS = 1000
 
 
 def _sheet(
@@ -126,7 +152,7 @@ def _decided(sheet: Sheet, plant: Plant, comma_separated: bool = False, plain: b
     A comma-separated file without quotes holds no comma in a number: it is the contract's own form.
     """
     table = TABLES[sheet.kind]
-    notes = list(sheet.notes)
+    notes = [*sheet.notes, *([] if len(sheet.rows) else ["no row stands under the header"])]
     decimal = "."
     if not (comma_separated and plain):
         numeric = [c for c in table.columns if c.type == "number" and c.name in sheet.columns]

@@ -13,7 +13,8 @@ from models.reader.headers import Header
 
 _TOTALS = frozenset(
     ("total", "totals", "sum", "sums", "subtotal", "sub-total", "average", "averages", "avg", "mean", "median", "min",
-     "max", "minimum", "maximum", "sd", "stdev", "count", "ø", "σ")
+     "max", "minimum", "maximum", "sd", "stdev", "count", "ø", "σ", "summe", "gesamt", "mittelwert", "durchschnitt", "anzahl",
+     "somme", "moyenne", "suma", "promedio", "soma", "média", "media", "totale", "somma", "totaal", "gemiddelde")
 )  # fmt: skip
 
 

@@ -38,6 +38,9 @@ UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
 UNKNOWN = frozenset(("?", "??", "???"))
 DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
 FREE = frozenset(("note", "what"))
+_PARTING = re.compile(r"[\s_\-\u2010-\u2015]")
+# how a spreadsheet's export keeps the zeros of a number that is a name: ="00123"
+_AS_TEXT = re.compile(r'="([^"]+)"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +223,8 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
 def _text(text: str, column: Column, plant: Plant) -> str | Misread | None:
     if column.name in FREE:
         return text
+    if kept := _AS_TEXT.fullmatch(text):
+        text = kept[1]
     if text in UNWRITTEN or (text in UNKNOWN and not column.required):
         return None
     if text.casefold() in DITTO_TEXT:
@@ -240,12 +245,12 @@ def _choice(text: str, column: Column) -> str | Misread:
 
 
 def _code(text: str, column: Column, plant: Plant) -> str:
-    """The plant's own spelling of a code, where only case or blanks differ; any other text as it is."""
+    """The plant's own spelling of a code, where only case, blanks or hyphens differ; any other text as it is."""
     codes = plant_codes(column, plant)
     if not codes or text in codes:
         return text
-    plain = re.sub(r"[\s_]", "", text).casefold()
-    same = [code for code in codes if re.sub(r"[\s_]", "", code).casefold() == plain]
+    plain = _PARTING.sub("", text).casefold()
+    same = [code for code in codes if _PARTING.sub("", code).casefold() == plain]
     return same[0] if len(same) == 1 else text
 
 

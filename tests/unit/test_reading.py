@@ -84,6 +84,28 @@ def test_choices_are_taken_in_any_case_and_nothing_else(kind: str):
 
 
 @pytest.mark.parametrize(
+    ("written", "meant"),
+    [("Milk Loaf", "milk-loaf"), ("MILK_LOAF", "milk-loaf"), ("milk–loaf", "milk-loaf"), ("milkloaf", "milk-loaf")],
+)
+def test_a_code_is_known_whatever_parts_its_words(written: str, meant: str):
+    read = books.typed(f"{books.OUTPUT}L1,{written},2026-05-06,early,900,6\n")
+    assert read.frame["product"].tolist() == [meant] and f"product: {written} read as {meant}" in read.notes
+    assert books.typed(f"{books.OUTPUT}L1,milk loaves,2026-05-06,early,900,6\n").frame["product"].tolist() == ["milk loaves"]
+
+
+def test_two_codes_that_differ_by_a_hyphen_alone_are_never_taken_for_each_other():
+    both = {"kettles": {name: {"pastes": ["water-2"]} for name in ("K1", "K-1", "K2")}}
+    lines = _csv("paste", {"kettle": "K 1"}), _csv("paste", {"kettle": "K-1"})
+    assert [books.typed(text, **both).frame["kettle"][0] for text in lines] == ["K 1", "K-1"]
+
+
+def test_a_number_that_an_export_kept_as_text_is_what_it_says():
+    read = books.typed('loaf,dough_batch,line,measured_at,baked_g,volume_ml\n="007",="01",L1,2026-05-06 10:00,402,1890\n')
+    assert read.frame[["loaf", "dough_batch"]].iloc[0].tolist() == ["007", "01"] and not read.slips
+    assert 'loaf: ="007" read as 007' in read.notes
+
+
+@pytest.mark.parametrize(
     ("kind", "column", "written", "meant"),
     [
         ("paste", "probe", "IR", "infrared"),
