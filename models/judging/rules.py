@@ -79,6 +79,18 @@ def _wrong_year(kind: str, column: str) -> Rule:
     )
 
 
+def _not_whole(column: str) -> Rule:
+    """1.900 in a file of decimal points: nineteen hundred pieces, where the thousands mark is a point."""
+    return _true(
+        "output",
+        f"{column}.not-whole",
+        column,
+        column,
+        f"{column} % 1 > 0",
+        "{value} pieces is no whole number: was a thousands mark read as the decimal one? Write it without marks",
+    )
+
+
 CROSS_COLUMN: tuple[Rule, ...] = (
     _wrong_year("paste", "shift_date"),
     _wrong_year("dough", "shift_date"),
@@ -356,6 +368,8 @@ CROSS_COLUMN: tuple[Rule, ...] = (
         "the loaf {value} g has lost {bake_loss_pct} % of its dough piece {scaled_g} g: a digit or a decimal point?",
         4,
     ),
+    _not_whole("pieces_made"),
+    _not_whole("pieces_wasted"),
     _true(
         "output",
         "wasted-above-made",

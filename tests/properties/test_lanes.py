@@ -162,6 +162,7 @@ def _changed(*rows: dict[str, str], end: str = "\n") -> str:
         (_changed({"measured_at": "2026-10-24T23:50"}, {"measured_at": "2026-10-25T08:10"}), 0),
         (_changed({}, {"measured_at": "06/05/2026 10:00"}), 0),
         (_changed({}).replace("\n", "\r\n"), 0),
+        (_changed({}, {}) + ",".join(reversed(CELLS)) + "\n", 0),
     ],
 )  # fmt: skip
 def test_what_is_not_plain_goes_through_the_ordinary_reader(tmp_path: Path, text: str, in_bulk: int) -> None:

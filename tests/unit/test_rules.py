@@ -152,6 +152,8 @@ CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
     "loaf.bake-loss-not-credible": (
         (dict(scaled_g=500.0, baked_g=299.9), dict(scaled_g=500.0, baked_g=300.0)),
     ),  # 40 %
+    "output.pieces_made.not-whole": ((dict(pieces_made=900.5), dict(pieces_made=900.0)), (dict(pieces_made=1.9), dict(pieces_made=2.0))),
+    "output.pieces_wasted.not-whole": ((dict(pieces_wasted=1.002), dict(pieces_wasted=1.0)),),
     "output.wasted-above-made": ((dict(pieces_wasted=901.0), dict(pieces_wasted=900.0)),),
     "change.unknown-name": (
         (dict(name="L9"), dict(scope="instrument", name="S9")),
