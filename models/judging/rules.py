@@ -424,6 +424,7 @@ SLIPS = {
     "kg": ("grams", 1000.0, 0.0, "grams in a kilogram column"),
     "g": ("kilograms", 0.001, 0.0, "kilograms in a gram column"),
     "mL": ("litres", 0.001, 0.0, "litres in a millilitre column"),
+    "%": ("fraction", 0.01, 0.0, "a fraction, as a cell shown in per cent holds it"),
 }
 
 

@@ -41,7 +41,7 @@ _CLOCK = re.compile(
 )
 _SERIAL = re.compile(r"(?P<day>[345]\d{4})(?:[.,](?P<part>\d+))?|0[.,](?P<only>\d{3,})")
 _SERIAL_ZERO = dt.date(1899, 12, 30)
-_UNREADABLE = "no date or time that can be read: write it like 2026-03-14T13:10"
+UNREADABLE = "no date or time that can be read: write it like 2026-03-14T13:10"
 _FIRST = {True: "day", False: "month"}
 _ANCHOR_DAYS = 3
 _ANCHOR_ROWS = 2000
@@ -93,7 +93,7 @@ def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
         return Stamp(date, None)
     clock = _CLOCK.fullmatch(rest)
     if clock is None or (_from_to(clock) and not (dated and bare.startswith("t", dated.end()))):
-        return Misread(_UNREADABLE)
+        return Misread(UNREADABLE)
     return _clocked(date, clock)
 
 

@@ -235,9 +235,8 @@ def _laid_out(rows: Sequence[Sequence[str]]) -> str:
     """What to do about a log whose columns are parted or laid out as no table is; empty where it is none."""
     for cells in rows:
         filled = [cell for cell in cells if cell]
-        for mark, says in (("|", "'|'"), ("  ", "blanks")) if len(filled) == 1 else ():
-            parts = [part for part in filled[0].split(mark) if part.strip()]
-            if _names_a_log(parts):
+        for mark, says in (("|", "'|'"), (None, "blanks")) if len(filled) == 1 else ():
+            if _names_a_log(filled[0].split(mark)):
                 return f"its columns are parted by {says}: save it as CSV, with commas, semicolons or tabs, or as XLSX"
     if _names_a_log([cells[0] for cells in rows if cells]):
         return "the column names stand one below the other: turn the table, so that they stand in the first row"

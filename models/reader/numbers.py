@@ -55,6 +55,7 @@ def plain(text: str) -> str:
     if not text.isascii():
         text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
         text = text.replace("\u2019", "'").replace("\u066b", ".")
+        text = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in text)
     return text.strip()
 
 
@@ -84,12 +85,20 @@ def number(text: str, decimal: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def thousands(text: str, decimal: str) -> str | None:
+    """The whole number that a text may be if its decimal mark is a thousands mark; None where it cannot be one."""
+    found = _GROUPED.fullmatch(plain(text))
+    return found[0].replace(decimal, "") if found and found[1] == decimal else None
+
+
 def _misread(text: str, column: Column, decimal: str) -> Misread:
     name = f"{column.name} in {column.unit}" if column.unit else column.name
     if text.casefold() in DITTO:
         return Misread(f"a ditto mark is no number: write {name} again, or leave it empty if it was not measured")
     if _ERROR.fullmatch(text):
         return Misread(f"a formula that gave an error: write {name} as it was read")
+    if set(text) == {"#"}:
+        return Misread(f"the column was too narrow to show the number: widen it and copy again, or write {name}")
     found = [m[0].strip(" '.,") for m in _SOME_DIGITS.finditer(text)]
     if not found:
         return Misread(f"no number: write {name}, 0 if it was none, or leave it empty if it was not measured")

@@ -180,8 +180,8 @@ def rows_of_file(code: str, weights: tuple[float, ...]) -> list[dict]:
 SINGLE = [(kind, rule) for kind in KINDS for rule in truth_rules(kind) if rule not in CROSS_COLUMN]
 
 
-# what the usual slip of a unit makes of a value: °F, grams, kilograms, litres (exact by definition)
-TYPED = {"°C": (1.8, 32.0), "kg": (1000.0, 0.0), "g": (0.001, 0.0), "mL": (0.001, 0.0)}
+# what the usual slip of a unit makes of a value: °F, grams, kilograms, litres, a fraction (exact by definition)
+TYPED = {"°C": (1.8, 32.0), "kg": (1000.0, 0.0), "g": (0.001, 0.0), "mL": (0.001, 0.0), "%": (0.01, 0.0)}
 
 
 def single_cells(kind: str, rule: Rule) -> list[tuple[dict, dict]]:

@@ -144,6 +144,12 @@ CASES = {
         ({"dough_temp_c": "78"}, {"dough_temp_c": "31"}),
         {0: ("dough.dough_temp_c.fahrenheit", {"dough_temp_c": "25.556"})},
     ),
+    "a humidity as its workbook holds it": Case(
+        (28,),
+        "proof",
+        ({"proof_rh_pct": "0.85"}, {"proof_rh_pct": "85"}, {"proof_rh_pct": "1"}),
+        {0: ("proof.proof_rh_pct.fraction", {"proof_rh_pct": "85"})},
+    ),
     "a proofer in Fahrenheit": Case(
         (5,),
         "proof",
