@@ -9,6 +9,7 @@ import signal
 import stat
 import sys
 import time
+import unicodedata
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
@@ -110,9 +111,15 @@ def _outright(path: Path, name: str) -> str | None:
         name.encode("utf-8")
     except UnicodeEncodeError:
         return "the file's name is no readable text: rename it"
-    if not name.isprintable():
+    if any(map(_breaks_a_line, name)):
         return "the file's name holds a line break or another sign that is not shown: rename it"
     return None if os.access(path, os.R_OK) else "may not be read: give read permission to the account that runs this"
+
+
+def _breaks_a_line(sign: str) -> bool:
+    """Whether a sign ends a line, commands a terminal, or turns the writing round. A blank of any width is none of these."""
+    turns = unicodedata.bidirectional(sign) in ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+    return turns or unicodedata.category(sign) in ("Cc", "Zl", "Zp")
 
 
 def _kind_of(mode: int) -> str:

@@ -48,8 +48,10 @@ def test_a_name_with_signs_that_are_not_shown_is_refused(tmp_path: Path):
     """Names stand in what is printed, a line each; one with a line break or a terminal's command in it would not."""
     for name in ("two\nlines.csv", "\x1b[2Jcleared.csv", "right\u202eto left.csv"):
         (tmp_path / name).write_text(OUTPUT + ROW)
-    (tmp_path / "Größe – früh ✓.csv").write_text(OUTPUT + ROW)
-    assert _names(tmp_path) == ["Größe – früh ✓.csv"]
+    kept = ["Größe – früh ✓.csv", "at 4.05\u202fPM.csv"]  # a thin blank, as a desktop writes times
+    for name in kept:
+        (tmp_path / name).write_text(OUTPUT + ROW)
+    assert sorted(_names(tmp_path)) == sorted(kept)
     assert all("rename it" in why for why in _refused(tmp_path).values()) and len(_refused(tmp_path)) == 3
 
 
