@@ -243,6 +243,8 @@ def test_the_fast_and_the_careful_way_agree():
         ("Total,,,,1800,12\n", "totals"),
         (",,,Summe,1800,12\n", "totals"),
         ("Mittelwert,,,,900,6\n", "totals"),
+        ("Total L1:,,,,1800,12\n", "totals"),
+        ("Zwischensumme,,,,1700,12\n", "totals"),
         ("Average:,,,,900,6\n", "totals"),
         (",,,,1800,12\n", "sum or the average"),
         (",,,,900,6\n", "sum or the average"),
@@ -266,6 +268,7 @@ def test_error_27_lines_that_are_no_rows_are_passed_over_and_listed(line: str, w
         ",,,,,6 kg\n",
         "L1,milk-loaf,2026-05-06,early,,\n",
         "L1,,,,,\n",
+        "Sumatra,,,,1,2\n",  # a line by its name, that only begins like a sum
     ],
 )
 def test_error_27_rows_beside_it_are_rows(line: str):
