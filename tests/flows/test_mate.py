@@ -158,20 +158,30 @@ def test_where_no_process_can_be_had_all_is_done_here(monkeypatch: pytest.Monkey
         assert mate.pid is None and mate.shared(eval, ["1"]) == [1]
 
 
-def test_a_run_with_and_without_it_says_and_prints_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def halted(mate: Mate) -> Mate:
+    """One that was started and then stopped from outside before it did anything."""
+    mate.start()
+    os.kill(mate.pid or 0, signal.SIGSTOP)
+    return mate
+
+
+def test_a_run_with_without_and_with_one_that_hangs_says_and_prints_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The whole job on the sample: its result, and every file of its reports."""
     shutil.copytree(SAMPLE / "logs", tmp_path / "logs")
-    said, answered = {}, []
-    asked = Mate._asked
-    monkeypatch.setattr(Mate, "_asked", lambda *args: answered.append(asked(*args)) or answered[-1])
-    for name in ("without", "with"):
+    begun = {"without": lambda self: self, "with": lambda self: self.start() or self, "hangs": halted}
+    said, answered, asked = {}, dict[str, list[bool]](), Mate._asked
+    for name, enter in begun.items():
+        answers = answered.setdefault(name, [])
+        monkeypatch.setattr(Mate, "__enter__", enter)
+        monkeypatch.setattr(Mate, "_asked", lambda *args, of=answers: (got := asked(*args), of.append(got[0]))[0])
+        monkeypatch.setattr("flows.mate.LEAST_WAIT_S", 0.2 if name == "hangs" else 60.0)
         folder = tmp_path / name
-        job = read_job(SAMPLE / "plant.toml", tmp_path / "logs", folder / "s.duckdb", folder / "out")
-        said[name] = work(job)
-        monkeypatch.setattr(Mate, "__enter__", lambda self: self.start() or self)
+        said[name] = work(read_job(SAMPLE / "plant.toml", tmp_path / "logs", folder / "s.duckdb", folder / "out"))
     printed = {name: {path.name: path.read_bytes() for path in (tmp_path / name / "out").iterdir()} for name in said}
-    assert printed["with"] == printed["without"] and len(printed["with"]) > 5
+    assert printed["hangs"] == printed["with"] == printed["without"] and len(printed["with"]) > 5
     for result in said.values():
         result["reports"] = [Path(path).name for path in result["reports"]]
-    assert said["with"] == said["without"]
-    assert answered and all(done for done, _ in answered)
+    assert said["hangs"] == said["with"] == said["without"]
+    assert not answered["without"] and answered["with"] and all(answered["with"]) and answered["hangs"] == [False]
