@@ -90,6 +90,9 @@ def _one_table(header: Header, frame: pd.DataFrame, plant: Plant) -> None:
     """Raises Refused where another table begins below: its rows would be read under the wrong headings."""
     names = headers.spellings(tuple(sorted({theirs for own in plant.columns.values() for theirs in own})))
     required = header.contract.index(TABLES[header.kind].required[0])
+    first, other = (frame[place].to_numpy(dtype=object) for place in (0, required))
+    if names.isdisjoint(first) and names.isdisjoint(other):
+        return
     likely = frame[0].isin(names) | frame[required].isin(names)
     rows = ((place, frame.iloc[place].fillna("").tolist()) for place in np.flatnonzero(likely.to_numpy()).tolist())
     found = headers.written_again(islice(rows, _MOST_HEADERS), header, plant)
