@@ -133,7 +133,7 @@ def work_out(
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
     if pulled.touched is None:
         return None, set()
-    do(steps.judge)(con, job, pulled.touched)
+    pulled.shift_dates |= do(steps.judge)(con, job, pulled.touched)
     charted = do(steps.chart)(con, job, pulled.run, share)
     changed = do(steps.alert)(con, job, charted, pulled.run, share)
     printing.list_pages(con, pulled, changed)

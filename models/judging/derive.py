@@ -150,7 +150,7 @@ def _as_read(wide: pd.DataFrame, *worked_out: str) -> pd.DataFrame:
 
 
 def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
-    """Wide paste rows with the limits of their recipe beside them."""
+    """Wide paste rows with the limits of their recipe beside them; `sheet_awaited`, where they have it, as `storage.awaited` says."""
     rows = _as_read(pastes, "loss_pct", "points_lost")
     _limits(
         rows,
@@ -166,7 +166,9 @@ def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
         },
     )
     made = rows["after_kg"] + rows["kettle_water_kg"].fillna(0.0)
-    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS)
+    if "sheet_awaited" not in rows:
+        rows["sheet_awaited"] = ""
+    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS).where(rows["sheet_awaited"] == "")
     rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_judged"] = rows["cooling"].where(rows["cooling"].isin(["met", "missed"]))
     rows["cooling_over_c"] = _over_the_cooling_limits(rows, plant)

@@ -9,6 +9,7 @@ import signal
 import stat
 import sys
 import time
+import unicodedata
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
@@ -20,6 +21,7 @@ MOST_BYTES = 1 << 30
 FRESH_SECONDS = 2.0
 PAUSE_SECONDS = 0.3
 _UNFINISHED = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".swp", "~")
+_NOBODYS = ("thumbs.db", "ehthumbs.db", "desktop.ini")  # put into folders by the system, not by people
 STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
@@ -93,8 +95,8 @@ def _below(folder: Path, apart: Apart | None) -> Iterator[tuple[Path, str, str |
 
 
 def is_passed_over(name: str) -> bool:
-    """Whether a name is a hidden or a temporary file's."""
-    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
+    """Whether a name is a hidden or a temporary file's, or one of the system's own."""
+    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED) or name.lower() in _NOBODYS
 
 
 def _outright(path: Path, name: str) -> str | None:
@@ -109,7 +111,15 @@ def _outright(path: Path, name: str) -> str | None:
         name.encode("utf-8")
     except UnicodeEncodeError:
         return "the file's name is no readable text: rename it"
+    if any(map(_breaks_a_line, name)):
+        return "the file's name holds a line break or another sign that is not shown: rename it"
     return None if os.access(path, os.R_OK) else "may not be read: give read permission to the account that runs this"
+
+
+def _breaks_a_line(sign: str) -> bool:
+    """Whether a sign ends a line, commands a terminal, or turns the writing round. A blank of any width is none of these."""
+    turns = unicodedata.bidirectional(sign) in ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+    return turns or unicodedata.category(sign) in ("Cc", "Zl", "Zp")
 
 
 def _kind_of(mode: int) -> str:

@@ -37,12 +37,12 @@ def snapshot(
     from models.pages.reckoning import MOST_DAYS
     from models.storage import counted, holds
 
-    days, months = sorted(set(days)), sorted(set(months))
+    days, months, batches = sorted(set(days)), sorted(set(months)), wide.load(con, "batches")
     return Snapshot(
         plant=plant,
         version=version,
         pastes=wide.load(con, "pastes"),
-        batches=wide.load(con, "batches"),
+        batches=batches,
         loaves=loaves(con, days),
         output=_log(con, "output"),
         changes=_log(con, "change"),
@@ -58,7 +58,7 @@ def snapshot(
         charted=charted,
         alerts=alerts,
         hold_events=tuple(holds.events(con)),
-        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant) for month in months),
+        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant, batches) for month in months),
         counted=counted.counted(con, plant, days, months, MOST_DAYS),
     )
 
