@@ -197,6 +197,12 @@ def _for_handling(signs: Signs, direction: float) -> float:
     return value + (CHANGE_SEEN if any(c.about == "handling" for c in signs.changes) else 0.0)
 
 
+def tells_of_proof(field: Field, signs: Signs) -> bool:
+    """Does anything tell of the proof where its time and temperature were not recorded: heights, or a recorded change?"""
+    height = np.isfinite(field.num["proof_height_mm"][field.episode]).any()
+    return bool(height) or any(c.about == "proof" for c in signs.changes)
+
+
 def weight_moved(signs: Signs, change: float) -> bool:
     """Does the loaf's weight, not its volume, account for about half of the change and more?"""
     size, error = signs.weight

@@ -80,7 +80,7 @@ def _proof_unseen(field: Field) -> bool:
     return bool((~proof[field.episode]).mean() > 0.5)
 
 
-def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Candidate]:
+def _own(plant: Plant, field: Field, episode: Episode, model: Design, proof_told: bool) -> list[Candidate]:
     own, rate = field.episode.astype(float), RATE_LINE * _starts(episode)
     found = [
         Candidate(
@@ -109,8 +109,8 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Ca
             Candidate(
                 "proof",
                 field.line,
-                "yeast",
-                "",
+                "yeast" if proof_told else "unexplained",
+                "" if proof_told else texts("causes")["driver"]["proof_unseen"],
                 model.column(rows * gain, rows),
                 LOT_SD,
                 min(MOST_PLANT, UNSEEN_PART * rate),
@@ -169,11 +169,19 @@ def elsewhere(field: Field, others: Sequence[Other], model: Design) -> list[Cand
 
 
 def suspects(
-    plant: Plant, field: Field, episode: Episode, others: Sequence[Other], model: Design
+    plant: Plant,
+    field: Field,
+    episode: Episode,
+    others: Sequence[Other],
+    model: Design,
+    proof_told: bool,
 ) -> tuple[Candidate, ...]:
-    """Everything unrecorded that may lie behind the episode, and other lines' own episodes."""
+    """Everything unrecorded that may lie behind the episode, and other lines' own episodes.
+
+    proof_told: something tells of a proof that was not recorded; without that it is unexplained like all unrecorded.
+    """
     return (
-        *_own(plant, field, episode, model),
+        *_own(plant, field, episode, model, proof_told),
         *_lots(field, episode, model),
         *_together(plant, field, episode, model),
         *elsewhere(field, others, model),
