@@ -15,7 +15,7 @@ from models.causes.effects import BY_NAME, size_text
 from models.causes.field import read
 from models.causes.findings import Finding, last_time, likeness, record
 from models.causes.hypotheses import Candidate, bounds, normal, weigh
-from models.causes.positive import changes_near, instrument_checks, spread_ratio
+from models.causes.positive import changes_near, instrument_checks, read_signs, spread_ratio, weight_of
 from models.causes.response import fit
 from models.causes.rows import design
 from models.shapes import Baseline, Episode
@@ -112,6 +112,32 @@ def test_a_driver_is_outside_only_beyond_its_own_spread_and_least_size():
     large, _, _ = _field(bakery)
     moved = shifts(large, terms(plant(), large))["dough_temp"]
     assert moved.outside and moved.n_after == 30 and moved.n_before == 12 * PER_DAY
+
+
+@pytest.mark.parametrize(("tubs", "outside"), [(5, True), (1, False)])
+def test_doughs_of_one_paste_batch_are_one_reading_of_it(tubs, outside):
+    # the paste travels by paste batch: thirty doughs of one warm tub are one warm tub, of five tubs they are five
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame["paste_temp_c"] = 8 + 3 * (bakery.frame["paste_temp_c"] - 8)
+    bakery.frame.loc[rows, "paste_temp_c"] += 2.5
+    if tubs == 1:
+        bakery.frame.loc[rows, "paste_key"] = "one tub"
+    field, _, _ = _field(bakery)
+    assert shifts(field, terms(plant(), field))["paste_temp"].outside is outside
+
+
+def test_bake_loss_that_stayed_speaks_against_the_oven():
+    # the trade's table of signatures: an oven fault moves bake loss by a point, nothing else does
+    def said(by: float) -> float:
+        bakery = Bakery()
+        bakery.frame.loc[bakery.rows("L1"), "bake_loss_pct"] += by
+        field, episode, points = _field(bakery)
+        oven = Candidate("oven", "oven", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
+        signs = read_signs(plant(), field, episode, points, None, None)
+        return float(weight_of((oven,), signs, shifts(field, terms(plant(), field)), -0.05)[0])
+
+    assert said(0.0) < 0.0 < said(-1.0)
 
 
 def test_spread_ratio_is_pooled_over_batches():
