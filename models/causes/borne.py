@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 HALF = 0.5
 """Share of the change that what was off has to account for. Common practice, no source."""
+FAR_OUTSIDE = 3.0
+"""Standard errors beyond which a driver bears a call out: of fifteen that are looked at, one beyond 2.5 is no rarity."""
 LIKELY = 0.5
 WEAK_GAS, SURE = 0.03, 1.645
 
@@ -31,11 +33,11 @@ def surely_off(found: Parts, sign: float) -> list[tuple[str, float, float]]:
 
 
 def seen(known: Evidence, found: Parts, sign: float) -> dict[str, float]:
-    """What was seen to be off accounts for, by group, ln: drivers outside their own limits, lots surely off, steps more
+    """What was seen to be off accounts for, by group, ln: drivers far outside their own limits, lots surely off, steps more
     likely than not by evidence of their own."""
     out: dict[str, float] = dict.fromkeys(GROUPS, 0.0)
     for name, shift in known.shifts.items():
-        if shift.outside:
+        if shift.outside and abs(shift.z) > FAR_OUTSIDE:
             out[shift.effect.group] += found.terms[name] + (found.terms["water_curve"] if name == "water" else 0.0)
     if surely_off(found, sign):
         out["yeast"] += found.terms["lots"] + found.terms["ageing"]
@@ -54,7 +56,8 @@ def not_surer_than_seen(known: Evidence, found: Parts, change: float) -> Parts:
     own limits move volume too, and their sum may be much of a change; but a cause is not called surely by them.
     """
     sign = float(np.sign(change))
-    off = np.array([seen(known, found, sign)[g] for g in GROUPS]) * sign
+    by_group = seen(known, found, sign)
+    off = np.array([by_group[g] for g in GROUPS]) * sign
     enough = np.maximum(off, 0.0).sum() >= HALF * abs(change)
     sure = enough & (off >= HALF * found.mean * sign) | np.array([g == "unexplained" for g in GROUPS])
     low = np.where(sure, found.low, np.minimum(found.low, 0.0))

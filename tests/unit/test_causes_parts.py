@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from models.causes.attribute import add_up, shares, unit_of
-from models.causes.drivers import shifts, terms
+from models.causes.attribute import Parts, add_up, shares, unit_of
+from models.causes.borne import not_surer_than_seen
+from models.causes.drivers import Shift, shifts, terms
 from models.causes.effects import BY_NAME, size_text
 from models.causes.field import read
 from models.causes.findings import Finding, last_time, likeness, record
@@ -177,6 +179,23 @@ def test_checks_before_and_in_the_episode():
     )
     (found,) = instrument_checks(field, checks, "volumeter", "volume")
     assert found.before == 0.0 and found.after == pytest.approx(math.log(0.95)) and found.moved == found.after
+
+
+@pytest.mark.parametrize(
+    ("z", "part", "sure"),
+    [(-4.0, -0.04, True), (-2.8, -0.04, False), (-4.0, -0.02, False)],
+    ids=["far outside", "one of fifteen may be there by chance", "less than half of the change"],
+)
+def test_a_group_is_sure_where_a_driver_far_outside_bears_out_half(z, part, sure):
+    # the trade's rule of attribution: the driver out of its own limits, and at least half of the drop predicted by it
+    moved = Shift(BY_NAME["dough_temp"], 26.0, 24.5, 0.7, 40, 4, z, True)
+    nobody = SimpleNamespace(present=np.zeros(0), candidates=())
+    known = SimpleNamespace(shifts={"dough_temp": moved}, weighed=nobody)
+    mean = np.array([0.0, -0.05, 0.0, -0.01])
+    terms_of = {"dough_temp": part, "lots": 0.0, "ageing": 0.0}
+    found = Parts(mean, mean - 0.02, mean + 0.02, np.eye(4), terms_of, dict.fromkeys(terms_of, 0.01))
+    high = not_surer_than_seen(known, found, -0.06).high
+    assert bool(high[1] < 0) is sure and high[3] == found.high[3]
 
 
 def test_shares_leave_out_what_worked_against_the_change():
