@@ -64,6 +64,17 @@ def test_weak_lot_without_any_gas_test_is_seen_on_the_lines_that_share_it():
     assert "Y5" in " ".join(call.began_then)
 
 
+def test_yeast_that_ages_too_fast_on_two_lots_is_yeast():
+    # a warm store: 3 to 5 % of the gas a day (common practice, no source), on every lot kept in it, as new when the lot is new
+    bakery = Bakery()
+    day = (bakery.frame["mixed_at"].to_numpy() - START) / np.timedelta64(24, "h")
+    lost = 0.4 * 0.05 * np.where(day < 15, 0.0, np.where(day < 18, day - 15, day - 18))
+    bakery.ln -= lost
+    found = cause(call := bakery.call(), "yeast")
+    assert leading(call) == "yeast" and found.share > 0.5
+    assert found.low < -lost[bakery.rows("L1")].mean() * LEVEL < found.high
+
+
 def test_gas_test_sharpens_a_lot_that_only_one_line_uses():
     def width(tested: bool) -> float:
         bakery = Bakery()
