@@ -16,7 +16,6 @@ from models.shapes import GROUPS
 
 KINDS_OF_EFFECT = (("flour", "unexplained"), ("days", "unexplained"), ("stints", "unexplained"))
 LOT_GAS = "gas of "
-PROOF_UNSEEN = "unrecorded proof"
 
 
 @dataclass(frozen=True)
@@ -101,16 +100,14 @@ def questions(field: Field, found: Terms, model: Fit, candidates: tuple[Candidat
     parts = _slope_rows(field, found, model) + _effect_rows(field, model)
     rows, sizes = [row for _, _, row in parts], [np.zeros(len(candidates)) for _ in parts]
     names, groups = [name for name, _, _ in parts], [group for _, group, _ in parts]
-    asked_of = [PROOF_UNSEEN if c.kind == "proof" and c.group == "unexplained" else c.group for c in candidates]
-    for name in dict.fromkeys([*GROUPS, *(n for n in asked_of if n == PROOF_UNSEEN)]):
+    for group in GROUPS:
         moved = [
-            difference(c.column[: len(field)], field) if c.inside and of == name else 0.0
-            for c, of in zip(candidates, asked_of, strict=True)
+            difference(c.column[: len(field)], field) if c.inside and c.group == group else 0.0 for c in candidates
         ]
         rows.append(np.zeros(len(model.mean)))
         sizes.append(np.array(moved, dtype=float))
-        names.append(name)
-        groups.append(name if name in GROUPS else "unexplained")
+        names.append(group)
+        groups.append(group)
     for name, row, extra in _gas_rows(field, model, candidates):
         rows.append(row)
         sizes.append(extra)

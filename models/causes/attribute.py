@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes import words
-from models.causes.asking import PROOF_UNSEEN, Questions, questions
+from models.causes.asking import Questions, questions
 from models.causes.borne import not_surer_than_seen
 from models.causes.drivers import Shift, Terms, shifts, terms
 from models.causes.effects import BY_NAME
@@ -19,7 +19,7 @@ from models.causes.positive import Signs, read_signs, tells_of_proof, weight_of
 from models.causes.response import Fit, fit
 from models.causes.rows import design
 from models.causes.story import Story
-from models.causes.suspects import Other, nuisances, suspects
+from models.causes.suspects import Other, nuisances, proof_unseen, suspects
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
 from models.texts import texts
@@ -35,7 +35,7 @@ from the benchmark's."""
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
-BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT, BY_PROOF = 0.25, 0.07, 0.35, 0.35
+BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT, BY_PROOF = 0.25, 0.07, 0.35, 0.25
 BY_LINE_TESTED, BY_LINE_UNTESTED, BY_LINE_ALONE = 0.04, 0.08, 0.15
 """Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot; that a
 step where nobody recorded the proof was the proof's; that what a lot seems to do is the line's: where the lot was tested,
@@ -139,8 +139,8 @@ def _open_questions(known: Evidence) -> list[tuple[tuple[str, ...], str, str, fl
         out.append((("dough_temp",), "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
         out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
-    if PROOF_UNSEEN in known.questions.names:
-        out.append(((PROOF_UNSEEN,), "unexplained", "yeast", BY_PROOF))
+    if proof_unseen(known.field) and not any(c.kind == "proof" for c in known.weighed.candidates):
+        out.append((("unexplained",), "unexplained", "yeast", BY_PROOF))
     if by_line := _lot_may_be_the_line(known.field):
         out.append((("lots", "yeast"), "yeast", "unexplained", by_line))
     return out

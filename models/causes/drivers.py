@@ -19,6 +19,8 @@ COOK_MARGIN_C = 2.0
 PASTE_OF_DOUGH_MOST = 0.6
 OUTSIDE = 2.5
 """Standard errors beyond which a driver is outside its own limits. Common practice, no source."""
+BESIDE = 2.0
+"""The same for a paste beside a dough that is outside: both by chance is rarer. Common practice, no source."""
 ALIKE = 0.15
 """Correlation of batches near in time that the limits allow for."""
 
@@ -191,14 +193,15 @@ def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> np.
     """Share out an odd dough temperature between an odd paste and the rest, in place; the paste's part.
 
     What warmer or colder water made up for counts nothing: the paste is given at most the dough's own move, and for a
-    paste within its limits what the dough everyday takes of it.
+    paste within its limits, and no odd dough beside it, what the dough everyday takes of it.
     """
     paste = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
     dough = shift_of(BY_NAME["dough_temp"], field, shown["dough_temp"])
     if not (np.isfinite(paste.z) and abs(dough.size) > 0.1):
         return np.zeros(len(field))
     share = paste_share(plant, field.product)
-    if not paste.outside:
+    beside = dough.outside and abs(paste.z) > BESIDE and abs(paste.size) >= paste.effect.least
+    if not (paste.outside or beside):
         share = _everyday_share(field, shown, share)
     part = float(np.clip(share * paste.size / dough.size, 0.0, 1.0))
     brought = np.where(field.episode, part * shown["dough_temp"], 0.0)

@@ -74,7 +74,8 @@ def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
     return found
 
 
-def _proof_unseen(field: Field) -> bool:
+def proof_unseen(field: Field) -> bool:
+    """Did most of the episode's doughs go without a record of their proof?"""
     proof = np.isfinite(field.num["proof_minutes"]) & np.isfinite(field.num["proof_temp_c"])
     return bool((~proof[field.episode]).mean() > 0.5)
 
@@ -101,15 +102,15 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design, proof_told
             min(MOST_HANDLING, HANDLING_PART * rate),
         ),
     ]
-    if _proof_unseen(field):
+    if proof_told and proof_unseen(field):
         shared, gain = sharing(plant, field, "proofer"), model.gain[: len(field)]
         rows = (field.since() & shared).astype(float) if shared is not None else own
         found.append(
             Candidate(
                 "proof",
                 field.line,
-                "yeast" if proof_told else "unexplained",
-                "" if proof_told else texts("causes")["driver"]["proof_unseen"],
+                "yeast",
+                "",
                 model.column(rows * gain, rows),
                 LOT_SD,
                 min(MOST_PLANT, UNSEEN_PART * rate),
@@ -177,7 +178,8 @@ def suspects(
 ) -> tuple[Candidate, ...]:
     """Everything unrecorded that may lie behind the episode, and other lines' own episodes.
 
-    proof_told: something tells of a proof that was not recorded; without that it is unexplained like all unrecorded.
+    proof_told: something tells of a proof that was not recorded; without that it is no other than what else of the line
+    was not recorded.
     """
     return (
         *_own(plant, field, episode, model, proof_told),

@@ -71,7 +71,7 @@ def _yeast_words(story: Story) -> list[str]:
         t["lot_less" if mean < 0 else "lot_more"].format(lot=lot, size=size_text(100 * np.expm1(mean)))
         for lot, mean, _ in odd_lots(story)
     ]
-    return said + [t["proof"] for _, c in likely(story, "proof") if c.group == "yeast"]
+    return said + [t["proof"] for _ in likely(story, "proof")]
 
 
 def _handling_words(story: Story) -> list[str]:
@@ -108,7 +108,6 @@ def _rest_words(story: Story, baked: list[str]) -> list[str]:
 def _vague_words(story: Story, alone: bool) -> list[str]:
     """What is likely of something shared; where nothing else is said (`alone`), what began then."""
     said = [_shared_words(story, c) for _, c in likely(story, "plant", *SHARED)]
-    said += [c.says for _, c in likely(story, "proof") if c.group == "unexplained"]
     if alone and not said and story.leading == "unexplained":
         began = texts("causes")["driver"]["began_with"]
         said = [began.format(what=what) for what in began_then(story)[:1]]

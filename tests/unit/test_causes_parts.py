@@ -129,6 +129,22 @@ def test_doughs_of_one_paste_batch_are_one_reading_of_it(tubs, outside):
     assert shifts(field, terms(plant(), field))["paste_temp"].outside is outside
 
 
+@pytest.mark.parametrize(("dough", "of_the_paste"), [(0.75, True), (0.0, False)])
+def test_a_paste_a_little_warm_beside_a_dough_outside_is_what_warmed_it(dough, of_the_paste):
+    # 0.28 degrees of dough for one of this paste, from the heat balance of a dough; the site's water follows small ones
+    bakery = Bakery()
+    rows = bakery.rows("L1", 15)
+    bakery.frame["paste_temp_c"] = 8 + 3 * (bakery.frame["paste_temp_c"] - 8)
+    bakery.frame.loc[rows, "paste_temp_c"] = 8.0 + 2.6
+    bakery.frame.loc[bakery.rows("L1", 16), "paste_key"] = "the last tub"
+    bakery.frame.loc[rows, "dough_temp_c"] += dough
+    field, _, _ = _field(bakery)
+    found = terms(plant(), field)
+    assert abs(shifts(field, found)["paste_temp"].z) < 2.5
+    brought = found.x[field.episode, list(BY_NAME).index("paste_temp")].mean()
+    assert bool(brought > 0.6 * 0.28 * 2.6) is of_the_paste
+
+
 def test_bake_loss_that_stayed_speaks_against_the_oven():
     # the trade's table of signatures: an oven fault moves bake loss by a point, nothing else does
     def said(by: float) -> float:
