@@ -1,7 +1,7 @@
 """A second process that does half of the work where a run has very much of it: it is given plain data and answers with plain data.
 
 It reads and writes no file and no store, and ends with its standard input: a run that is killed leaves nothing of it
-behind. Where it cannot be started or ends before its time, its part is done here; the answers are the same.
+behind. Where it cannot be started, ends before its time or hangs, its part is done here; the answers are the same.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,9 @@ from models.sharing import as_it_is, one_by_one
 
 # new rows from which on a second process is worth the second or two of its start
 WORTH_ROWS = 100_000
+# how long its last item is waited for once the run has done its own half: so many times what that half took. At least the
+# seconds beside it, in which a busy machine has it ready for its first; one that is given up costs its item twice, no more
+PATIENCE, LEAST_WAIT_S = 5, 30.0
 
 
 class Mate:
@@ -79,17 +83,26 @@ class Mate:
         told = _packed(WORK, work)
         beside = threading.Thread(target=self._its_part, args=(told, queue, found, then), name="mate")
         beside.start()
+        began = time.monotonic()
         try:
             for place, item in queue:
                 found[place] = then(work(item))
         finally:
             queue.close()
-            beside.join()
+            self._wait_for(beside, PATIENCE * (time.monotonic() - began))
         if queue.failed is not None:
             raise queue.failed
         for place, item in queue.given_back:
             found[place] = then(work(item))
         return [found[place] for place in range(len(found))]
+
+    def _wait_for(self, beside: threading.Thread, seconds: float) -> None:
+        """Its last item, as long as is reasonable: one that hangs is killed, which gives back what it was asked."""
+        beside.join(max(LEAST_WAIT_S, seconds))
+        process = self._process
+        if beside.is_alive() and process is not None:
+            process.kill()
+        beside.join()
 
     def _its_part(self, told: bytes, queue: _Queue, found: dict[int, Any], then: Callable[[Any], Any]) -> None:
         """Hand items over until none is left or the process is gone. told: the work, as it is sent."""

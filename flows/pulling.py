@@ -44,7 +44,7 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int, expect: Expect = no
 
     expect: is told how many rows are new, before they are judged.
     """
-    from models.storage import account, bulk, gather, ledger, names, raw, replacing, store, take
+    from models.storage import account, between, bulk, gather, ledger, names, raw, replacing, store, take
 
     pulled = Pulled(run=run)
     first_new = raw.next_seq(con)
@@ -64,7 +64,9 @@ def pull(con: duckdb.DuckDBPyConnection, job: Job, run: int, expect: Expect = no
         _keep_decisions(con, job)
     if taken or pulled.replanned or job.decisions:
         straight = {kind: bulk.rows(con, files) for kind, files in in_bulk.items()}
-        pulled.touched = account.settle(con, job.plant, 0 if pulled.replanned else first_new, straight)
+        first = 0 if pulled.replanned else first_new
+        pulled.touched = account.settle(con, job.plant, first, straight)
+        between.propose(con, first)
         for kind, files in in_bulk.items():
             bulk.keep_layouts(con, files)
             store.insert(con, "judged", bulk.outcomes(con, kind, files, could_not_run))
@@ -212,10 +214,10 @@ def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant:
 def _judge_again(con: duckdb.DuckDBPyConnection, plant: Plant, before: int) -> None:
     """The plant file changed: rows taken earlier are held against it anew."""
     from models.logbook import KINDS
-    from models.storage import take
+    from models.storage import rejudging
 
     for kind in KINDS:
-        take.judge_again(con, kind, plant, before)
+        rejudging.judge_again(con, kind, plant, before)
 
 
 def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int, decided: Iterable[Decision]) -> set[str]:

@@ -35,14 +35,19 @@ class Worked:
     charted: tuple[Charted, ...]
 
 
-def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> None:
-    """Work touched batches out again and hold them against *is this good?*. Call inside the same transaction."""
-    from models.judging import findings
-    from models.storage import wide
+def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> set[str]:
+    """Work touched batches out again and hold them against *is this good?*. Call inside the same transaction.
 
+    Returns the production days of batches that no row touched and of which something else is said all the same.
+    """
+    from models.judging import findings
+    from models.storage import awaited, wide
+
+    before = awaited.days_in_doubt(con)
     pastes, batches = wide.refresh(con, job.plant, touched)
-    findings.replace(con, "pastes", pastes, job.plant)
+    findings.replace(con, "pastes", awaited.beside(con, pastes, touched), job.plant)
     findings.replace(con, "batches", batches, job.plant)
+    return {day for day, _ in before ^ awaited.days_in_doubt(con)}
 
 
 def rows(con: duckdb.DuckDBPyConnection) -> Wide:

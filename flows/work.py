@@ -131,7 +131,7 @@ def work_out(
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
     if pulled.touched is None:
         return None, set()
-    do(steps.judge)(con, job, pulled.touched)
+    pulled.shift_dates |= do(steps.judge)(con, job, pulled.touched)
     rows = steps.rows(con)
     charted = do(steps.chart)(con, job, rows, pulled.run, share)
     changed = do(steps.alert)(con, job, rows, charted, pulled.run, share)

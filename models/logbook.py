@@ -108,8 +108,8 @@ PASTE = Table(
         SHIFT,
         _text("flour_lot", "flour delivery"),
         _text("liquid_lot", "liquid delivery"),
-        _number("flour_kg", "kg", 0, 2000, "flour weighed in"),
-        _number("liquid_kg", "kg", 0, 2000, "liquid weighed in"),
+        _number("flour_kg", "kg", 0.05, 2000, "flour weighed in"),
+        _number("liquid_kg", "kg", 0.05, 2000, "liquid weighed in"),
         _number("weight_before_kg", "kg", 0.5, 2000, "Wb: everything in the kettle before cooking", required=True),
         _number(
             "weight_after_kg",

@@ -173,6 +173,13 @@ class Names(_Section):
     kept_days: int | None = Field(default=None, ge=1, le=36500)
 
 
+class Sheets(_Section):
+    """What is meant where a sheet's dates or numbers can be read two ways; a sheet that tells by itself is read as it tells."""
+
+    dates: Literal["day first", "month first"] | None = None
+    decimal: Literal["point", "comma"] | None = None
+
+
 class Plant(_Section):
     plant: str
     timezone: str
@@ -189,6 +196,7 @@ class Plant(_Section):
     net_weight: NetWeight = NetWeight()
     limits: Limits = Limits()
     columns: dict[str, dict[str, str]] = {}
+    sheets: Sheets = Sheets()
     names: Names = Names()
 
     @field_validator("timezone")

@@ -112,6 +112,20 @@ def _merged_title() -> bytes:
     return file.getvalue()
 
 
+def _behind_a_cover() -> bytes:
+    from openpyxl import Workbook
+
+    book = Workbook()
+    cover, sheet = book.active, book.create_sheet("Output")
+    assert cover is not None
+    cover["A1"] = "Week 20"
+    for line in (OUTPUT, made(13)):
+        sheet.append(list(line))
+    file = io.BytesIO()
+    book.save(file)
+    return file.getvalue()
+
+
 def _bomb() -> bytes:
     """A workbook of some kilobytes that would unpack to 192 MB of one sheet."""
     file = io.BytesIO()
@@ -170,6 +184,27 @@ FILES: tuple[Ugly, ...] = (
         says="mixed",
     ),
     Ugly("06-old-mac-ends.csv", text(OUTPUT, made(8), end="\r"), "output", 1),
+    Ugly(
+        "07-says-its-separator.csv",
+        b"sep=;\r\n" + text(OUTPUT, made(22), mark=";", end="\r\n"),
+        "output",
+        1,
+        passed_over=("above the header",),
+    ),
+    Ugly(
+        "08-thin-blanks.csv",
+        text(OUTPUT, made(22, "1\u202f900", "late"), made(22, "1 850,0", "night"), mark=";", code="utf-8-sig"),
+        "output",
+        2,
+        says="decimal comma",
+    ),
+    Ugly(
+        "09-counts-with-marks.csv",
+        text(OUTPUT, made(25, "1.900"), made(25, "2.000", "late"), made(25, "950", "night")),
+        "output",
+        3,
+        waits=2,
+    ),
     # title rows, units, totals, blanks, columns of the plant's own
     Ugly(
         "10-title-units-total.csv",
@@ -188,6 +223,13 @@ FILES: tuple[Ugly, ...] = (
         passed_over=("above the header", "blank", "units", "blank", "totals or averages"),
     ),
     Ugly("11-own-headings.csv", text(["LINHA", "Produto", *OUTPUT[2:]], made(10)), "output", 1),
+    Ugly(
+        "12-second-table.csv",
+        text(OUTPUT, made(26), [], LOAF, ["1", "D1", "L1", "2026-05-26 11:00", 402, 1890]),
+        None,
+        says="a second table begins in row 4, with the column names of a log of kind loaf",
+    ),
+    Ugly("13-headings-down.csv", text(*([name, "L1", "L2"] for name in OUTPUT)), None, says="turn the table"),
     # workbooks
     Ugly(
         "20-merged-title-hidden-sheet.xlsx",
@@ -200,6 +242,7 @@ FILES: tuple[Ugly, ...] = (
     Ugly("21-open-document.ods", books.ods(books.ods_row(*OUTPUT) + books.ods_row(*made(12))), "output", 1),
     Ugly("22-bomb.xlsx", _bomb(), None, says="unpack"),
     Ugly("23-half-copied.xlsx", books.workbook(list(OUTPUT), made(13))[:2000], None, says="the workbook is broken"),
+    Ugly("24-behind-a-cover.xlsx", _behind_a_cover(), None, says="is the log on 'Output'? Put that sheet first"),
     # dates and clocks
     Ugly(
         "30-serial-dates.csv",
@@ -227,6 +270,21 @@ FILES: tuple[Ugly, ...] = (
         "output",
         5,
         waits=1,
+    ),
+    Ugly(
+        "34-month-names.csv",
+        text(OUTPUT, _dated(made(23), "23. Mai 2026"), _dated(made(23, shift="late"), "23-mai-26"), mark=";"),
+        "output",
+        2,
+    ),
+    Ugly("35-day-or-month.csv", text(OUTPUT, _dated(made(5), "5/4/2026")), None, says="in the plant file, [sheets] dates"),
+    Ugly(
+        "36-no-such-days.csv",
+        text(OUTPUT, *(_dated(made(30), day) for day in ("31.06.2026", "2206-05-30", "30.13.2026"))),
+        "output",
+        3,
+        waits=3,
+        says="day first",
     ),
     # identities, texts
     Ugly(
@@ -263,11 +321,20 @@ FILES: tuple[Ugly, ...] = (
         None,
         says="°F",
     ),
+    Ugly(
+        "62-shifted-cells.csv",
+        text(PASTE, _comma(cooked("64", 9)), cooked("65", 9)),
+        "paste",
+        2,
+        waits=1,
+    ),
     # no logs
     Ugly("70-shopping.csv", text(["what", "how many"], ["flour", 2]), None, says="no row holds the column names"),
     Ugly("71-lacks-a-column.csv", text(OUTPUT[:4], made(18)[:4]), None, says="has no column pieces_made"),
     Ugly("72-empty.csv", b"", None, says="empty"),
     Ugly("73-picture.csv", bytes(range(256)) * 40, None, says="neither UTF-8, UTF-16 nor Windows-1252"),
+    Ugly("75-parted-by-bars.csv", text(OUTPUT, made(27), mark="|"), None, says="parted by '|'"),
+    Ugly("76-empty-tail.csv", text(OUTPUT, made(27)) + bytes(512), None, says="not copied whole"),
     Ugly("74-one-long-line.csv", b"x" * (20 << 20), None, says="a line is longer than"),
 )
 # what lies beside them and is no file to be read: name -> what is said of it

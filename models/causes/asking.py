@@ -89,7 +89,7 @@ def _gas_rows(field: Field, model: Fit, candidates: tuple[Candidate, ...]) -> li
         row[block.columns] = np.array([label == lot for label in block.labels], dtype=float) - usual
         row[model.design.slopes - 1] = age[rows].mean() - age[field.base].mean()
         for j, c in enumerate(candidates):
-            if c.name == lot and c.kind in ("yeast lot", "ageing"):
+            if lot in c.lots:
                 extra[j] = 1.0 if c.kind == "yeast lot" else age[rows].mean()
         out.append((f"{LOT_GAS}{lot}", row, extra))
     return out

@@ -10,15 +10,16 @@ import numpy as np
 
 from models.causes import words
 from models.causes.asking import Questions, questions
+from models.causes.borne import not_surer_than_seen
 from models.causes.drivers import Shift, Terms, shifts, terms
 from models.causes.effects import BY_NAME
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
-from models.causes.positive import Signs, read_signs, weight_of
+from models.causes.positive import Signs, read_signs, tells_of_proof, weight_of
 from models.causes.response import Fit, fit
 from models.causes.rows import design
 from models.causes.story import Story
-from models.causes.suspects import Other, nuisances, suspects
+from models.causes.suspects import Other, nuisances, proof_unseen, suspects
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
 from models.texts import texts
@@ -34,10 +35,11 @@ from the benchmark's."""
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
-BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT = 0.25, 0.07, 0.35
+BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT, BY_PROOF = 0.25, 0.07, 0.35, 0.25
 BY_LINE_TESTED, BY_LINE_UNTESTED, BY_LINE_ALONE = 0.04, 0.08, 0.15
-"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot; that what
-a lot seems to do is the line's: where the lot was tested, where it was not, and where no other line used it besides."""
+"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot; that a
+step where nobody recorded the proof was the proof's; that what a lot seems to do is the line's: where the lot was tested,
+where it was not, and where no other line used it besides."""
 
 
 @dataclass(frozen=True)
@@ -101,9 +103,9 @@ def weigh_evidence(
     moves = shifts(field, found)
     rows = design(field, found, tuple(name for name, move in moves.items() if move.outside))
     model = fit(rows, nuisances(field, others, rows))
-    candidates = suspects(plant, field, episode, others, model.design)
-    asked = questions(field, found, model, candidates)
     signs = read_signs(plant, field, episode, points, changes, checks)
+    candidates = suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs))
+    asked = questions(field, found, model, candidates)
     extra = weight_of(candidates, signs, moves, change)
     weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
     return Evidence(field, found, model, asked, weighed, moves, signs)
@@ -137,6 +139,8 @@ def _open_questions(known: Evidence) -> list[tuple[tuple[str, ...], str, str, fl
         out.append((("dough_temp",), "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
         out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
+    if proof_unseen(known.field) and not any(c.kind == "proof" for c in known.weighed.candidates):
+        out.append((("unexplained",), "unexplained", "yeast", BY_PROOF))
     if by_line := _lot_may_be_the_line(known.field):
         out.append((("lots", "yeast"), "yeast", "unexplained", by_line))
     return out
@@ -243,7 +247,7 @@ def attribute(
         return _untraced(change)
     unit = unit_of(change, baseline.level)
     known = weigh_evidence(plant, field, episode, points, changes, checks, others, change / unit)
-    found = parts_of(known)
+    found = not_surer_than_seen(known, parts_of(known), change / unit)
     parts = add_up(found.mean * unit, change)
     story = Story(plant, stream, known, found, parts, change, unit, episode, points, tuple(others), pastes)
     low, high = _bounds(found, parts, unit)

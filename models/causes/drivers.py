@@ -19,6 +19,8 @@ COOK_MARGIN_C = 2.0
 PASTE_OF_DOUGH_MOST = 0.6
 OUTSIDE = 2.5
 """Standard errors beyond which a driver is outside its own limits. Common practice, no source."""
+BESIDE = 2.0
+"""The same for a paste beside a dough that is outside: both by chance is rarer. Common practice, no source."""
 ALIKE = 0.15
 """Correlation of batches near in time that the limits allow for."""
 
@@ -191,14 +193,15 @@ def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> np.
     """Share out an odd dough temperature between an odd paste and the rest, in place; the paste's part.
 
     What warmer or colder water made up for counts nothing: the paste is given at most the dough's own move, and for a
-    paste within its limits what the dough everyday takes of it.
+    paste within its limits, and no odd dough beside it, what the dough everyday takes of it.
     """
     paste = shift_of(BY_NAME["paste_temp"], field, shown["paste_temp"])
     dough = shift_of(BY_NAME["dough_temp"], field, shown["dough_temp"])
     if not (np.isfinite(paste.z) and abs(dough.size) > 0.1):
         return np.zeros(len(field))
     share = paste_share(plant, field.product)
-    if not paste.outside:
+    beside = dough.outside and abs(paste.z) > BESIDE and abs(paste.size) >= paste.effect.least
+    if not (paste.outside or beside):
         share = _everyday_share(field, shown, share)
     part = float(np.clip(share * paste.size / dough.size, 0.0, 1.0))
     brought = np.where(field.episode, part * shown["dough_temp"], 0.0)
@@ -230,17 +233,27 @@ def _mean(values: np.ndarray) -> tuple[float, float, int]:
     return float(known.mean()), float(known.std(ddof=1)) if len(known) > 1 else float("nan"), len(known)
 
 
+def _one_in(effect: Effect, field: Field, rows: np.ndarray, shown: np.ndarray) -> float:
+    """One part in how many: the paste batches behind these doughs, for what a paste batch brings; 0 where none says."""
+    if effect.shared_by != "kettle":
+        return 0.0
+    keys = set(field.text["paste_key"][rows & np.isfinite(shown)]) - {""}
+    return 1 / len(keys) if keys else 0.0
+
+
 def shift_of(effect: Effect, field: Field, shown: np.ndarray) -> Shift:
     """The driver's move and whether it is outside its own limits; `shown` is the driver in its own unit.
 
-    Own limits: the baseline's batch-to-batch spread, batches near in time taken as alike; outside is beyond
+    Own limits: the baseline's batch-to-batch spread, batches near in time taken as alike, and doughs of one paste batch
+    as one where the paste brings it (it travels by paste batch); outside is beyond
     `OUTSIDE` standard errors and not smaller than `Effect.least`.
     """
     before, sd, n0 = _mean(shown[field.base])
     after, _, n1 = _mean(shown[field.episode])
     if not (n0 > 2 and n1):
         return Shift(effect, before, after, sd, n0, n1, float("nan"), False)
-    alike = (1 + ALIKE * (n1 - 1)) / n1 + (1 + 4 * ALIKE) / n0
+    kettles = [_one_in(effect, field, rows, shown) for rows in (field.base, field.episode)]
+    alike = max((1 + ALIKE * (n1 - 1)) / n1, kettles[1]) + max((1 + 4 * ALIKE) / n0, kettles[0])
     z = (after - before) / (max(sd, effect.least / 6, 1e-9) * np.sqrt(alike))
     outside = abs(z) > OUTSIDE and abs(after - before) >= effect.least
     return Shift(effect, before, after, sd, n0, n1, float(z), bool(outside))

@@ -127,7 +127,7 @@ PASTE: tuple[Effect, ...] = (
         slope=ELASTICITY * GAS_OF_DEGREE,
         slope_sd=0.010,
         unit="°C",
-        least=1.0,
+        least=2.0,
         of_gas=True,
         shared_by="kettle",
     ),

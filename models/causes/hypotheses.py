@@ -19,7 +19,7 @@ class Candidate:
     """One thing that may have happened, unrecorded: its column over the rows, prior sd of its size, its chance.
 
     kind: what it is; name: which one; says: how a call names it, empty where none does. `inside` is False for a
-    nuisance that is no part of this call (another line's own episode).
+    nuisance that is no part of this call (another line's own episode). lots: the yeast lots that it is about.
     """
 
     kind: str
@@ -30,6 +30,7 @@ class Candidate:
     sd: float
     chance: float
     inside: bool = True
+    lots: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

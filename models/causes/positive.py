@@ -14,14 +14,15 @@ from models.plant import Plant
 from models.shapes import Episode, Points
 from models.texts import texts
 
-SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD = 0.34, 0.18
-"""ln of the within-batch spread under a handling fault, against the usual: 1.25 to 2.5 times. Common practice."""
-SPREAD_OTHERWISE_SD = 0.08
+SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD = 0.30, 0.16
+SPREAD_OTHERWISE_SD = 0.05
+"""ln of the within-batch spread under a handling fault, against the usual: 1.15 to 1.6 times; 1.1 otherwise. Common
+practice, no source."""
 NO_SPREAD = -1.0
 KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD, KEPT_OTHERWISE_SD = 3.5, 2.0, 1.2
 """Points of gas kept that a handling fault takes, and how much its mean differs otherwise."""
 SAME_GAS = 0.08
-MOST, OVEN_SEEN, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 2.5, 3.0, 0.5, 5.0, -2.5
+MOST, OVEN_SEEN, OVEN_AS_USUAL, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 3.0, -2.0, 3.0, 0.5, 5.0, -2.5
 CHECK_OFF, CHECK_WITHIN = 0.012, 0.006
 CHANGE_BEFORE_H, CHANGE_AFTER_H = 24, 2
 
@@ -197,10 +198,24 @@ def _for_handling(signs: Signs, direction: float) -> float:
     return value + (CHANGE_SEEN if any(c.about == "handling" for c in signs.changes) else 0.0)
 
 
+def tells_of_proof(field: Field, signs: Signs) -> bool:
+    """Does anything tell of the proof where its time and temperature were not recorded: heights, or a recorded change?"""
+    height = np.isfinite(field.num["proof_height_mm"][field.episode]).any()
+    return bool(height) or any(c.about == "proof" for c in signs.changes)
+
+
 def weight_moved(signs: Signs, change: float) -> bool:
     """Does the loaf's weight, not its volume, account for about half of the change and more?"""
     size, error = signs.weight
     return bool(np.isfinite(size) and abs(size) > 3 * error and 0.4 < -size / change < 1.6)
+
+
+def _of_baking(moves: dict[str, Shift], moved: bool) -> float:
+    """What bake loss and weight say for an oven, and against it where the bake loss stayed as usual."""
+    loss = moves["bake_loss"]
+    if loss.outside or moved:
+        return OVEN_SEEN
+    return OVEN_AS_USUAL if np.isfinite(loss.z) and abs(loss.size) < loss.effect.least / 2 else 0.0
 
 
 def weight_of(candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, Shift], change: float) -> np.ndarray:
@@ -212,13 +227,13 @@ def weight_of(candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, 
         if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF and np.sign(c.moved) == np.sign(change)
     ]
     good = [c for c in signs.volumeters if np.isfinite(c.after) and abs(c.after) < CHECK_WITHIN]
-    baked = OVEN_SEEN if moves["bake_loss"].outside or weight_moved(signs, change) else 0.0
+    oven = _of_baking(moves, weight_moved(signs, change))
     checked = CHECK_SEEN if off else CHECK_GOOD if good else 0.0
     extra = {
         "handling": _for_handling(signs, float(np.sign(change))),
-        "line": max(baked, CHECK_SEEN if off else 0.0)
+        "line": max(oven, CHECK_SEEN if off else 0.0)
         + (CHANGE_SEEN / 2 if "oven" in about else OTHER_SEEN if "other" in about else 0.0),
-        "oven": baked + (CHANGE_SEEN if "oven" in about else 0.0),
+        "oven": oven + (CHANGE_SEEN if "oven" in about else 0.0),
         "volumeter": checked,
         "plant": max(checked, 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0),
         "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,

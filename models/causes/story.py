@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.causes.asking import LOT_GAS
+from models.causes.borne import LIKELY, SURE, surely_off
 from models.causes.drivers import Shift
 from models.causes.effects import EFFECTS, Effect
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
-from models.causes.rows import UNRECORDED
 from models.causes.suspects import Other
 from models.plant import Plant
 from models.shapes import GROUPS, Episode, Points, Stream
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
 
 NAMED_FROM = 0.2
 """Share of the change from which a driver is named."""
-LIKELY = 0.5
-WEAK_GAS, SURE = 0.03, 1.645
 
 
 @dataclass(frozen=True)
@@ -129,13 +126,7 @@ def odd_lots(story: Story) -> list[tuple[str, float, float]]:
     lots = sum(story.found.terms[n] for n in ("lots", "ageing", "yeast")) * story.unit
     if lots * story.sign < NAMED_FROM * abs(story.change):
         return []
-    found = []
-    for name, mean in story.found.terms.items():
-        sd = story.found.term_sds[name]
-        lot = name.removeprefix(LOT_GAS)
-        if name.startswith(LOT_GAS) and not lot.startswith(UNRECORDED) and mean * story.sign > max(WEAK_GAS, SURE * sd):
-            found.append((lot, mean, sd))
-    return sorted(found, key=lambda x: -abs(x[1]))
+    return sorted(surely_off(story.found, story.sign), key=lambda x: -abs(x[1]))
 
 
 def dough_ids(story: Story) -> str:

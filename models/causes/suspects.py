@@ -14,7 +14,7 @@ from models.shapes import Episode, Points, Stream
 from models.texts import texts
 
 LOT_SD, AGEING_SD, STEP_SD = 0.12, 0.03, 0.06
-CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR, CHANCE_ELSEWHERE = 0.05, 0.006, 0.04, 0.05
+CHANCE_LOT, CHANCE_AGEING, CHANCE_FLOUR, CHANCE_ELSEWHERE = 0.05, 0.02, 0.04, 0.05
 RATE_LINE, RATE_PLANT = 0.008, 0.008
 """Chance of an unrecorded fault for each batch that it may have begun at. Common practice, no source."""
 HANDLING_PART, UNSEEN_PART = 0.65, 0.35
@@ -47,27 +47,26 @@ def sharing(plant: Plant, field: Field, kind: str) -> np.ndarray | None:
     return rows if len(set(field.text["line"][rows & field.since()])) > 1 else None
 
 
+def _ageing(field: Field, lots: np.ndarray, used: list[str], model: Design) -> list[Candidate]:
+    """A lot that grew weaker faster than yeast does, or all lots in use: the store was warm."""
+    age, gain, found = lot_age(field, lots), model.gain[: len(field)], []
+    for some in [*((lot,) for lot in used), *([tuple(used)] if len(used) > 1 else [])]:
+        rows = np.isin(lots.astype(str), some) * age
+        column = model.column(rows * gain, rows)
+        found.append(Candidate("ageing", ", ".join(some), "yeast", "", column, AGEING_SD, CHANCE_AGEING, lots=some))
+    return found
+
+
 def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
     """Yeast and flour lots in use, and, for a fall, yeast lots that grew weaker (none grows stronger)."""
-    lots, gain = lots_of(field), model.gain[: len(field)]
-    age, found = lot_age(field, lots), []
-    for lot in _in_use(lots, field):
-        if lot.startswith(UNRECORDED):
-            continue
+    lots, gain, found = lots_of(field), model.gain[: len(field)], []
+    used = [lot for lot in _in_use(lots, field) if not lot.startswith(UNRECORDED)]
+    for lot in used:
         rows = (lots == lot).astype(float)
-        found.append(Candidate("yeast lot", lot, "yeast", "", model.column(rows * gain, rows, lot), LOT_SD, CHANCE_LOT))
-        if episode.direction == "low":
-            found.append(
-                Candidate(
-                    "ageing",
-                    lot,
-                    "yeast",
-                    "",
-                    model.column(rows * gain * age, rows * age),
-                    AGEING_SD,
-                    CHANCE_AGEING,
-                )
-            )
+        column = model.column(rows * gain, rows, lot)
+        found.append(Candidate("yeast lot", lot, "yeast", "", column, LOT_SD, CHANCE_LOT, lots=(lot,)))
+    if episode.direction == "low":
+        found += _ageing(field, lots, used, model)
     for lot in _in_use(field.text["flour_lot"], field):
         column = model.column((field.text["flour_lot"] == lot).astype(float))
         says = texts("causes")["driver"]["flour_lot"].format(lot=lot)
@@ -75,12 +74,13 @@ def _lots(field: Field, episode: Episode, model: Design) -> list[Candidate]:
     return found
 
 
-def _proof_unseen(field: Field) -> bool:
+def proof_unseen(field: Field) -> bool:
+    """Did most of the episode's doughs go without a record of their proof?"""
     proof = np.isfinite(field.num["proof_minutes"]) & np.isfinite(field.num["proof_temp_c"])
     return bool((~proof[field.episode]).mean() > 0.5)
 
 
-def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Candidate]:
+def _own(plant: Plant, field: Field, episode: Episode, model: Design, proof_told: bool) -> list[Candidate]:
     own, rate = field.episode.astype(float), RATE_LINE * _starts(episode)
     found = [
         Candidate(
@@ -102,7 +102,7 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design) -> list[Ca
             min(MOST_HANDLING, HANDLING_PART * rate),
         ),
     ]
-    if _proof_unseen(field):
+    if proof_told and proof_unseen(field):
         shared, gain = sharing(plant, field, "proofer"), model.gain[: len(field)]
         rows = (field.since() & shared).astype(float) if shared is not None else own
         found.append(
@@ -169,11 +169,20 @@ def elsewhere(field: Field, others: Sequence[Other], model: Design) -> list[Cand
 
 
 def suspects(
-    plant: Plant, field: Field, episode: Episode, others: Sequence[Other], model: Design
+    plant: Plant,
+    field: Field,
+    episode: Episode,
+    others: Sequence[Other],
+    model: Design,
+    proof_told: bool,
 ) -> tuple[Candidate, ...]:
-    """Everything unrecorded that may lie behind the episode, and other lines' own episodes."""
+    """Everything unrecorded that may lie behind the episode, and other lines' own episodes.
+
+    proof_told: something tells of a proof that was not recorded; without that it is no other than what else of the line
+    was not recorded.
+    """
     return (
-        *_own(plant, field, episode, model),
+        *_own(plant, field, episode, model, proof_told),
         *_lots(field, episode, model),
         *_together(plant, field, episode, model),
         *elsewhere(field, others, model),

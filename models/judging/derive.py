@@ -150,10 +150,15 @@ def _as_read(wide: pd.DataFrame, *worked_out: str) -> pd.DataFrame:
 
 
 def for_good_pastes(pastes: pd.DataFrame, plant: Plant) -> pd.DataFrame:
-    """Wide paste rows with the limits of their recipe beside them, and what rules ask beside limits."""
+    """Wide paste rows with the limits of their recipe beside them, and what rules ask beside limits.
+
+    `sheet_awaited`, where they have it, as `storage.awaited` says.
+    """
     rows = pastes_and_limits(pastes, plant)
     made = rows["after_kg"] + rows["kettle_water_kg"].fillna(0.0)
-    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS)
+    if "sheet_awaited" not in rows:
+        rows["sheet_awaited"] = ""
+    rows["overdrawn_pct"] = (100 * rows["overdrawn_kg"] / made).round(DIGITS).where(rows["sheet_awaited"] == "")
     rows["overdrawn_warn"], rows["overdrawn_act"] = 2.0, 4.0
     rows["cooling_missed"] = rows["cooling"] == "missed"
     rows["low_but_lost"] = (rows["cook_temp_c"] < rows["cook_warn_low"]) & (rows["loss_pct"] >= rows["usual_loss_pct"])

@@ -4,6 +4,9 @@ too often, a kettle weight that is always the sum of its charge.
 A pattern is no accusation. It says that the rows carry less evidence than they seem to, of which log and which shift, never
 of which person. Each is held against what chance makes of independent readings, and the probability is multiplied by the
 number of places looked at in the month (Bonferroni).
+
+Times written down at the end of the shift are told by their own shape, over a month or on one sheet: the contract has no
+column for when a row was written, so a sheet that was filled in late with likely times cannot be told from one that was not.
 """
 
 from __future__ import annotations
@@ -15,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from models.judging.startup import STOOD_H, starts
 from models.logbook import TABLES
 from models.texts import texts
 
@@ -53,6 +57,7 @@ UNIT = {
 SURE = 0.01  # probability, after Bonferroni, below which a pattern is shown
 BY_HAND = 50_000  # rows of a log in a month that hands could have written; of more, an instrument wrote them
 LEAST_PAIRS, LEAST_RUN, LEAST_TIMES, LEAST_DIGITS, LEAST_SUMS, LEAST_PROBED = 30, 4, 20, 40, 10, 10
+LEAST_ON_A_SHEET = 5  # times of one sheet, all on the quarter hour
 SKIN_C = 2.0  # an unstirred skin reads 3 to 8 °C low; half of it would not be worth a word
 AS_MUCH_PCT = 0.3  # points of Wb: cooks that lost as much as the others were as hot
 # least counts that instruments have, in the column's unit
@@ -95,12 +100,17 @@ class _Found:
     places: int = 1
 
 
-def look(month: str, logs: Mapping[str, pd.DataFrame], plant: Plant) -> Looked:
+def look(
+    month: str, logs: Mapping[str, pd.DataFrame], plant: Plant, batches: pd.DataFrame | None = None
+) -> Looked:
     """Look for patterns in a month's accepted rows.
 
     logs: kind -> the contract's columns, typed, in order of their clock; proof and loaf with their dough's product.
+    batches: wide dough rows, of which those of the month are looked at for starts that are unlike their run.
     """
     found = [one for kind, rows in logs.items() if kind in READ and len(rows) for one in _log(kind, rows, plant)]
+    if batches is not None:
+        found += _starts(batches[batches["shift_date"].dt.strftime("%Y-%m") == month])
     places = sum(one.places for one in found)
     notes = [
         Note(one.kind, one.shift, one.column, one.pattern, one.n, min(1.0, one.chance * places), one.says)
@@ -121,6 +131,16 @@ def _log(kind: str, rows: pd.DataFrame, plant: Plant) -> Iterator[_Found]:
     if kind == "paste":
         yield from _sums(rows)
         yield from _infrared(rows)
+
+
+def _starts(batches: pd.DataFrame) -> Iterator[_Found]:
+    """First doughs of a run that are unlike the rest of it: their loaves are a stratum of their own."""
+    t = texts("month")["readings"]
+    for one in starts(batches):
+        says = t["start_less" if one.less_pct > 0 else "start_more"].format(
+            line=one.line, product=one.product, stood=STOOD_H, pct=abs(one.less_pct), n=one.runs
+        )
+        yield _Found("loaf", one.shift, "specific_volume", "start unlike run", one.runs, one.chance, says)
 
 
 def _placed(kind: str, rows: pd.DataFrame, plant: Plant) -> pd.DataFrame:
@@ -255,9 +275,10 @@ def _quarters(kind: str, column: str, rows: pd.DataFrame, plant: Plant) -> Itera
     """Clock times on the quarter hour by shift: binomial, one in fifteen by chance, one in three where the log keeps to five minutes."""
     from scipy.stats import binom
 
-    times = rows[["shift", column]].dropna().drop_duplicates()
+    times = rows[["shift", "shift_date", column]].dropna().drop_duplicates(["shift", column])
     minute = times[column].dt.tz_localize("UTC").dt.tz_convert(plant.timezone).dt.minute
     usual = 1 / 3 if len(times) and (minute % 5 == 0).mean() >= 0.8 else 1 / 15
+    yield from _sheet_of_quarters(kind, column, times.assign(on=minute % 15 == 0), usual)
     for shift, mine in minute.groupby(times["shift"], sort=True):
         n, on = len(mine), int((mine % 15 == 0).sum())
         if n < LEAST_TIMES:
@@ -265,6 +286,26 @@ def _quarters(kind: str, column: str, rows: pd.DataFrame, plant: Plant) -> Itera
         says = texts("month")["readings"]["quarter"].format(column=column, on=on, times=n, chance=usual * n)
         chance = float(binom.sf(on - 1, n, usual)) if on >= 0.9 * n else 1.0
         yield _Found(kind, str(shift), column, "on the quarter hour", n, chance, says)
+
+
+def _sheet_of_quarters(kind: str, column: str, times: pd.DataFrame, usual: float) -> Iterator[_Found]:
+    """One sheet of a shift whose times all stand on the quarter hour, while those of the log's other sheets do not.
+
+    times: shift, shift_date, whether `on`. Chance: p to the number of its times, p the larger of what a clock makes and the
+    share on the other sheets; times the shift's sheets, of which it is the one that stands out most.
+    """
+    sheets = times.groupby(["shift", "shift_date"])["on"].agg(["size", "sum"])
+    enough = sheets[sheets["size"] >= LEAST_ON_A_SHEET]
+    for shift, mine in enough.groupby(level="shift", sort=True):
+        all_on = mine["size"].where(mine["size"] == mine["sum"], 0)
+        (_, day), n = all_on.index[int(all_on.argmax())], int(all_on.max())
+        others = sheets.drop(index=(shift, day)).sum()
+        agree = max(usual, float((others["sum"] + 1) / (others["size"] + 2)))
+        says = texts("month")["readings"]["quarter_sheet"].format(
+            column=column, times=n, day=f"{day:%Y-%m-%d}", every=1 / agree, n=int(others["size"])
+        )
+        chance = min(1.0, agree**n * len(mine)) if n else 1.0
+        yield _Found(kind, str(shift), column, "quarter-hour sheet", n, chance, says)
 
 
 def _infrared(rows: pd.DataFrame) -> Iterator[_Found]:

@@ -232,6 +232,16 @@ def _off_median(column: str, ratio: str) -> Maker:
     return made
 
 
+def _thousands(column: str) -> Maker:
+    """The number whose thousands mark was read as a decimal one; nothing where it would still be no whole number."""
+
+    def made(row: pd.Series) -> Cells | None:
+        value = round(float(row[column]) * 1000, 6)
+        return {column: value} if value == int(value) and row[column] < 1000 else None
+
+    return made
+
+
 PROPOSALS: dict[str, Maker] = {
     "paste.tare-left-in": _tare,
     "paste.after-above-before": _after,
@@ -245,6 +255,8 @@ PROPOSALS: dict[str, Maker] = {
     "dough.off-by-a-factor": _off_median("flour_kg", "flour_on_median"),
     "proof.times-out-of-order": _end_next_day("proof_out", "proof_minutes", 720),
     "gas.kept-above-made": _swap("gas_produced_ml", "gas_retained_ml"),
+    "output.pieces_made.not-whole": _thousands("pieces_made"),
+    "output.pieces_wasted.not-whole": _thousands("pieces_wasted"),
     "output.wasted-above-made": _swap("pieces_made", "pieces_wasted"),
     "loaf.weight-and-volume-swapped": _swap("baked_g", "volume_ml"),
     "loaf.specific-volume-not-credible": _volume_or_weight,

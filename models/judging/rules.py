@@ -79,6 +79,18 @@ def _wrong_year(kind: str, column: str) -> Rule:
     )
 
 
+def _not_whole(column: str) -> Rule:
+    """1.900 in a file of decimal points: nineteen hundred pieces, where the thousands mark is a point."""
+    return _true(
+        "output",
+        f"{column}.not-whole",
+        column,
+        column,
+        f"{column} % 1 > 0",
+        "{value} pieces is no whole number: was a thousands mark read as the decimal one? Write it without marks",
+    )
+
+
 CROSS_COLUMN: tuple[Rule, ...] = (
     _wrong_year("paste", "shift_date"),
     _wrong_year("dough", "shift_date"),
@@ -356,6 +368,8 @@ CROSS_COLUMN: tuple[Rule, ...] = (
         "the loaf {value} g has lost {bake_loss_pct} % of its dough piece {scaled_g} g: a digit or a decimal point?",
         4,
     ),
+    _not_whole("pieces_made"),
+    _not_whole("pieces_wasted"),
     _true(
         "output",
         "wasted-above-made",
@@ -410,6 +424,7 @@ SLIPS = {
     "kg": ("grams", 1000.0, 0.0, "grams in a kilogram column"),
     "g": ("kilograms", 0.001, 0.0, "kilograms in a gram column"),
     "mL": ("litres", 0.001, 0.0, "litres in a millilitre column"),
+    "%": ("fraction", 0.01, 0.0, "a fraction, as a cell shown in per cent holds it"),
 }
 
 
@@ -541,6 +556,9 @@ def _flag(
     return Rule(f"{kind}.{code}", kind, "good", column, tuple(needs.split()), fails, says, level, weight, source=source)
 
 
+# a paste that later doughs are traced to because their own has not come
+OVERDRAWN_IN_DOUBT = "pastes.overdrawn-in-doubt"
+
 # *Is this good?* of a paste batch and of a dough batch: over the wide rows with the plant's limits beside them.
 GOOD: tuple[Rule, ...] = (
     *_window("pastes", "cook-temperature", "cook_temp_c", "cook temperature", "°C", "cook_act", "cook_warn", 3),
@@ -588,6 +606,18 @@ GOOD: tuple[Rule, ...] = (
         "overdrawn_warn",
         "%",
         4,
+    ),
+    _flag(
+        "pastes",
+        OVERDRAWN_IN_DOUBT.removeprefix("pastes."),
+        "overdrawn_kg",
+        "overdrawn_kg",
+        "sheet_awaited != ''",
+        "doughs of {sheet_awaited} are traced to it, too, whose own paste sheet of {kettle}, {shift}, has not come or not whole: "
+        "whether more was used than was made is not checked until it has",
+        "warning",
+        6,
+        "common practice, no source",
     ),
     _flag(
         "pastes",

@@ -11,6 +11,8 @@ from models.pages import words
 from models.pages.production_day import of_day
 from models.pages.shown import Item
 from models.snapshot import records
+from models.texts import texts
+from models.trade import likely
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,7 +27,7 @@ def not_checked(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
         *_cooling(snapshot, pastes, day),
         *_missing_lines(snapshot, batches),
         *_missing_kettles(snapshot, pastes),
-        *_doughs(batches),
+        *_doughs(snapshot, batches, day),
         *_pastes(pastes),
         *_waiting(snapshot, day),
         *_rules(snapshot, day),
@@ -74,7 +76,7 @@ def _missing_kettles(snapshot: Snapshot, pastes: pd.DataFrame) -> Iterator[Item]
         yield _item(f"no paste recorded in {'kettle' if len(silent) == 1 else 'kettles'} {words.join(silent)}")
 
 
-def _doughs(batches: pd.DataFrame) -> Iterator[Item]:
+def _doughs(snapshot: Snapshot, batches: pd.DataFrame, day: date) -> Iterator[Item]:
     n = len(batches)
     if not n:
         return
@@ -90,13 +92,13 @@ def _doughs(batches: pd.DataFrame) -> Iterator[Item]:
         yield _item(
             f"loaves of {_of(hot, n, 'dough')} were measured too soon out of the oven", "Kept apart, not charted."
         )
-    for column, words_for in (
-        ("paste_link", "the paste used"),
-        ("water_made_good", "water put back"),
+    for column, words_for, detail in (
+        ("paste_link", "the paste used", _likely_pastes(snapshot, batches, day)),
+        ("water_made_good", "water put back", ()),
     ):
         blank = int((batches[column] == words.NOT_RECORDED).sum())
         if blank:
-            yield _item(f"{words_for}: not recorded on {_of(blank, n, 'dough')}")
+            yield _item(f"{words_for}: not recorded on {_of(blank, n, 'dough')}", "", detail)
     for column, words_for in (("proof_minutes", "proof"), ("mix_minutes", "mixing time"), ("yeast_lot", "yeast lot")):
         blank = int(batches[column].isna().sum())
         if blank:
@@ -104,6 +106,13 @@ def _doughs(batches: pd.DataFrame) -> Iterator[Item]:
     untested = int((batches["gas_tests"].fillna(0) == 0).sum())
     if untested:
         yield _item(f"gas made and gas kept: no test on {_of(untested, n, 'dough')}")
+
+
+def _likely_pastes(snapshot: Snapshot, batches: pd.DataFrame, day: date) -> tuple[str, ...]:
+    """The pastes that doughs without one probably got, in sentences; nothing else is made of them."""
+    says, found = texts("batch")["dough"]["likely_paste"], likely.pastes(snapshot.batches, set(batches["batch_key"]))
+    told = (says.format(dough=words.batch(key, day), paste=words.batch(paste, day)) for key, paste in found.items())
+    return tuple(told)[:MOST_WHYS]
 
 
 def _by_line(batches: pd.DataFrame) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import TYPE_CHECKING
 
+from models.judging.rules import OVERDRAWN_IN_DOUBT
 from models.pages import words
 from models.pages.words import number
 from models.snapshot import records
@@ -22,7 +23,7 @@ def water(snapshot: Snapshot, pastes: pd.DataFrame, batches: pd.DataFrame, day: 
     yield from _given(pastes, batches)
     yield from _owed(batches)
     yield from _not_written(snapshot, batches)
-    yield from _overdrawn(pastes, day)
+    yield from _overdrawn(snapshot, pastes, day)
 
 
 def _lost(pastes: pd.DataFrame) -> Iterator[str]:
@@ -81,7 +82,12 @@ def _normal_volume(snapshot: Snapshot, row: dict) -> bool:
     return False
 
 
-def _overdrawn(pastes: pd.DataFrame, day: date) -> Iterator[str]:
+def _overdrawn(snapshot: Snapshot, pastes: pd.DataFrame, day: date) -> Iterator[str]:
+    found = snapshot.findings
+    in_doubt = found[found["rule"] == OVERDRAWN_IN_DOUBT].set_index("key")["says"]
     for row in records(pastes[pastes["overdrawn_kg"] > 0]):
+        if row["paste_key"] in in_doubt.index:
+            yield f"{words.batch(row['paste_key'], day)}: {in_doubt[row['paste_key']]}."
+            continue
         more = number(row["overdrawn_kg"], "kg")
         yield f"{words.batch(row['paste_key'], day)}: {more} more paste used than was made."

@@ -86,6 +86,9 @@ def sheet_of(layout: Layout, cells: pd.DataFrame, row_numbers: np.ndarray) -> Sh
     other = [place for place, name in enumerate(header.contract) if name not in numeric]
     if lines[other].isna().all(axis=1).any() or nolog.below(header, lines):
         return None
+    required = header.contract.index(table.required[0])
+    if lines[[0, required]].isin(headers.spellings(tuple(header.cells))).to_numpy().any():
+        return None  # another table may begin there
     sheet = Sheet(
         layout.kind, 1, layout.columns, cells.set_axis(list(layout.columns), axis=1), row_numbers,
         decisions=Decisions(),

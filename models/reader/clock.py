@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -13,13 +14,25 @@ import pandas as pd
 from models.reader.numbers import DITTO, NOT_RECORDED, Misread, Undecidable, plain
 
 _SHAPES = ("0000-00-00T00:00", "0000-00-00T00:00:00")
-_MONTHS = {m: i + 1 for i, m in enumerate(re.findall("...", "janfebmaraprmayjunjulaugsepoctnovdec"))}
+# what month names begin with in English, German, French, Spanish, Portuguese, Italian, Dutch and the Nordic languages, without
+# accents; no beginning stands for two months
+_MONTHS = {
+    begins: month
+    for month, names in enumerate(
+        (
+            "jan ene gen", "feb fev", "mar mrz mrt maa", "apr abr avr", "may mai mag mei maj", "jun juin giu",
+            "jul juil lug", "aug ago aou", "sep set", "oct okt out ott", "nov", "dec dez dic des",
+        ),
+        1,
+    )
+    for begins in names.split()
+}  # fmt: skip
 _DATE = re.compile(
-    r"(?:[a-z]{2,9}\.?,? )?"
+    r"(?:[a-z]{2,10}\.?,? )?"
     r"(?:(?P<y1>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
     r"|(?P<a>\d{1,2})(?P<s2>[-/.])(?P<b>\d{1,2})(?P=s2)(?P<y2>\d{4}|\d\d)"
-    r"|(?P<d3>\d{1,2})(?:st|nd|rd|th)?[-/. ]{1,2}(?P<mon>[a-z]{3,9})\.?[-/., ]{1,2}(?P<y3>\d{4}|\d\d)"
-    r"|(?P<mon2>[a-z]{3,9})\.? (?P<d4>\d{1,2}),? (?P<y4>\d{4})"
+    r"|(?P<d3>\d{1,2})(?:st|nd|rd|th|er)?[-/. ]{1,2}(?:de )?(?P<mon>[a-z]{3,10})\.?[-/., ]{1,2}(?:de )?(?P<y3>\d{4}|\d\d)"
+    r"|(?P<mon2>[a-z]{3,10})\.? (?P<d4>\d{1,2}),? (?P<y4>\d{4})"
     r"|(?P<y5>20\d\d)(?P<m5>\d\d)(?P<d5>\d\d))(?=$|[t ,])"
 )
 _CLOCK = re.compile(
@@ -28,7 +41,8 @@ _CLOCK = re.compile(
 )
 _SERIAL = re.compile(r"(?P<day>[345]\d{4})(?:[.,](?P<part>\d+))?|0[.,](?P<only>\d{3,})")
 _SERIAL_ZERO = dt.date(1899, 12, 30)
-_UNREADABLE = "no date or time that can be read: write it like 2026-03-14T13:10"
+UNREADABLE = "no date or time that can be read: write it like 2026-03-14T13:10"
+_FIRST = {True: "day", False: "month"}
 _ANCHOR_DAYS = 3
 _ANCHOR_ROWS = 2000
 
@@ -63,7 +77,7 @@ def is_serial(text: str) -> bool:
 
 def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
     """Read one cell of a date or time column; None where nothing was recorded."""
-    bare = " ".join(plain(text).casefold().split())
+    bare = _bare(text)
     if bare in NOT_RECORDED:
         return None
     if bare in DITTO:
@@ -79,8 +93,16 @@ def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
         return Stamp(date, None)
     clock = _CLOCK.fullmatch(rest)
     if clock is None or (_from_to(clock) and not (dated and bare.startswith("t", dated.end()))):
-        return Misread(_UNREADABLE)
+        return Misread(UNREADABLE)
     return _clocked(date, clock)
+
+
+def _bare(text: str) -> str:
+    """A cell in small letters, single blanks, without accents."""
+    text = plain(text).casefold()
+    if not text.isascii():
+        text = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    return " ".join(text.split())
 
 
 def _from_to(clock: re.Match[str]) -> bool:
@@ -100,7 +122,8 @@ def _date(found: re.Match[str], day_first: bool | None) -> dt.date | Misread:
     year = int(found["y1"] or found["y2"] or found["y3"] or found["y4"] or found["y5"])
     year += 2000 if year < 100 else 0
     if found["mon"] or found["mon2"]:
-        month = _MONTHS.get((found["mon"] or found["mon2"])[:3], 0)
+        name = found["mon"] or found["mon2"]
+        month = _MONTHS.get(name[:4]) or _MONTHS.get(name[:3], 0)
         day = int(found["d3"] or found["d4"])
     elif found["a"]:
         day, month = int(found["a"]), int(found["b"])
@@ -143,16 +166,18 @@ def _day_month(text: str) -> re.Match[str] | None:
     """A date whose day and month stand in an order that has to be settled."""
     if text[4:5] == "-" and text[:4].isdigit():
         return None
-    found = _DATE.match(" ".join(plain(text).casefold().split()))
+    found = _DATE.match(_bare(text))
     return found if found and found["a"] else None
 
 
-def decide(texts: Iterable[str], rows: Iterable[Sequence[str]]) -> tuple[bool | None, str]:
+def decide(
+    texts: Iterable[str], rows: Iterable[Sequence[str]], meant: bool | None = None
+) -> tuple[bool | None, str]:
     """Whether the file's dates have the day first, and the note that says so; None where none needs it.
 
     texts: the distinct cells of all date and time columns, those of the standard form may be left out. rows: the same
     cells row by row, looked at only where the texts leave it open: a date of the same row that can be read one way
-    only tells. Raises Undecidable with the question.
+    only tells. meant: the plant's answer where nothing does. Raises Undecidable with the question.
     """
     seen: set[bool] = set()
     open_ = ""
@@ -169,13 +194,18 @@ def decide(texts: Iterable[str], rows: Iterable[Sequence[str]]) -> tuple[bool | 
             open_ = open_ or text
     if open_ and not seen:
         seen = set(_anchored(rows))
+        if len(seen) != 1 and meant is not None:
+            return meant, f"dates with the {_FIRST[meant]} first, as the plant file says"
         if len(seen) != 1:
-            raise Undecidable(f"has {open_} the day first or the month? write dates like 2026-03-14")
+            raise Undecidable(
+                f"has {open_} the day first or the month? write dates like 2026-03-14, or answer for all such sheets "
+                'in the plant file, [sheets] dates = "day first" or "month first": the next run takes this one'
+            )
     if seen == {True, False}:
         raise Undecidable("some dates have the day first, others the month: write them all like 2026-03-14")
     if not seen:
         return None, ""
-    return seen == {True}, "dates with the day first" if seen == {True} else "dates with the month first"
+    return seen == {True}, f"dates with the {_FIRST[seen == {True}]} first"
 
 
 def _anchored(rows: Iterable[Sequence[str]]) -> Iterator[bool]:

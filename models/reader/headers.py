@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -162,6 +162,28 @@ def find(rows: Sequence[Sequence[str]], plant: Plant) -> Header:
     raise Refused(_none(rows, nearest))
 
 
+def written_again(rows: Iterable[tuple[int, Sequence[str]]], header: Header, plant: Plant) -> tuple[int, str] | None:
+    """The first row that is the header of another table: its number as given, and which log; None where none is.
+
+    The same columns in the same order are the same table's.
+    """
+    for number, cells in rows:
+        for kind in TABLES:
+            contract = _contract(cells, (), kind, plant)
+            same = [c.name if c else None for c in contract][: len(header.contract)] == list(header.contract)
+            if not same and set(TABLES[kind].required) <= _found(contract, kind):
+                return number, kind
+    return None
+
+
+@lru_cache(maxsize=8)
+def spellings(own: tuple[str, ...]) -> frozenset[str]:
+    """Headings as they are mostly written: the logbook's names, as they are, with blanks, in capitals; and a plant's own."""
+    names = {c.name for table in TABLES.values() for c in table.columns}
+    written = names | {name.replace("_", " ") for name in names}
+    return frozenset(written | {n.upper() for n in written} | {n.capitalize() for n in written} | {n.title() for n in written} | {*own})
+
+
 def _settle(index: int, cells: Sequence[str], units: Sequence[str], fits: dict[str, list[Column | None]]) -> Header:
     if len(fits) > 1:
         raise Refused(_two(fits))
@@ -170,7 +192,10 @@ def _settle(index: int, cells: Sequence[str], units: Sequence[str], fits: dict[s
     names = [c.name if c else None for c in contract]
     for name in {n for n in names if n and names.count(n) > 1}:
         where = [letter(i) for i, n in enumerate(names) if n == name]
-        raise Refused(f"{name} stands in the header twice (columns {', '.join(where)}): put one table below the other")
+        raise Refused(
+            f"{name} stands in the header twice (columns {', '.join(where)}): give one of them another heading, or put tables that "
+            "stand side by side one below the other"
+        )
     return Header(index, kind, tuple(names), tuple(cells), bool(units))
 
 
@@ -187,10 +212,15 @@ def _two(fits: dict[str, list[Column | None]]) -> str:
 
 
 def _none(rows: Sequence[Sequence[str]], nearest: tuple[int, int, str, set[str]] | None) -> str:
+    if not any(any(cells) for cells in rows):
+        return "no row holds anything"
+    if how := _laid_out(rows):
+        return how
     if nearest is None or len(nearest[3]) >= len(TABLES[nearest[2]].required) - 1:
         first = next((" | ".join(c for c in r if c) for r in rows if any(r)), "")
         return (
-            f"no row holds the column names of a log (it begins: {first[:60]!r}); the first row should name the columns"
+            f"no row holds the column names of a log (it begins: {first[:60]!r}); the first row should name the columns, as the "
+            "blank sheets do, or a plant's own headings be named in the plant file, [columns.KIND]"
         )
     _, index, kind, missing = nearest
     ordered = [c for c in TABLES[kind].required if c in missing]
@@ -199,6 +229,24 @@ def _none(rows: Sequence[Sequence[str]], nearest: tuple[int, int, str, set[str]]
     hints = [f"{free[found[0]]!r} for {name}?" for name, found in near.items() if found]
     says = f"nearest to the {kind} log (row {index + 1}), but it has no column {', '.join(ordered)}"
     return f"{says}; is it {' '.join(hints)}" if hints else says
+
+
+def _laid_out(rows: Sequence[Sequence[str]]) -> str:
+    """What to do about a log whose columns are parted or laid out as no table is; empty where it is none."""
+    for cells in rows:
+        filled = [cell for cell in cells if cell]
+        for mark, says in (("|", "'|'"), (None, "blanks")) if len(filled) == 1 else ():
+            if _names_a_log(filled[0].split(mark)):
+                return f"its columns are parted by {says}: save it as CSV, with commas, semicolons or tabs, or as XLSX"
+    if _names_a_log([cells[0] for cells in rows if cells]):
+        return "the column names stand one below the other: turn the table, so that they stand in the first row"
+    return ""
+
+
+def _names_a_log(cells: Sequence[str]) -> bool:
+    """Whether these are the headings of a log: every required one of some kind, by the logbook's names."""
+    found = {tokens(cell) for cell in cells}
+    return any(found >= {tokens(name) for name in table.required} for table in TABLES.values())
 
 
 def letter(index: int) -> str:

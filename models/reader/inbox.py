@@ -9,6 +9,7 @@ import signal
 import stat
 import sys
 import time
+import unicodedata
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -21,6 +22,7 @@ MOST_BYTES = 1 << 30
 FRESH_SECONDS = 2.0
 PAUSE_SECONDS = 0.3
 _UNFINISHED = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".swp", "~")
+_NOBODYS = ("thumbs.db", "ehthumbs.db", "desktop.ini")  # put into folders by the system, not by people
 STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
@@ -120,8 +122,8 @@ def _below(folder: Path, apart: Apart | None) -> Iterator[_Below]:
 
 
 def is_passed_over(name: str) -> bool:
-    """Whether a name is a hidden or a temporary file's."""
-    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
+    """Whether a name is a hidden or a temporary file's, or one of the system's own."""
+    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED) or name.lower() in _NOBODYS
 
 
 def _outright(found: _Below) -> str | None:
@@ -133,9 +135,18 @@ def _outright(found: _Below) -> str | None:
         found.name.encode("utf-8")
     except UnicodeEncodeError:
         return "the file's name is no readable text: rename it"
+    plain = found.name.isascii() and found.name.isprintable()  # most names, at once
+    if not plain and any(map(_breaks_a_line, found.name)):
+        return "the file's name holds a line break or another sign that is not shown: rename it"
     if os.access(found.path, os.R_OK):
         return None
     return "may not be read: give read permission to the account that runs this"
+
+
+def _breaks_a_line(sign: str) -> bool:
+    """Whether a sign ends a line, commands a terminal, or turns the writing round. A blank of any width is none of these."""
+    turns = unicodedata.bidirectional(sign) in ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+    return turns or unicodedata.category(sign) in ("Cc", "Zl", "Zp")
 
 
 def _kind_of(mode: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 import pandas as pd
@@ -44,7 +45,9 @@ def _from_text(content: bytes, plant: Plant) -> Sheet:
     notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
     if text.encoding != "UTF-8":
         notes.append(f"encoding: {text.encoding}")
-    sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes], delimiter, text.plain)
+    _one_table(header, body.frame, plant)
+    sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes])
+    sheet = _decided(sheet, plant, delimiter == ",", text.plain)
     last_is_row = max((over.row for over in sheet.passed_over), default=0) < max(sheet.row_numbers, default=0)
     return replace(sheet, breaks_off=last_is_row and textfile.breaks_off(text, delimiter, len(header.cells)))
 
@@ -55,14 +58,21 @@ def _from_workbook(content: bytes, plant: Plant) -> Sheet:
     for (row, column), text in grid.joined.items():
         if row < len(first):
             first[row][column] = first[row][column] or text
-    header = headers.find(first, plant)
+    try:
+        header = headers.find(first, plant)
+    except Refused as no:
+        if not grid.behind:
+            raise
+        names = ", ".join(map(repr, grid.behind[:3]))
+        raise Refused(f"{no}; only the first sheet, {grid.name!r}, is read: is the log on {names}? Put that sheet first") from None
     columns, start = len(header.cells), header.index + 1
     cells = [[row[i] if i < len(row) else "" for row in grid.rows[start:]] for i in range(columns)]
     notes = [*grid.notes, *_fill_down(cells, header, grid.joined)]
     frame = pd.DataFrame({i: pd.Series([c or None for c in column], dtype="str") for i, column in enumerate(cells)})
     frame[columns] = pd.Series([None] * len(frame), dtype="str")
     real = np.array([row[:columns] for row in grid.real[start:]], dtype=bool).reshape(len(frame), columns)
-    return _sheet(first, header, frame, real, notes)
+    _one_table(header, frame, plant)
+    return _decided(_sheet(first, header, frame, real, notes), plant)
 
 
 def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, int], str]) -> list[str]:
@@ -76,10 +86,29 @@ def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, i
     return [f"merged cells of {', '.join(sorted(found))} filled downwards"] if found else []
 
 
+def _one_table(header: Header, frame: pd.DataFrame, plant: Plant) -> None:
+    """Raises Refused where another table begins below: its rows would be read under the wrong headings."""
+    names = headers.spellings(tuple(sorted({theirs for own in plant.columns.values() for theirs in own})))
+    required = header.contract.index(TABLES[header.kind].required[0])
+    first, other = (frame[place].to_numpy(dtype=object) for place in (0, required))
+    if names.isdisjoint(first) and names.isdisjoint(other):
+        return
+    likely = frame[0].isin(names) | frame[required].isin(names)
+    rows = ((place, frame.iloc[place].fillna("").tolist()) for place in np.flatnonzero(likely.to_numpy()).tolist())
+    found = headers.written_again(islice(rows, _MOST_HEADERS), header, plant)
+    if found is not None:
+        row = header.index + 2 + found[0]
+        raise Refused(
+            f"a second table begins in row {row}, with the column names of a log of kind {found[1]}: put each into a file of its own"
+        )
+
+
+_MOST_HEADERS = 1000
+
+
 def _sheet(
-    rows: list[list[str]], header: Header, frame: pd.DataFrame, real: np.ndarray | None, notes: list[str],
-    delimiter: str = "", plain: bool = False,
-) -> Sheet:  # fmt: skip
+    rows: list[list[str]], header: Header, frame: pd.DataFrame, real: np.ndarray | None, notes: list[str]
+) -> Sheet:
     """The sheet of a header and every line under it, as a frame of one text column a heading and one for the rest."""
     kept, columns = columns_of(header, frame)
     over = [PassedOver(i + 1, "above the header" if any(r) else "blank") for i, r in enumerate(rows[: header.index])]
@@ -94,11 +123,10 @@ def _sheet(
         body = body.iloc[stay].reset_index(drop=True)
     beyond = frame.iloc[stay, -1].reset_index(drop=True).dropna()
     cells = None if real is None else real[stay][:, kept]
-    sheet = Sheet(
+    return Sheet(
         header.kind, header.index + 1, columns, body, numbering[stay], tuple(over), tuple(notes), Decisions(), cells,
         dict(zip(beyond.index.tolist(), beyond.tolist(), strict=True)),
     )  # fmt: skip
-    return _decided(sheet, delimiter, plain)
 
 
 def columns_of(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[str, ...]]:
@@ -118,21 +146,25 @@ def columns_of(header: Header, frame: pd.DataFrame) -> tuple[list[int], tuple[st
     return kept, tuple(names)
 
 
-def _decided(sheet: Sheet, delimiter: str, plain: bool) -> Sheet:
-    """The sheet with what is settled once a file: decimal mark, and day or month first.
+_MARK, _DAY_FIRST = {"point": ".", "comma": ","}, {"day first": True, "month first": False}
+
+
+def _decided(sheet: Sheet, plant: Plant, comma_separated: bool = False, plain: bool = False) -> Sheet:
+    """The sheet with what is settled once a file: decimal mark, and day or month first; the plant's answer where asked.
 
     A comma-separated file without quotes holds no comma in a number: it is the contract's own form.
     """
     table = TABLES[sheet.kind]
-    notes = list(sheet.notes)
+    notes = [*sheet.notes, *([] if len(sheet.rows) else ["no row stands under the header"])]
     decimal = "."
-    if not (delimiter == "," and plain):
+    if not (comma_separated and plain):
         numeric = [c for c in table.columns if c.type == "number" and c.name in sheet.columns]
-        decimal, note = numbers.decide((_number_cells(sheet, c) for c in numeric), delimiter == ",")
+        mark = _MARK.get(plant.sheets.decimal or "")
+        decimal, note = numbers.decide((_number_cells(sheet, c) for c in numeric), comma_separated, mark)
         notes += [note] if note and note != "decimal point" else []
     dated = [name for name in table.of_type("date", "time") if name in sheet.columns]
     texts = (text for name in dated for text in _unusual(sheet.coded(name)[1]))
-    day_first, note = clock.decide(texts, _row_by_row(sheet, dated))
+    day_first, note = clock.decide(texts, _row_by_row(sheet, dated), _DAY_FIRST.get(plant.sheets.dates or ""))
     notes += [note] if note else []
     return replace(sheet, notes=tuple(notes), decisions=Decisions(decimal, day_first))
 

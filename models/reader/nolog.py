@@ -13,7 +13,9 @@ from models.reader.headers import Header
 
 _TOTALS = frozenset(
     ("total", "totals", "sum", "sums", "subtotal", "sub-total", "average", "averages", "avg", "mean", "median", "min",
-     "max", "minimum", "maximum", "sd", "stdev", "count", "ø", "σ")
+     "max", "minimum", "maximum", "sd", "stdev", "count", "ø", "σ",
+     "summe", "gesamt", "gesamtsumme", "zwischensumme", "mittelwert", "durchschnitt", "anzahl", "somme", "moyenne", "suma",
+     "promedio", "soma", "média", "media", "totale", "somma", "totaal", "gemiddelde")
 )  # fmt: skip
 
 
@@ -49,11 +51,17 @@ def _why(cells: Sequence[str], header: Header) -> str | None:
         return "the header again"
     if headers.is_units(cells):
         return "units"
-    if filled[0].casefold().rstrip(":. ") in _TOTALS and not _only_code(cells, header):
+    if _first_word(filled[0]) in _TOTALS and not _only_code(cells, header):
         return "totals or averages"
     if len(filled) == 1 and cells[0] and len(filled[0].split()) > 1:
         return "a line of text"
     return None
+
+
+def _first_word(cell: str) -> str:
+    """Of "Total", "Total:" and "Total L1" the same; empty where a cell is marks alone."""
+    words = cell.casefold().replace(":", " ").replace(".", " ").split()
+    return words[0] if words else ""
 
 
 def _only_code(cells: Sequence[str], header: Header) -> bool:

@@ -55,6 +55,7 @@ def plain(text: str) -> str:
     if not text.isascii():
         text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
         text = text.replace("\u2019", "'").replace("\u066b", ".")
+        text = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in text)
     return text.strip()
 
 
@@ -84,12 +85,20 @@ def number(text: str, decimal: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def thousands(text: str, decimal: str) -> str | None:
+    """The whole number that a text may be if its decimal mark is a thousands mark; None where it cannot be one."""
+    found = _GROUPED.fullmatch(plain(text))
+    return found[0].replace(decimal, "") if found and found[1] == decimal else None
+
+
 def _misread(text: str, column: Column, decimal: str) -> Misread:
     name = f"{column.name} in {column.unit}" if column.unit else column.name
     if text.casefold() in DITTO:
         return Misread(f"a ditto mark is no number: write {name} again, or leave it empty if it was not measured")
     if _ERROR.fullmatch(text):
         return Misread(f"a formula that gave an error: write {name} as it was read")
+    if set(text) == {"#"}:
+        return Misread(f"the column was too narrow to show the number: widen it and copy again, or write {name}")
     found = [m[0].strip(" '.,") for m in _SOME_DIGITS.finditer(text)]
     if not found:
         return Misread(f"no number: write {name}, 0 if it was none, or leave it empty if it was not measured")
@@ -136,13 +145,15 @@ def number_text(value: float) -> str:
     return format(value, ".15g")
 
 
-def decide(cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_separated: bool) -> tuple[str, str]:
+def decide(
+    cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_separated: bool, meant: str | None = None
+) -> tuple[str, str]:
     """The file's decimal mark and the note that says so, empty where no number needs it.
 
     cells: for each number column its distinct texts and how often each occurs. comma_separated: the file is of the
     contract's own form, where a point is always decimal. Marks that can only be decimal are
     counted and the more frequent wins, the point where they are equal; where there is none, what can be true
-    decides. Raises Undecidable with the question.
+    decides; where that leaves it open, the mark that the plant says is meant. Raises Undecidable with the question.
     """
     sure = {".": 0, ",": 0}
     open_: list[tuple[str, str, Column, int]] = []
@@ -157,7 +168,7 @@ def decide(cells: Iterable[tuple[Column, Sequence[str], np.ndarray]], comma_sepa
     if sure["."] or sure[","]:
         decimal = "," if sure[","] > sure["."] else "."
         return decimal, f"decimal {_SAYS[decimal]}" + (" (mixed with the other)" if all(sure.values()) else "")
-    return _by_what_can_be(open_) if open_ else (".", "")
+    return _by_what_can_be(open_, meant) if open_ else (".", "")
 
 
 def _evidence(text: str) -> tuple[str | None, bool]:
@@ -176,15 +187,21 @@ def _can_be(text: str, mark: str, column: Column) -> bool:
     return value is not None and low <= value <= high and (column.unit != "pieces" or value == int(value))
 
 
-def _by_what_can_be(cells: list[tuple[str, str, Column, int]]) -> tuple[str, str]:
+def _by_what_can_be(cells: list[tuple[str, str, Column, int]], meant: str | None) -> tuple[str, str]:
     """Every number looks like 1,234: the mark under which they can be true, all to one side."""
     votes = {".": 0, ",": 0}
     for text, mark, column, count in cells:
         if _can_be(text, mark, column) != _can_be(text, _OTHER[mark], column):
             votes[mark if _can_be(text, mark, column) else _OTHER[mark]] += count
-    if bool(votes["."]) == bool(votes[","]):
+    undecided = bool(votes["."]) == bool(votes[","])
+    if undecided and meant is not None:
+        return meant, f"decimal {_SAYS[meant]}, as the plant file says"
+    if undecided:
         text, mark, column, _ = cells[0]
         question = f"is {text} in {column.name} {text.replace(mark, '.')} or {text.replace(mark, '')}?"
-        raise Undecidable(f"{question} write the file's numbers with a decimal point and no thousands mark")
+        raise Undecidable(
+            f"{question} write the file's numbers with a decimal point and no thousands mark, or answer for all such "
+            'sheets in the plant file, [sheets] decimal = "point" or "comma": the next run takes this one'
+        )
     decimal = "," if votes[","] else "."
     return decimal, f"decimal {_SAYS[decimal]}, told by what can be true"

@@ -38,6 +38,9 @@ UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
 UNKNOWN = frozenset(("?", "??", "???"))
 DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
 FREE = frozenset(("note", "what"))
+_PARTING = re.compile(r"[\s_\-\u2010-\u2015]")
+# how a spreadsheet's export keeps the zeros of a number that is a name: ="00123"
+_AS_TEXT = re.compile(r'="([^"]+)"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +122,9 @@ def _misshapen(desk: _Desk) -> None:
         desk.slips.append(Slip(row, "", text, "shape", why, None))
     if desk.sheet.breaks_off and desk.size:
         text = ", ".join(desk.sheet.rows.iloc[-1].dropna())
-        why = "the file ends in the middle of this row: copy the file again, or end the line if it is all there"
+        why = (
+            "the file ends in the middle of this row: copy the file again and reject this row, or end the line if it is all there"
+        )
         desk.slips.append(Slip(desk.size - 1, "", text, "shape", why, None))
 
 
@@ -152,6 +157,8 @@ def _number_column(desk: _Desk, column: Column) -> pd.Series:
             wrong[index] = read
         elif read is not None:
             values[index] = read
+    if column.unit == "pieces":
+        _thousands(desk, texts, values, wrong)
     powers = [text for text in texts if _POWER.search(text)]
     if powers:
         desk.notes.append(
@@ -169,6 +176,16 @@ def _number_column(desk: _Desk, column: Column) -> pd.Series:
     return pd.Series(spread)
 
 
+def _thousands(desk: _Desk, texts: np.ndarray, values: np.ndarray, wrong: dict[int, Misread]) -> None:
+    """Counts like 1.900 among them: those like 2.000 are no surer, in place. A file that holds no such part of a piece is left alone."""
+    mark = desk.sheet.decisions.decimal
+    likely = {i: whole for i, text in enumerate(texts) if (whole := numbers.thousands(text, mark))}
+    if any(values[i] % 1 for i in likely):
+        for i, whole in likely.items():
+            wrong[i] = Misread("is its mark one of thousands? Write the pieces without marks", whole)
+            values[i] = np.nan
+
+
 def _real(desk: _Desk, column: str) -> np.ndarray | None:
     """Which cells of a column are a workbook's real numbers, where that makes a difference."""
     if desk.sheet.real is None or desk.sheet.decisions.decimal == ".":
@@ -177,6 +194,7 @@ def _real(desk: _Desk, column: str) -> np.ndarray | None:
 
 
 _POWER = re.compile(r"\d[eE][+-]?\d")
+_NO_DATE = "no date that can be read: write it like 2026-03-14"
 SERIAL = "{name}: spreadsheet serial numbers read as dates"
 
 
@@ -186,7 +204,7 @@ def _date_column(desk: _Desk, column: Column) -> pd.Series:
     for index, text in enumerate(texts):
         read = clock.stamp(text, desk.sheet.decisions.day_first)
         if isinstance(read, Misread):
-            wrong[index] = read
+            wrong[index] = Misread(_NO_DATE) if read.why == clock.UNREADABLE else read
         elif read is not None and (read.date is None or read.clock):
             proposal = read.date.isoformat() if read.date else None
             wrong[index] = Misread("a date alone is wanted here: write it like 2026-03-14", proposal)
@@ -220,6 +238,8 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
 def _text(text: str, column: Column, plant: Plant) -> str | Misread | None:
     if column.name in FREE:
         return text
+    if kept := _AS_TEXT.fullmatch(text):
+        text = kept[1]
     if text in UNWRITTEN or (text in UNKNOWN and not column.required):
         return None
     if text.casefold() in DITTO_TEXT:
@@ -240,12 +260,12 @@ def _choice(text: str, column: Column) -> str | Misread:
 
 
 def _code(text: str, column: Column, plant: Plant) -> str:
-    """The plant's own spelling of a code, where only case or blanks differ; any other text as it is."""
+    """The plant's own spelling of a code, where only case, blanks or hyphens differ; any other text as it is."""
     codes = plant_codes(column, plant)
     if not codes or text in codes:
         return text
-    plain = re.sub(r"[\s_]", "", text).casefold()
-    same = [code for code in codes if re.sub(r"[\s_]", "", code).casefold() == plain]
+    plain = _PARTING.sub("", text).casefold()
+    same = [code for code in codes if _PARTING.sub("", code).casefold() == plain]
     return same[0] if len(same) == 1 else text
 
 

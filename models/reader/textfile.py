@@ -25,7 +25,7 @@ _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _OTHER_FILES = {
     b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture",
     b"\x1f\x8b": "a compressed file", b"7z\xbc\xaf": "a compressed file", b"Rar!": "a compressed file",
-    b"{\\rtf": "a text document", b"<html": "a web page", b"<!DOCTYPE": "a web page", b"<?xml": "an XML file",
+    b"{\\rtf": "a text document", b"<html": "a web page", b"<!DOCTYPE": "a web page", b"<?xml": "an XML file", b"<table": "a web page",
     b"SQLite format": "a database",
 }  # fmt: skip
 # What a byte is to a table: 0 never in a text, 1 no sign that is seen, | between cells, a blank, x anything else.
@@ -76,6 +76,8 @@ def _tidy_already(content: bytes) -> bool:
     for start in range(0, len(content), _PIECE):
         piece = content[max(start - 1, 0) : start + _PIECE].translate(_CLASSES)
         odd += piece.count(b"\1")
+        if b"\0" in piece and b"\0" not in content.rstrip(b"\0"):
+            raise Refused("the file ends in empty bytes: it was not copied whole, copy it again")
         if b"\0" in piece or odd > MOST_ODD + (start + len(piece)) // 100:
             raise Refused("binary content, not a table: save the log as CSV or XLSX")
         blank = b" " in piece and (b" |" in piece or b"| " in piece)

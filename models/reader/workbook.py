@@ -18,7 +18,7 @@ class Grid:
     """The sheet's cells as text, row 1 first.
 
     real[i][j]: the cell holds a real number. joined: what an empty cell shows because it is merged with the one
-    above, by (row, column), 0-based.
+    above, by (row, column), 0-based. behind: names of the visible sheets behind it that hold something.
     """
 
     name: str
@@ -26,6 +26,7 @@ class Grid:
     real: list[list[bool]]
     joined: dict[tuple[int, int], str]
     notes: tuple[str, ...]
+    behind: tuple[str, ...] = ()
 
 
 def grid(content: bytes) -> Grid:
@@ -52,8 +53,12 @@ def grid(content: bytes) -> Grid:
     odd = parts.odd.get(parts.sheets[index], {}) if index < len(parts.sheets) else {}
     notes = [f"hidden sheet {name!r} passed over" for name in book.sheet_names[:index]]
     notes += _restore(rows, odd) if odd else []
-    notes += _other_sheets(book, index, parts)
-    return Grid(sheet.name, rows, real, _joined(rows, merged), tuple(notes))
+    behind = _behind(book, index, parts)
+    notes += [
+        f"sheet {name!r} not read: a log is the first sheet, so save it as a file of its own if it is one"
+        for name in behind
+    ]
+    return Grid(sheet.name, rows, real, _joined(rows, merged), tuple(notes), tuple(behind))
 
 
 def _midnights(cells: list[list[Any]]) -> None:
@@ -91,13 +96,13 @@ EXAMPLE = "example"
 """The sheet of a blank log that shows how it is filled in."""
 
 
-def _other_sheets(book: Any, index: int, parts: unpack.Parts) -> list[str]:
+def _behind(book: Any, index: int, parts: unpack.Parts) -> list[str]:
     """Visible sheets behind the log that hold lines of their own: nothing of them is received, and that is said."""
     import python_calamine as reader
 
     bare = [part in parts.bare for part in parts.sheets] + [False] * len(book.sheet_names)
     return [
-        f"sheet {sheet.name!r} not read: a log is the first sheet, so save it as a file of its own if it is one"
+        str(sheet.name)
         for place, sheet in enumerate(book.sheets_metadata)
         if place > index and not bare[place] and sheet.name != EXAMPLE
         and sheet.visible == reader.SheetVisibleEnum.Visible and sheet.typ == reader.SheetTypeEnum.WorkSheet
@@ -110,7 +115,8 @@ def _restore(rows: list[list[str]], odd: dict[tuple[int, int], str]) -> list[str
     for (row, column), text in odd.items():
         if row < len(rows) and column < len(rows[row]) and not rows[row][column]:
             rows[row][column], found = text, found + 1
-    return [f"{found} cells hold a formula without a value"] if found else []
+    says = "1 cell holds a formula" if found == 1 else f"{found} cells hold a formula"
+    return [f"{says} without a value"] if found else []
 
 
 def _text(cell: Any) -> str:

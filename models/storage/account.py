@@ -137,7 +137,7 @@ def _settle_doughs(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int,
             ON (p.paste_batch = d.paste_batch OR p.paste_batch = d.paste_batch_2)
             AND d.mixed_at >= p.cook_end AND d.mixed_at <= p.cook_end + to_hours({within.within_h:.0f})
         WHERE p.identity IN (SELECT name FROM touched_pastes)""")
-    _link_pastes(con, plant, within.within_h)
+    touched.pastes |= _link_pastes(con, plant, within.within_h)
     _touch(con, "SELECT identity FROM again")
     _apply_status(con, "dough")
     con.execute("""UPDATE log_dough SET status = 'waiting' WHERE status = 'accepted' AND identity IN (SELECT identity FROM touched)
@@ -145,7 +145,10 @@ def _settle_doughs(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int,
     touched.batches |= _names(con)
 
 
-def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) -> None:
+def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) -> set[str]:
+    """Look for the pastes of the doughs in `again`; returns the pastes that doughs were traced to before and are no more."""
+    con.execute("""CREATE OR REPLACE TEMP TABLE linked_before AS
+        SELECT seq, unnest([paste_key, paste_key_2]) AS name FROM log_dough WHERE seq IN (SELECT seq FROM again)""")
     con.execute("CREATE OR REPLACE TEMP TABLE own_kettle (line VARCHAR, kettle VARCHAR)")
     con.executemany("INSERT INTO own_kettle VALUES (?, ?)", [[name, line.kettle] for name, line in plant.lines.items()])
     query = store.sql("link_paste").format(within_s=within_h * 3600)
@@ -164,6 +167,9 @@ def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) 
         "two kettles cooked a paste of this number at the same time: "
         "write which one was used (its number is not enough)",
     )
+    left = con.execute("""SELECT DISTINCT b.name FROM linked_before b JOIN log_dough d USING (seq)
+        WHERE b.name NOT IN (coalesce(d.paste_key, ''), coalesce(d.paste_key_2, ''))""").fetchall()
+    return {name for (name,) in left}
 
 
 def make_arriving(con: duckdb.DuckDBPyConnection, kind: str) -> None:

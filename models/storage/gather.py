@@ -59,7 +59,7 @@ def snapshot(
         charted=charted,
         alerts=alerts,
         hold_events=tuple(holds.events(con)),
-        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant) for month in months),
+        looked=tuple(look(month, of_month(con, plant, month, BY_HAND), plant, rows.batches) for month in months),
         counted=counted.counted(con, plant, days, months, MOST_DAYS),
     )
 

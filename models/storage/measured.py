@@ -36,12 +36,13 @@ def loaves(con: duckdb.DuckDBPyConnection, plant: Plant) -> pd.DataFrame:
     import pandas as pd
 
     counting = _counting(plant)
-    known, inexact = _means(con, counting)
+    known, inexact, several = _means(con, counting)
     spread, more = _spread(con, counting, known)
     for key, sd in spread.items():
         known[key]["specific_volume_sd"] = sd
-    for key, name, text in _several(con, counting):
-        known.get(key, {})[name] = text
+    for name in several:
+        for key, text in _all_of(con, counting, name):
+            known.get(key, {})[name] = text
     sure = [key for key in known if key not in more]
     names = [*COUNTS, "core_temp_c", *MEANS, "specific_volume_sd", "measured_at", *TEXTS]
     types = dict.fromkeys(names, "float64") | {"measured_at": "datetime64[us]"} | dict.fromkeys(TEXTS, "str")
@@ -93,24 +94,27 @@ def _mean(sums: list[Any], steps: tuple[int, ...]) -> float | None:
     return total / (1 << sum(steps)) / n
 
 
-def _means(con: duckdb.DuckDBPyConnection, counting: str) -> tuple[dict[str, dict[str, Any]], list[str]]:
-    """Everything but the spread, by batch; and the batches whose numbers do not fit. A text is the first of several."""
+def _means(con: duckdb.DuckDBPyConnection, counting: str) -> tuple[dict[str, dict[str, Any]], list[str], list[str]]:
+    """Everything but the spread, by batch; the batches whose numbers do not fit; and the texts of which some batch has
+    several, of which the first stands here."""
     steps = STEPS[:2]
     width = len(steps) + 2
     texts = ", ".join(f"min({name})" for name in TEXTS)
+    differ = ", ".join(f"min({name}) <> max({name})" for name in TEXTS)
     sums = ", ".join(_sums(name, steps) for name in MEANS)
-    found, inexact = {}, []
+    found, inexact, several = {}, [], set[str]()
     for key, good, suspicion, hot, core, at, *rest in con.execute(f"""SELECT batch_key, count(*) FILTER (good),
-            count(*) FILTER (suspicion), count(*) FILTER (hot), min(core_temp_c), max(measured_at), {texts}, {sums}
+            count(*) FILTER (suspicion), count(*) FILTER (hot), min(core_temp_c), max(measured_at), {texts}, {differ}, {sums}
         FROM ({_parted(MEANS, counting, steps)}) GROUP BY 1 ORDER BY 1""").fetchall():
-        parts = [rest[len(TEXTS) + i : len(TEXTS) + i + width] for i in range(0, width * len(MEANS), width)]
+        several |= {name for name, true in zip(TEXTS, rest[len(TEXTS) :], strict=False) if true}
+        parts = [rest[2 * len(TEXTS) + i : 2 * len(TEXTS) + i + width] for i in range(0, width * len(MEANS), width)]
         means = [_mean(part, steps) for part in parts]
         if None in means:
             inexact.append(key)
             continue
         found[key] = dict(zip((*COUNTS, "core_temp_c", "measured_at"), (good, suspicion, hot, core, at), strict=True))
         found[key] |= dict(zip(MEANS, means, strict=True)) | dict(zip(TEXTS, rest, strict=False))
-    return found, inexact
+    return found, inexact, sorted(several)
 
 
 def _spread(
@@ -137,12 +141,11 @@ def _spread(
     return found, inexact
 
 
-def _several(con: duckdb.DuckDBPyConnection, counting: str) -> Iterator[tuple[str, str, str]]:
-    """Batches that have several methods or instruments: batch, column, all of them, sorted."""
-    for name in TEXTS:
-        yield from con.execute(f"""SELECT batch_key, '{name}', string_agg({name}, '+' ORDER BY {name})
-            FROM (SELECT DISTINCT batch_key, {name} FROM ({counting}) WHERE {name} IS NOT NULL)
-            GROUP BY 1 HAVING count(*) > 1 ORDER BY 1""").fetchall()
+def _all_of(con: duckdb.DuckDBPyConnection, counting: str, name: str) -> list[tuple[str, str]]:
+    """Batches that have several methods or instruments (the column of that name): batch, all of them, sorted."""
+    return con.execute(f"""SELECT batch_key, string_agg({name}, '+' ORDER BY {name})
+        FROM (SELECT DISTINCT batch_key, {name} FROM ({counting}) WHERE {name} IS NOT NULL)
+        GROUP BY 1 HAVING count(*) > 1 ORDER BY 1""").fetchall()
 
 
 def _as_frames(con: duckdb.DuckDBPyConnection, plant: Plant, names: list[str]) -> Iterator[pd.DataFrame]:

@@ -8,9 +8,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from models.judging import checks, derive
+from models.judging import checks
 from models.logbook import TABLES
-from models.storage import account, raw, replacing, store, wrongyear
+from models.storage import account, replacing, store, wrongyear
 
 if TYPE_CHECKING:
     import duckdb
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from models.reader.reading import Slip, Typed
 
 SLIP_COLUMNS = ("seq", "kind", "place", "column", "value", "rule", "why", "proposal", "cells", "weight")
+SHAPE = ".shape"  # ending of the reason that a row's cells do not stand where they belong
 SAFETY = 2  # reasons of this weight or less are about food safety
 SLIP_TYPES = {"proposal": "str", "cells": "str"}
 
@@ -125,31 +126,53 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
     off = wrongyear.files_off(con, kind, frame[of_unseen], places.loc[of_unseen, "file_id"])
     nobodys = replacing.nobodys(con, kind, files, plant)
     slips = pd.DataFrame(slips_of(kind, files, found, plant, off, nobodys), columns=list(SLIP_COLUMNS))
-    _put_rows(con, kind, frame, places, set(slips["seq"]))
+    _put_rows(con, kind, frame, places, set(slips["seq"]), _unread_texts(files))
     store.insert(con, "slip", slips.astype(SLIP_TYPES))
     return outcomes(found)
 
 
+def _unread_texts(files: list[Pending]) -> pd.Series:
+    """What stands in the cells of each row that could not be read, missing where all could: two texts that cannot be read are
+    not one value."""
+    import pandas as pd
+
+    texts: list[str | None] = []
+    for file in files:
+        of_row: dict[int, list[str]] = {}
+        for cell in file.typed.slips:
+            if cell.value:
+                of_row.setdefault(cell.row, []).append(f"{cell.column}={cell.value}")
+        texts += ["\n".join(of_row[row]) if row in of_row else None for row in range(file.n)]
+    return pd.Series(texts, dtype="str")
+
+
 def _put_rows(
-    con: duckdb.DuckDBPyConnection, kind: str, frame: pd.DataFrame, places: pd.DataFrame, doubtful: set[int]
+    con: duckdb.DuckDBPyConnection,
+    kind: str,
+    frame: pd.DataFrame,
+    places: pd.DataFrame,
+    doubtful: set[int],
+    unread: pd.Series | None = None,
 ) -> None:
     import pandas as pd
 
     rows = pd.concat([places[["seq", "file_id", "row"]], frame], axis=1)
     rows["credible"] = ~rows["seq"].isin(doubtful)
     names = ", ".join(f'"{name}"' for name in rows.columns)
+    rows["unread"] = pd.Series([None] * len(rows), dtype="str") if unread is None else unread
+    digest = f"CASE WHEN unread IS NULL THEN {account.digest(kind)} ELSE hash({account.digest(kind)}, unread) END"
     own = {"paste": "paste_key", "dough": "batch_key"}.get(kind)
     identity = account.own_identity(kind)
     con.register("incoming", rows)
     if kind in account.OF_DOUGH:
         account.make_arriving(con, kind)
         con.execute(
-            f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {account.digest(kind)} FROM incoming"
+            f"INSERT INTO arriving_{kind} ({names}, digest) SELECT {names}, {digest} FROM incoming"
         )
     else:
         con.execute(f"""INSERT INTO log_{kind} ({names}, asks, digest, identity{f", {own}" if own else ""})
             SELECT {names}, false, digest, identity{", CASE WHEN identity NOT LIKE '? %' THEN identity END" if own else ""}
-            FROM (SELECT *, {identity} AS identity FROM (SELECT *, {account.digest(kind)} AS digest FROM incoming))""")
+            FROM (SELECT *, {identity} AS identity FROM (SELECT *, {digest} AS digest FROM incoming))""")
     con.unregister("incoming")
 
 
@@ -173,19 +196,21 @@ def slips_of(
             if cell.rule != "required":
                 doubts.setdefault(start + cell.row, []).append(_unreadable(kind, cell))
         start += file.n
+    for position in _misshapen(doubts):  # which value belongs to which column is not known: nothing else is said of it
+        doubts[position] = [doubt for doubt in doubts[position] if doubt.rule.endswith(SHAPE)]
 
     def place(position: int) -> tuple[Pending, int]:
         of_file = bisect_right(starts, position) - 1
         return files[of_file], position - starts[of_file]
 
-    _ask_rules(found, doubts, plant, lambda position, column: _as_written(*place(position), column))
+    ask_rules(found, doubts, plant, lambda position, column: _as_written(*place(position), column))
     for start, file in zip(starts, files, strict=True):
         if by := (off or {}).get(file.file_id):
             _ask_the_year(kind, found.rows.iloc[start : start + file.n], by, doubts, plant)
     for position, changed in (nobodys or {}).items():
         doubts.setdefault(position, []).append(_nobodys(kind, changed))
     seqs = {position: file.seq(row) for position in doubts for file, row in [place(position)]}
-    return [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
+    return [slip for position, of_row in sorted(doubts.items()) for slip in slips_in_order(seqs[position], kind, of_row)]
 
 
 def _ask_the_year(kind: str, rows: pd.DataFrame, by: int, doubts: dict[int, list[Doubt]], plant: Plant) -> None:
@@ -210,15 +235,23 @@ def _unreadable(kind: str, cell: Slip) -> Doubt:
     return Doubt(cell.column, cell.value, f"{kind}.{cell.rule}", cell.why, cells, 4, True)
 
 
-def _ask_rules(
+def _misshapen(doubts: Mapping[int, list[Doubt]]) -> set[int]:
+    """Rows with more cells than headings, or fewer because the file ends there."""
+    return {position for position, of_row in doubts.items() if any(doubt.rule.endswith(SHAPE) for doubt in of_row)}
+
+
+def ask_rules(
     found: checks.Judged, doubts: dict[int, list[Doubt]], plant: Plant, written: Callable[[int, str], str]
 ) -> None:
-    """Add what the rules found to the doubts of each row."""
+    """Add what the rules found to the doubts of each row whose cells stand where they belong."""
     from models.judging.proposals import as_text, propose
 
+    misshapen = _misshapen(doubts)
     for outcome in found.outcomes:
         rule = outcome.rule
         for position in outcome.rows:
+            if position in misshapen:
+                continue
             of_row = doubts.setdefault(position, [])
             if rule.code.endswith(".required") and any(doubt.column == rule.column for doubt in of_row):
                 continue  # the cell could not be read: it is not empty
@@ -238,7 +271,7 @@ def _ask_rules(
             )
 
 
-def _slips(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
+def slips_in_order(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, ...]]:
     """A row's reasons in order; the main one carries the cells that would mend the whole row."""
     mended = _merged(of_row)
     ordered = sorted(_explained(of_row), key=lambda doubt: doubt.weight)
@@ -322,81 +355,3 @@ def _clock_day(rows: pd.DataFrame) -> pd.Series:
         if name in rows
     )
     return rows[at].dt.normalize()
-
-
-# rows held in memory at once when a plant file changed
-AT_ONCE = 100_000
-
-
-def judge_again(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, before: int) -> None:
-    """Hold rows taken earlier (seq below `before`) against a plant file that changed since, file by file as then.
-
-    Cells that could not be read stay as they were; only the rules are asked again. A stretch at a time, so that years of
-    logs need no more memory than a day's.
-    """
-    for first, end in _stretches(con, kind, before):
-        _judge_stretch(con, kind, plant, first, end)
-
-
-def _stretches(con: duckdb.DuckDBPyConnection, kind: str, before: int) -> list[tuple[int, int]]:
-    """First seq and the one after the last of stretches of about `AT_ONCE` rows; a file that is measured by itself is whole."""
-    files = con.execute(
-        f"SELECT min(seq), max(seq) + 1, count(*) FROM log_{kind} WHERE seq < {before} GROUP BY file_id ORDER BY 1"
-    ).fetchall()
-    parts: list[tuple[int, int, int]] = []
-    for first, end, rows in files:
-        if kind in derive.OF_THE_FILE or rows <= AT_ONCE:
-            parts.append((first, end, rows))
-        else:
-            parts += [(cut, min(cut + AT_ONCE, end), AT_ONCE) for cut in range(first, end, AT_ONCE)]
-    found: list[tuple[int, int]] = []
-    held = 0
-    for first, end, rows in parts:
-        if found and held + rows <= AT_ONCE:
-            found[-1], held = (found[-1][0], end), held + rows
-        else:
-            found.append((first, end))
-            held = rows
-    return found
-
-
-def _judge_stretch(con: duckdb.DuckDBPyConnection, kind: str, plant: Plant, first: int, end: int) -> None:
-    import pandas as pd
-
-    columns = store.typed_columns(TABLES[kind].columns) | {"seq": "number", "file_id": "number"}
-    names = ", ".join(f'"{name}"' for name in columns)
-    mine = f"seq >= {first} AND seq < {end}"
-    rows = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE {mine} ORDER BY seq", columns)
-    if rows.empty:
-        return
-    file = replacing.apart(con, rows["seq"], rows["file_id"])
-    found = checks.judge_truth(kind, rows.drop(columns=["seq", "file_id"]), file, plant)
-    seqs = rows["seq"].astype("int64").tolist()
-    codes = {outcome.rule.code for outcome in found.outcomes}
-    doubts = _unread(con, kind, {seq: i for i, seq in enumerate(seqs)}, codes, mine)
-    _ask_rules(found, doubts, plant, lambda position, column: _written_before(con, seqs[position], column))
-    asked = f"kind = '{kind}' AND rule <> '{kind}.{account.TWO_FIT}' AND {mine}"
-    con.execute(f"DELETE FROM slip WHERE {asked}")
-    slips = [slip for position, of_row in sorted(doubts.items()) for slip in _slips(seqs[position], kind, of_row)]
-    store.insert(con, "slip", pd.DataFrame(slips, columns=list(SLIP_COLUMNS)).astype(SLIP_TYPES))
-    con.execute(f"UPDATE log_{kind} SET credible = seq NOT IN (SELECT seq FROM slip WHERE {asked}) WHERE {mine}")
-
-
-def _unread(
-    con: duckdb.DuckDBPyConnection, kind: str, place: dict[int, int], codes: set[str], mine: str
-) -> dict[int, list[Doubt]]:
-    """Cells that could not be read when their file was taken: they stay as they were."""
-    doubts: dict[int, list[Doubt]] = {}
-    stored = con.execute(
-        f"SELECT seq, \"column\", value, rule, why, weight, cells FROM slip WHERE kind = '{kind}' AND {mine}"
-    ).fetchall()
-    for seq, column, value, rule, why, weight, cells in stored:
-        if rule not in codes and seq in place and not rule.endswith(account.TWO_FIT):
-            whole = rule.endswith((wrongyear.RULE, replacing.RULE))
-            mend = {name: text for name, text in json.loads(cells or "{}").items() if whole or name == column}
-            doubts.setdefault(place[seq], []).append(Doubt(column, value, rule, why, mend, weight, not whole))
-    return doubts
-
-
-def _written_before(con: duckdb.DuckDBPyConnection, seq: int, column: str) -> str:
-    return raw.cells(con, seq).get(column) or ""

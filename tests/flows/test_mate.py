@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from operator import floordiv
 from pathlib import Path
@@ -87,6 +87,39 @@ def test_where_it_ends_before_its_time_its_part_is_done_here(mate: Mate, end: st
     assert mate.shared(eval, ["1", "2"]) == [1, 2]
 
 
+def hang(mate: Mate) -> str:
+    """Work that the second process never ends; the same here is done at once."""
+    return f"__import__('time').sleep(3600) if __import__('os').getpid() != {os.getpid()} else {WHO}"
+
+
+def halt(mate: Mate) -> str:
+    """The second process is halted from outside: it neither reads nor answers, and does not end."""
+    os.kill(mate.pid or 0, signal.SIGSTOP)
+    return WHO
+
+
+@pytest.mark.parametrize("fault", [hang, halt])
+def test_one_that_hangs_is_given_up_and_its_part_is_done_here(
+    mate: Mate, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Mate], str]
+) -> None:
+    """The wait is 0.2 s or five times the run's own half: with seven or eight items of 0.05 s no more than some seconds."""
+    monkeypatch.setattr("flows.mate.LEAST_WAIT_S", 0.2)
+    here, pid, began = os.getpid(), mate.pid, time.monotonic()
+    asked = fault(mate)
+    assert mate.shared(eval, [asked] * 8) == [here] * 8
+    assert mate.pid is None and ended(pid or 0) and time.monotonic() - began < 60
+    assert mate.shared(eval, ["1", "2"]) == [1, 2]
+
+
+def test_one_that_is_slow_is_waited_for(mate: Mate) -> None:
+    """Two seconds at an item that takes none here are no reason to give it up."""
+    pid, own = mate.pid, f"__import__('time').sleep(2) if __import__('os').getpid() != {os.getpid()} else 0"
+    until, answers = time.monotonic() + 30, set[int | None]()
+    while None not in answers and time.monotonic() < until:  # the other may still be making itself ready
+        answers |= set(mate.shared(eval, [own] * 2))
+    assert None in answers and mate.pid == pid
+
+
 def test_it_ends_with_the_run_however_that_ends() -> None:
     script = (
         "import sys, time; from flows.mate import Mate; one = Mate(); one.start(); print(one.pid, flush=True);"
@@ -125,20 +158,30 @@ def test_where_no_process_can_be_had_all_is_done_here(monkeypatch: pytest.Monkey
         assert mate.pid is None and mate.shared(eval, ["1"]) == [1]
 
 
-def test_a_run_with_and_without_it_says_and_prints_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def halted(mate: Mate) -> Mate:
+    """One that was started and then stopped from outside before it did anything."""
+    mate.start()
+    os.kill(mate.pid or 0, signal.SIGSTOP)
+    return mate
+
+
+def test_a_run_with_without_and_with_one_that_hangs_says_and_prints_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The whole job on the sample: its result, and every file of its reports."""
     shutil.copytree(SAMPLE / "logs", tmp_path / "logs")
-    said, answered = {}, []
-    asked = Mate._asked
-    monkeypatch.setattr(Mate, "_asked", lambda *args: answered.append(asked(*args)) or answered[-1])
-    for name in ("without", "with"):
+    begun = {"without": lambda self: self, "with": lambda self: self.start() or self, "hangs": halted}
+    said, answered, asked = {}, dict[str, list[bool]](), Mate._asked
+    for name, enter in begun.items():
+        answers = answered.setdefault(name, [])
+        monkeypatch.setattr(Mate, "__enter__", enter)
+        monkeypatch.setattr(Mate, "_asked", lambda *args, of=answers: (got := asked(*args), of.append(got[0]))[0])
+        monkeypatch.setattr("flows.mate.LEAST_WAIT_S", 0.2 if name == "hangs" else 60.0)
         folder = tmp_path / name
-        job = read_job(SAMPLE / "plant.toml", tmp_path / "logs", folder / "s.duckdb", folder / "out")
-        said[name] = work(job)
-        monkeypatch.setattr(Mate, "__enter__", lambda self: self.start() or self)
+        said[name] = work(read_job(SAMPLE / "plant.toml", tmp_path / "logs", folder / "s.duckdb", folder / "out"))
     printed = {name: {path.name: path.read_bytes() for path in (tmp_path / name / "out").iterdir()} for name in said}
-    assert printed["with"] == printed["without"] and len(printed["with"]) > 5
+    assert printed["hangs"] == printed["with"] == printed["without"] and len(printed["with"]) > 5
     for result in said.values():
         result["reports"] = [Path(path).name for path in result["reports"]]
-    assert said["with"] == said["without"]
-    assert answered and all(done for done, _ in answered)
+    assert said["hangs"] == said["with"] == said["without"]
+    assert not answered["without"] and answered["with"] and all(answered["with"]) and answered["hangs"] == [False]

@@ -162,12 +162,21 @@ def _changed(*rows: dict[str, str], end: str = "\n") -> str:
         (_changed({"measured_at": "2026-10-24T23:50"}, {"measured_at": "2026-10-25T08:10"}), 0),
         (_changed({}, {"measured_at": "06/05/2026 10:00"}), 0),
         (_changed({}).replace("\n", "\r\n"), 0),
+        (_changed({}, {}) + ",".join(reversed(CELLS)) + "\n", 0),
     ],
 )  # fmt: skip
 def test_what_is_not_plain_goes_through_the_ordinary_reader(tmp_path: Path, text: str, in_bulk: int) -> None:
     straight, ordinary = _both(tmp_path / "both", text)
     assert (straight.pop("in bulk"), ordinary.pop("in bulk")) == ((in_bulk,), (0,))
     assert straight == ordinary
+
+
+def test_a_number_that_a_spreadsheet_shortened_is_said_in_both_lanes(tmp_path: Path) -> None:
+    straight, ordinary = _both(tmp_path / "both", _changed({}, {"volume_ml": "1.89E+3"}, {"loaf": "1E5"}))
+    assert (straight.pop("in bulk"), ordinary.pop("in bulk")) == ((1,), (0,))
+    assert straight == ordinary
+    said = next(file["notes"] for file in straight["files"] if file["kind"] == "loaf")
+    assert said == "volume_ml: 1.89E+3 as a spreadsheet shortens a number; digits may be lost"
 
 
 def test_a_folder_with_odd_signs_in_its_name(tmp_path: Path) -> None:

@@ -64,6 +64,17 @@ def test_weak_lot_without_any_gas_test_is_seen_on_the_lines_that_share_it():
     assert "Y5" in " ".join(call.began_then)
 
 
+def test_yeast_that_ages_too_fast_on_two_lots_is_yeast():
+    # a warm store: 3 to 5 % of the gas a day (common practice, no source), on every lot kept in it, as new when the lot is new
+    bakery = Bakery()
+    day = (bakery.frame["mixed_at"].to_numpy() - START) / np.timedelta64(24, "h")
+    lost = 0.4 * 0.05 * np.where(day < 15, 0.0, np.where(day < 18, day - 15, day - 18))
+    bakery.ln -= lost
+    found = cause(call := bakery.call(), "yeast")
+    assert leading(call) == "yeast" and found.share > 0.5
+    assert found.low < -lost[bakery.rows("L1")].mean() * LEVEL < found.high
+
+
 def test_gas_test_sharpens_a_lot_that_only_one_line_uses():
     def width(tested: bool) -> float:
         bakery = Bakery()
@@ -237,6 +248,39 @@ def test_cold_oven_is_unexplained_with_the_bake_loss_named():
     bakery.shift(bakery.rows("L1"), "bake_loss_pct", -1.2, -0.04)
     call = bakery.call()
     assert leading(call) == "unexplained" and call.headline == "Bake loss 1.2 points low (oven O1)"
+
+
+def _no_proof(heights: bool) -> Bakery:
+    """L1 lost 5 % where nobody wrote the proof down; heights: they were measured, and fell by what less gas lifts less."""
+    bakery, rng = Bakery(), np.random.default_rng(1)
+    rows = bakery.rows("L1")
+    bakery.frame[["proof_minutes", "proof_temp_c"]] = np.nan
+    bakery.ln[rows] -= 0.05
+    if heights:
+        bakery.frame["proof_height_mm"] = 90 * np.exp(rng.normal(0, 0.02, len(rows)))
+        bakery.frame.loc[rows, "proof_height_mm"] *= 1 - 0.09
+    return bakery
+
+
+def test_proof_that_nobody_recorded_is_yeast_only_where_heights_tell_of_it():
+    # the trade's rule: what left no record is unexplained, "not checked" beside it; a low proof height is a record
+    blind, seen = (_no_proof(heights).call(plant=plant(proofer="P9")) for heights in (False, True))
+    assert leading(blind) == "unexplained" and cause(blind, "yeast").low < -0.05 * LEVEL
+    assert "proof time not recorded" in cause(blind, "yeast").not_checked
+    assert leading(seen) == "yeast" and seen.headline == "Proof: not recorded, likely off"
+
+
+def test_drivers_within_their_limits_make_no_call_sure():
+    # the trade's rule: a driver out of its own limits, and half of the drop by it; a sum of small ones is neither
+    within, outside = Bakery(), Bakery()
+    for bakery, cold in ((within, 0.4), (outside, 1.2)):
+        rows = bakery.rows("L1")
+        bakery.shift(rows, "dough_temp_c", -cold, -cold * 0.0266)
+        bakery.frame.loc[rows, "proof_minutes"] *= 0.97
+        bakery.ln[rows] += 0.36 * np.log(0.97)
+    unsure, sure = (cause(bakery.call(), "yeast") for bakery in (within, outside))
+    assert unsure.share > 0.5 and unsure.low < 0 <= unsure.high
+    assert sure.share > 0.5 and sure.high < 0
 
 
 def test_proof_partly_recorded_is_counted():

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from models.causes.attribute import add_up, shares, unit_of
-from models.causes.drivers import shifts, terms
+from models.causes.attribute import Parts, add_up, shares, unit_of
+from models.causes.borne import not_surer_than_seen
+from models.causes.drivers import Shift, shifts, terms
 from models.causes.effects import BY_NAME, size_text
 from models.causes.field import read
 from models.causes.findings import Finding, last_time, likeness, record
 from models.causes.hypotheses import Candidate, bounds, normal, weigh
-from models.causes.positive import changes_near, instrument_checks, spread_ratio
+from models.causes.positive import changes_near, instrument_checks, read_signs, spread_ratio, weight_of
 from models.causes.response import fit
 from models.causes.rows import design
 from models.shapes import Baseline, Episode
@@ -114,6 +116,48 @@ def test_a_driver_is_outside_only_beyond_its_own_spread_and_least_size():
     assert moved.outside and moved.n_after == 30 and moved.n_before == 12 * PER_DAY
 
 
+@pytest.mark.parametrize(("tubs", "outside"), [(5, True), (1, False)])
+def test_doughs_of_one_paste_batch_are_one_reading_of_it(tubs, outside):
+    # the paste travels by paste batch: thirty doughs of one warm tub are one warm tub, of five tubs they are five
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame["paste_temp_c"] = 8 + 3 * (bakery.frame["paste_temp_c"] - 8)
+    bakery.frame.loc[rows, "paste_temp_c"] += 2.5
+    if tubs == 1:
+        bakery.frame.loc[rows, "paste_key"] = "one tub"
+    field, _, _ = _field(bakery)
+    assert shifts(field, terms(plant(), field))["paste_temp"].outside is outside
+
+
+@pytest.mark.parametrize(("dough", "of_the_paste"), [(0.75, True), (0.0, False)])
+def test_a_paste_a_little_warm_beside_a_dough_outside_is_what_warmed_it(dough, of_the_paste):
+    # 0.28 degrees of dough for one of this paste, from the heat balance of a dough; the site's water follows small ones
+    bakery = Bakery()
+    rows = bakery.rows("L1", 15)
+    bakery.frame["paste_temp_c"] = 8 + 3 * (bakery.frame["paste_temp_c"] - 8)
+    bakery.frame.loc[rows, "paste_temp_c"] = 8.0 + 2.6
+    bakery.frame.loc[bakery.rows("L1", 16), "paste_key"] = "the last tub"
+    bakery.frame.loc[rows, "dough_temp_c"] += dough
+    field, _, _ = _field(bakery)
+    found = terms(plant(), field)
+    assert abs(shifts(field, found)["paste_temp"].z) < 2.5
+    brought = found.x[field.episode, list(BY_NAME).index("paste_temp")].mean()
+    assert bool(brought > 0.6 * 0.28 * 2.6) is of_the_paste
+
+
+def test_bake_loss_that_stayed_speaks_against_the_oven():
+    # the trade's table of signatures: an oven fault moves bake loss by a point, nothing else does
+    def said(by: float) -> float:
+        bakery = Bakery()
+        bakery.frame.loc[bakery.rows("L1"), "bake_loss_pct"] += by
+        field, episode, points = _field(bakery)
+        oven = Candidate("oven", "oven", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
+        signs = read_signs(plant(), field, episode, points, None, None)
+        return float(weight_of((oven,), signs, shifts(field, terms(plant(), field)), -0.05)[0])
+
+    assert said(0.0) < 0.0 < said(-1.0)
+
+
 def test_spread_ratio_is_pooled_over_batches():
     bakery = Bakery()
     bakery.frame["specific_volume_sd"] = np.where(bakery.rows("L1"), 0.12, 0.08)
@@ -151,6 +195,23 @@ def test_checks_before_and_in_the_episode():
     )
     (found,) = instrument_checks(field, checks, "volumeter", "volume")
     assert found.before == 0.0 and found.after == pytest.approx(math.log(0.95)) and found.moved == found.after
+
+
+@pytest.mark.parametrize(
+    ("z", "part", "sure"),
+    [(-4.0, -0.04, True), (-2.8, -0.04, False), (-4.0, -0.02, False)],
+    ids=["far outside", "one of fifteen may be there by chance", "less than half of the change"],
+)
+def test_a_group_is_sure_where_a_driver_far_outside_bears_out_half(z, part, sure):
+    # the trade's rule of attribution: the driver out of its own limits, and at least half of the drop predicted by it
+    moved = Shift(BY_NAME["dough_temp"], 26.0, 24.5, 0.7, 40, 4, z, True)
+    nobody = SimpleNamespace(present=np.zeros(0), candidates=())
+    known = SimpleNamespace(shifts={"dough_temp": moved}, weighed=nobody)
+    mean = np.array([0.0, -0.05, 0.0, -0.01])
+    terms_of = {"dough_temp": part, "lots": 0.0, "ageing": 0.0}
+    found = Parts(mean, mean - 0.02, mean + 0.02, np.eye(4), terms_of, dict.fromkeys(terms_of, 0.01))
+    high = not_surer_than_seen(known, found, -0.06).high
+    assert bool(high[1] < 0) is sure and high[3] == found.high[3]
 
 
 def test_shares_leave_out_what_worked_against_the_change():

@@ -25,6 +25,12 @@ AT = dt.timedelta(hours=13, minutes=10)
 @pytest.mark.parametrize(
     "text",
     [
+        "14. März 2026",
+        "Samstag, 14. März 2026",
+        "14-mrz-26",
+        "14 mars 2026",
+        "14 de março de 2026",
+        "14 mrt. 2026",
         "2026-03-14",
         "2026/3/14",
         "2026.03.14",
@@ -135,6 +141,31 @@ def test_the_standard_form_is_read_all_at_once_as_one_by_one():
     read = clock.standard(texts)
     assert read[:2].tolist() == [dt.datetime(2026, 3, 14, 13, 10), dt.datetime(2026, 3, 14, 13, 10, 59)]
     assert np.isnat(read[2:]).all()
+
+
+# month names as the Unicode locale data has them for these languages; from memory
+MONTHS = {
+    "en": "January February March April May June July August September October November December",
+    "de": "Januar Februar März April Mai Juni Juli August September Oktober November Dezember",
+    "de, short": "Jan Feb Mrz Apr Mai Jun Jul Aug Sep Okt Nov Dez",
+    "fr": "janvier février mars avril mai juin juillet août septembre octobre novembre décembre",
+    "fr, short": "janv. févr. mars avr. mai juin juil. août sept. oct. nov. déc.",
+    "es": "enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre diciembre",
+    "pt": "janeiro fevereiro março abril maio junho julho agosto setembro outubro novembro dezembro",
+    "it": "gennaio febbraio marzo aprile maggio giugno luglio agosto settembre ottobre novembre dicembre",
+    "nl": "januari februari maart april mei juni juli augustus september oktober november december",
+    "da": "januar februar marts april maj juni juli august september oktober november december",
+}
+
+
+@pytest.mark.parametrize("language", MONTHS)
+def test_a_month_is_known_by_its_name(language: str):
+    read = [clock.stamp(f"3 {name} 2026", None) for name in MONTHS[language].split()]
+    assert read == [Stamp(dt.date(2026, month, 3), None) for month in range(1, 13)]
+
+
+def test_what_is_no_month_s_name_is_no_date():
+    assert isinstance(clock.stamp("3 jui 2026", None), Misread) and isinstance(clock.stamp("3 kg 2026", None), Misread)
 
 
 @pytest.mark.parametrize(

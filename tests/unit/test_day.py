@@ -39,6 +39,18 @@ def test_a_hold_comes_first_and_names_every_dough_that_got_the_paste():
     assert "baking does not repair it" in said(held)
 
 
+def test_a_dough_between_two_of_one_paste_is_said_to_have_got_it_probably() -> None:
+    whole = snapshot()
+    mine = whole.batches[(whole.batches["shift_date"] == str(GOOD)) & (whole.batches["line"] == "L1")].sort_values("mixed_at")
+    one, paste = mine["batch_key"].iloc[1], mine["paste_key"].iloc[0]
+    rows = whole.batches.copy()
+    rows.loc[rows["batch_key"].isin(mine["batch_key"].iloc[:3]), ["paste_key", "paste_link"]] = [paste, "linked"]
+    rows.loc[rows["batch_key"] == one, ["paste_key", "paste_link"]] = [None, "not recorded"]
+    told = said(day(replace(whole, batches=rows), GOOD).not_checked)
+    assert "the doughs before and after it on its line both got paste" in told
+    assert "nothing is traced to it till then" in told and "nothing is traced to it" not in said(page(GOOD).not_checked)
+
+
 def with_holds(*events: HoldEvent, **alert) -> Snapshot:
     """The invented bakery after these acts, its alert of the missed cooling changed."""
     alerts = tuple(replace(a, **alert) if a.urgency == "hold" else a for a in snapshot().alerts)

@@ -36,11 +36,28 @@ def test_files_come_in_bytewise_order_of_their_path(tmp_path: Path):
 
 
 def test_hidden_and_unfinished_files_are_passed_over(tmp_path: Path):
-    for name in (".hidden.csv", "~$open.xlsx", "x.csv.part", "x.tmp", "x.crdownload", "x.csv~", ".git/log.csv"):
+    ours = (".hidden.csv", "~$open.xlsx", "x.csv.part", "x.tmp", "x.crdownload", "x.csv~", ".git/log.csv")
+    for name in (*ours, "Thumbs.db", "desktop.ini", ".~lock.log.csv#"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_text("x")
     (tmp_path / "log.csv").write_text("x")
     assert _names(tmp_path) == ["log.csv"] and not _refused(tmp_path)
+
+
+def test_a_name_with_signs_that_are_not_shown_is_refused(tmp_path: Path):
+    """Names stand in what is printed, a line each; one with a line break or a terminal's command in it would not."""
+    for name in ("two\nlines.csv", "\x1b[2Jcleared.csv", "right\u202eto left.csv"):
+        (tmp_path / name).write_text(OUTPUT + ROW)
+    kept = ["Größe – früh ✓.csv", "at 4.05\u202fPM.csv"]  # a thin blank, as a desktop writes times
+    for name in kept:
+        (tmp_path / name).write_text(OUTPUT + ROW)
+    assert sorted(_names(tmp_path)) == sorted(kept)
+    assert all("rename it" in why for why in _refused(tmp_path).values()) and len(_refused(tmp_path)) == 3
+
+
+def test_a_log_without_rows_says_so():
+    assert books.sheet(OUTPUT).notes == books.sheet(OUTPUT + ",,,,,\n").notes == ("no row stands under the header",)
+    assert not books.sheet(OUTPUT + ROW).notes
 
 
 def test_links_pipes_and_devices_are_refused_and_never_followed_or_waited_for(tmp_path: Path):
@@ -224,6 +241,10 @@ def test_the_fast_and_the_careful_way_agree():
         (" , ,,,,\n", "blank"),
         (",,,,pieces,pieces\n", "units"),
         ("Total,,,,1800,12\n", "totals"),
+        (",,,Summe,1800,12\n", "totals"),
+        ("Mittelwert,,,,900,6\n", "totals"),
+        ("Total L1:,,,,1800,12\n", "totals"),
+        ("Zwischensumme,,,,1700,12\n", "totals"),
         ("Average:,,,,900,6\n", "totals"),
         (",,,,1800,12\n", "sum or the average"),
         (",,,,900,6\n", "sum or the average"),
@@ -247,6 +268,7 @@ def test_error_27_lines_that_are_no_rows_are_passed_over_and_listed(line: str, w
         ",,,,,6 kg\n",
         "L1,milk-loaf,2026-05-06,early,,\n",
         "L1,,,,,\n",
+        "Sumatra,,,,1,2\n",  # a line by its name, that only begins like a sum
     ],
 )
 def test_error_27_rows_beside_it_are_rows(line: str):
@@ -318,13 +340,23 @@ def test_short_rows_are_no_sign_where_they_are_the_habit():
     [
         (b"", "empty"),
         (b" \r\n\n", "empty"),
-        (b"\xef\xbb\xbf", "no row"),
+        (b"\xef\xbb\xbf", "no row holds anything"),
+        (b"\r\n;;;\r\n;;;\r\n", "no row holds anything"),
+        (OUTPUT.replace(",", "|").encode(), "parted by '|': save it as CSV"),
+        (OUTPUT.replace(",", "   ", 2).replace(",", " ").encode() + b"L1   milk-loaf\n", "parted by blanks: save it as CSV"),
+        ("\n".join(f"{name},1,2" for name in OUTPUT.strip().split(",")).encode(), "turn the table"),
+        (b"\n<table border=1><tr><td>line</td></tr></table>", "web page"),
+        (b"Linie;Produkt;Datum\nL1;x;y\n", r"\[columns.KIND\]"),
+        ((OUTPUT + ROW + "\n" + "gas_test,tested_at,gas_produced_ml\nG1,2026-05-06 10:00,410\n").encode(), "row 4, .* kind gas"),
+        ((OUTPUT + ROW + ",".join(reversed(OUTPUT.strip().split(","))) + "\n").encode(), "second table begins in row 3"),
+        (OUTPUT.replace("\n", ",pieces_made\n").encode() + ROW.encode(), "give one of them another heading"),
         (b"%PDF-1.7\n...", "a PDF"),
         (b"\x89PNG\r\n\x1a\n", "a picture"),
         (b"\x1f\x8b\x08", "compressed"),
         (b"<html><body>", "web page"),
-        (b"\0\0\0\0", "binary"),
-        (OUTPUT.encode() + b"\0", "binary"),
+        (b"\0\0\0\0", "not copied whole"),
+        (OUTPUT.encode() + b"\0" * 9, "not copied whole"),
+        (OUTPUT.encode() + b"\0L1", "binary"),
         (b"\x07\x08" * 50, "binary"),
         (b"just some words\n", "no row holds"),
         (b"a,b\n1,2\n", "no row holds"),

@@ -12,7 +12,7 @@ from flows import pulling
 from flows.job import Job
 from models.judging import checks
 from models.logbook import TABLES
-from models.storage import ledger, store, take
+from models.storage import ledger, rejudging, store
 from tests.unit.rows import SOUND, plant
 
 FILES, ROWS = 4, 30
@@ -80,7 +80,7 @@ def test_stretches_give_the_answer_of_all_at_once(tmp_path: Path, monkeypatch: p
     monkeypatch.setattr(
         checks, "judge_truth", lambda kind, frame, *more: held.append((kind, len(frame))) or judge(kind, frame, *more)
     )
-    monkeypatch.setattr(take, "AT_ONCE", 20)
+    monkeypatch.setattr(rejudging, "AT_ONCE", 20)
     assert judged(tmp_path / "stretches") == whole
     again = {kind: [n for of, n in held if of == kind and n < FILES * ROWS] for kind in ("loaf", "paste")}
     assert max(again["loaf"]) <= 20 and sum(again["loaf"]) == FILES * ROWS
@@ -94,7 +94,7 @@ def test_small_files_are_judged_together(tmp_path: Path) -> None:
         job = Job(plant(), "first", tmp_path / "logs", tmp_path / "s.duckdb", tmp_path / "out")
         with store.transaction(con):
             pulling.pull(con, job, 1)
-        (stretch,) = take._stretches(con, "loaf", 10_000)
+        (stretch,) = rejudging._stretches(con, "loaf", 10_000)
         assert con.execute(
             f"SELECT count(*) FROM log_loaf WHERE seq >= {stretch[0]} AND seq < {stretch[1]}"
         ).fetchall() == [(FILES * ROWS,)]

@@ -97,6 +97,7 @@ def test_the_columns_own_unit_may_stand_in_the_cell(text: str, column, value: fl
         ("65 / 66", COOK, None, "two numbers"),
         ("#DIV/0!", WB, None, "formula"),
         ("#REF!", WB, None, "formula"),
+        ("########", WB, None, "too narrow"),
         ("1,2,3", WB, None, "do not work out"),
     ],
 )

@@ -98,6 +98,8 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     ("paste.off-by-a-factor", TEN, BARE | dict(weight_before_kg=0.49), None),
     ("dough.off-by-a-factor", [dict(flour_kg=10.0)] * 4, dict(flour_kg=90.0), dict(flour_kg=9.0)),
     ("gas.kept-above-made", [], dict(gas_retained_ml=1600.0), dict(gas_produced_ml=1600.0, gas_retained_ml=1500.0)),
+    ("output.pieces_made.not-whole", [], dict(pieces_made=1.9), dict(pieces_made=1900.0)),
+    ("output.pieces_wasted.not-whole", [], dict(pieces_wasted=2.5004), None),
     ("output.wasted-above-made", [], dict(pieces_wasted=950.0), dict(pieces_made=950.0, pieces_wasted=900.0)),
     (
         "loaf.weight-and-volume-swapped",

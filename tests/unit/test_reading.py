@@ -84,6 +84,43 @@ def test_choices_are_taken_in_any_case_and_nothing_else(kind: str):
 
 
 @pytest.mark.parametrize(
+    ("written", "meant"),
+    [("Milk Loaf", "milk-loaf"), ("MILK_LOAF", "milk-loaf"), ("milk–loaf", "milk-loaf"), ("milkloaf", "milk-loaf")],
+)
+def test_a_code_is_known_whatever_parts_its_words(written: str, meant: str):
+    read = books.typed(f"{books.OUTPUT}L1,{written},2026-05-06,early,900,6\n")
+    assert read.frame["product"].tolist() == [meant] and f"product: {written} read as {meant}" in read.notes
+    assert books.typed(f"{books.OUTPUT}L1,milk loaves,2026-05-06,early,900,6\n").frame["product"].tolist() == ["milk loaves"]
+
+
+def test_two_codes_that_differ_by_a_hyphen_alone_are_never_taken_for_each_other():
+    both = {"kettles": {name: {"pastes": ["water-2"]} for name in ("K1", "K-1", "K2")}}
+    lines = _csv("paste", {"kettle": "K 1"}), _csv("paste", {"kettle": "K-1"})
+    assert [books.typed(text, **both).frame["kettle"][0] for text in lines] == ["K 1", "K-1"]
+
+
+def test_counts_with_thousands_marks_are_asked_about_together():
+    """1.900 is no count of pieces, so 2.000 beside it is not surely two; a file of 900.000 and 6.000 has whole counts, as it may."""
+    row = "L1,milk-loaf,2026-05-06,{},{},{}\n".format
+    german = books.typed(books.OUTPUT + row("early", "1.900", 12) + row("late", "2.000", 0) + row("night", "950", 0))
+    assert [(s.row, s.value, s.proposal) for s in german.slips] == [(0, "1.900", "1900"), (1, "2.000", "2000")]
+    assert german.frame["pieces_made"].isna().tolist() == [True, True, False]
+    exported = books.typed(books.OUTPUT + row("early", "900.000", "6.000") + row("late", "901.000", "6.000"))
+    assert not exported.slips and exported.frame["pieces_made"].tolist() == [900.0, 901.0]
+
+
+def test_a_date_that_cannot_be_read_is_asked_for_as_a_date():
+    (slip,) = books.typed(books.OUTPUT + "L1,milk-loaf,9/5-2026,early,900,6\n").slips
+    assert slip.why == "no date that can be read: write it like 2026-03-14"
+
+
+def test_a_number_that_an_export_kept_as_text_is_what_it_says():
+    read = books.typed('loaf,dough_batch,line,measured_at,baked_g,volume_ml\n="007",="01",L1,2026-05-06 10:00,402,1890\n')
+    assert read.frame[["loaf", "dough_batch"]].iloc[0].tolist() == ["007", "01"] and not read.slips
+    assert 'loaf: ="007" read as 007' in read.notes
+
+
+@pytest.mark.parametrize(
     ("kind", "column", "written", "meant"),
     [
         ("paste", "probe", "IR", "infrared"),

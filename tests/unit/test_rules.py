@@ -152,6 +152,8 @@ CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
     "loaf.bake-loss-not-credible": (
         (dict(scaled_g=500.0, baked_g=299.9), dict(scaled_g=500.0, baked_g=300.0)),
     ),  # 40 %
+    "output.pieces_made.not-whole": ((dict(pieces_made=900.5), dict(pieces_made=900.0)), (dict(pieces_made=1.9), dict(pieces_made=2.0))),
+    "output.pieces_wasted.not-whole": ((dict(pieces_wasted=1.002), dict(pieces_wasted=1.0)),),
     "output.wasted-above-made": ((dict(pieces_wasted=901.0), dict(pieces_wasted=900.0)),),
     "change.unknown-name": (
         (dict(name="L9"), dict(scope="instrument", name="S9")),
@@ -178,8 +180,8 @@ def rows_of_file(code: str, weights: tuple[float, ...]) -> list[dict]:
 SINGLE = [(kind, rule) for kind in KINDS for rule in truth_rules(kind) if rule not in CROSS_COLUMN]
 
 
-# what the usual slip of a unit makes of a value: °F, grams, kilograms, litres (exact by definition)
-TYPED = {"°C": (1.8, 32.0), "kg": (1000.0, 0.0), "g": (0.001, 0.0), "mL": (0.001, 0.0)}
+# what the usual slip of a unit makes of a value: °F, grams, kilograms, litres, a fraction (exact by definition)
+TYPED = {"°C": (1.8, 32.0), "kg": (1000.0, 0.0), "g": (0.001, 0.0), "mL": (0.001, 0.0), "%": (0.01, 0.0)}
 
 
 def single_cells(kind: str, rule: Rule) -> list[tuple[dict, dict]]:
@@ -335,7 +337,8 @@ def test_a_required_cell_must_be_filled(kind: str) -> None:
 
 def wide(columns, **cells) -> pd.DataFrame:
     row = {c.name: cells.get(c.name, np.nan) for c in columns}
-    return pd.DataFrame([row]).astype({c.name: FRAME_TYPE[c.type] for c in columns})
+    beside = {name: value for name, value in cells.items() if name not in row}
+    return pd.DataFrame([row]).astype({c.name: FRAME_TYPE[c.type] for c in columns}).assign(**beside)
 
 
 PASTE = dict(
@@ -352,6 +355,7 @@ PASTE = dict(
     cook_temp_c=66.0,
     cooling="met",
     overdrawn_kg=0.0,
+    sheet_awaited="",
     temp_2h_c=20.0,
     temp_6h_c=4.0,
 )
@@ -421,6 +425,9 @@ GOOD_CASES: dict[str, tuple[tuple[Cells, Cells], ...]] = {
     "pastes.overdrawn.warning": (  # 2 %
         (MADE_50 | dict(overdrawn_kg=1.01), MADE_50 | dict(overdrawn_kg=1.0)),
         (MADE_50 | dict(overdrawn_kg=2.0), MADE_50 | dict(overdrawn_kg=2.01)),
+    ),
+    "pastes.overdrawn-in-doubt": (
+        (dict(overdrawn_kg=9.0, sheet_awaited="2026-05-07"), dict(overdrawn_kg=9.0, sheet_awaited="")),
     ),
     "pastes.cooling": ((dict(cooling="missed"), dict(cooling="not checked")),),
     "pastes.recipe-of-kettle": ((dict(recipe="milk-5"), dict(recipe="water-2")),),

@@ -144,6 +144,12 @@ CASES = {
         ({"dough_temp_c": "78"}, {"dough_temp_c": "31"}),
         {0: ("dough.dough_temp_c.fahrenheit", {"dough_temp_c": "25.556"})},
     ),
+    "a humidity as its workbook holds it": Case(
+        (28,),
+        "proof",
+        ({"proof_rh_pct": "0.85"}, {"proof_rh_pct": "85"}, {"proof_rh_pct": "1"}),
+        {0: ("proof.proof_rh_pct.fraction", {"proof_rh_pct": "85"})},
+    ),
     "a proofer in Fahrenheit": Case(
         (5,),
         "proof",
@@ -166,6 +172,15 @@ CASES = {
         {0: ("loaf.specific-volume-not-credible", {"volume_ml": "1890"})},
     ),
     "a number parted by its comma": Case((7,), "loaf", ({"volumeter": "V1,5"}, {}), {0: ("loaf.shape", {})}),
+    "a row of weights parted by their commas": Case(
+        (7,),
+        "paste",
+        (
+            {"weight_before_kg": "36,0", "weight_after_kg": "35,2", "cook_temp_c": "66,5"},
+            {"weight_before_kg": "36.0", "weight_after_kg": "35.2", "cook_temp_c": "66.5"},
+        ),
+        {0: ("paste.shape", {})},
+    ),
     "litres for millilitres": Case(
         (8,), "loaf", ({"volume_ml": "1.85"}, {}), {0: ("loaf.volume_ml.litres", {"volume_ml": "1850"})}
     ),
@@ -448,6 +463,63 @@ def test_paste_not_written_and_paste_carried_over(floor: Floor) -> None:
     ]
 
 
+@shows(19)
+def test_a_loaf_between_two_of_one_dough_is_proposed_to_be_of_it(tmp_path: Path) -> None:
+    """Of its line, in its sheet, and only where both name the same; the row waits for a person all the same."""
+    blank, other = {"dough_batch": ""}, {"dough_batch": "02"}
+    rows: tuple[dict[str, str], ...] = (blank, {}, blank, {"dough_batch": "?"}, {}, blank, other, blank, {"line": "L2"}, other)
+    far = ({}, blank | {"measured_at": "2026-05-06 19:00"}, {"measured_at": "2026-05-06 19:10"})
+    made = Floor(tmp_path)
+    made.drop("1.csv", "loaf", *rows)
+    made.drop("2.csv", "loaf", *far)
+    made.run()
+    asked = "SELECT f.path, l.row, s.cells FROM slip s JOIN log_loaf l USING (seq) JOIN file f USING (file_id) WHERE s.place = 0"
+    assert made.ask(f"{asked} ORDER BY l.seq") == [
+        ("1.csv", 2, None),
+        ("1.csv", 4, '{"dough_batch": "01"}'),
+        ("1.csv", 5, '{"dough_batch": "01"}'),
+        ("1.csv", 7, None),
+        ("1.csv", 9, '{"dough_batch": "02"}'),
+        ("2.csv", 3, None),
+    ]
+    assert made.ask("SELECT count(*) FROM log_loaf WHERE status = 'quarantined'") == [(6,)]
+    assert made.ask("SELECT why FROM slip WHERE cells LIKE '%02%'")[0][0].endswith("; the loaves before and after it name 02")
+
+
+@shows(19)
+def test_a_dough_between_two_of_one_paste_probably_got_it() -> None:
+    """It is said beside "not recorded", and traced to nothing."""
+    from models.snapshot import frame
+    from models.trade import likely
+
+    def doughs(*pastes: str, line: str = "L1", minutes: int = 30) -> Any:
+        """Doughs, one after the other. pastes: of each; "": not recorded, "?": has not come, "a+b": two tubs."""
+        links = {"": "not recorded", "?": "waiting"}
+        rows = [
+            {
+                "batch_key": f"{line}/{n}", "line": line, "product": "milk-loaf",
+                "mixed_at": f"2026-05-06 {6 + n * minutes // 60:02}:{n * minutes % 60:02}",
+                "paste_link": links.get(paste, "linked"),
+                "paste_key": None if paste in links else paste.split("+")[0],
+                "paste_key_2": paste.split("+")[1] if "+" in paste else None,
+            }
+            for n, paste in enumerate(pastes)
+        ]  # fmt: skip
+        return frame("batches", rows)
+
+    def said(rows: Any) -> dict[str, str]:
+        return likely.pastes(rows, set(rows["batch_key"]))
+
+    assert said(doughs("a", "", "", "a", "b")) == {"L1/1": "a", "L1/2": "a"}
+    for clean in (("a", "a"), ("a", "", "b"), ("", "a"), ("a", ""), ("a", "", "?", "a"), ("a+b", "", "a+b")):
+        assert said(doughs(*clean)) == {}, clean
+    assert said(doughs("a", "", "a", minutes=200)) == {}, "the two are more than six hours apart"
+    import pandas as pd
+
+    apart = pd.concat([doughs("a", line="L1"), doughs("", "a", line="L2")], ignore_index=True)
+    assert said(apart) == {}, "another line's"
+
+
 @shows(23, 24, beside=(23, 24, 25))
 def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor: Floor) -> None:
     statuses = floor.ask("SELECT f.path, r.row, r.status FROM log_loaf r JOIN file f USING (file_id) ORDER BY r.seq")
@@ -470,6 +542,24 @@ def test_the_same_row_counts_once_and_a_corrected_one_shows_the_difference(floor
     assert told[["column", "before", "after", "file", "printed"]].values.tolist() == [
         ["volume_ml", "1890.0", "1905.0", "4-loaf.csv", "yes"]
     ]
+
+
+@shows(23)
+def test_rows_with_cells_that_cannot_be_read_are_the_same_only_where_those_are(tmp_path: Path) -> None:
+    """Three days that nobody can read are three rows to decide, whether or not the rest of them is alike."""
+    made = Floor(tmp_path)
+    unread = tuple({"shift_date": text} for text in ("31.06.2026", "7.?.2026", "31.06.2026", "2206-05-15"))
+    made.drop("1.csv", "output", *unread)
+    odd = ({"dough_batch": "as above"}, {"dough_batch": "ditto"}, {"volume_ml": "18?0"}, {"volume_ml": "189?"})
+    made.drop("2.csv", "loaf", *(row | {"loaf": "1"} for row in odd))
+    made.drop("3.csv", "output", unread[0])
+    made.run()
+    assert made.ask("SELECT status FROM log_output ORDER BY seq") == [
+        ("quarantined",), ("quarantined",), ("duplicate",), ("quarantined",), ("duplicate",),
+    ]  # fmt: skip
+    assert made.ask("SELECT status FROM log_loaf ORDER BY seq") == [
+        ("quarantined",), ("quarantined",), ("superseded",), ("quarantined",),
+    ]  # fmt: skip
 
 
 @shows(25, beside=())
@@ -534,6 +624,20 @@ PATTERNS: dict[str, tuple[str, str, Callable[[Any], Any], Callable[[Any], Any], 
         late,
         lambda rows: late(rows, 2),
     ),
+    "22 one sheet on the quarter hour": (
+        "quarter-hour sheet",
+        "cook_end",
+        lambda read: read.dt.floor("15min"),
+        lambda rows: one_evening(rows, 6),
+        lambda rows: one_evening(rows, 3),
+    ),
+    "22 a month of quarter hours is no single sheet's": (
+        "quarter-hour sheet",
+        "cook_end",
+        lambda read: read.dt.floor("15min"),
+        lambda rows: one_evening(rows, 6),
+        late,
+    ),
 }
 
 
@@ -548,6 +652,31 @@ def test_patterns_over_a_month_are_said_of_a_shift(name: str) -> None:
         notes = look("2026-05", {"paste": rows}, NORTH).notes
         said = {(note.pattern, note.column, note.shift) for note in notes}
         assert ((pattern, column, "late") in said) is expected
+
+
+@shows(30)
+def test_the_first_dough_of_a_run_that_is_unlike_the_rest_is_told() -> None:
+    """A line that stood overnight. Its starts 4 % low are told; starts like the others, and the same fall all day, are not."""
+    import numpy as np
+    import pandas as pd
+
+    def run(low_pct: float, whole_day: bool = False, idle_h: int = 10, seed: int = 1) -> set[str]:
+        rng, rows = np.random.default_rng(seed), []
+        for day in range(1, 25):
+            usual = rng.normal(4.7, 0.08)  # days differ, as their lots do
+            for n in range(8):
+                low = day > 12 if whole_day else n == 0
+                off = low_pct / 100 if low else 0.0
+                at = pd.Timestamp(2026, 5, day, 6) + pd.Timedelta(minutes=(24 - idle_h) * 60 * n // 8)
+                rows.append(("L1", "milk-loaf", pd.Timestamp(2026, 5, day), "early", at, usual * (1 - off) + rng.normal(0, 0.04)))
+        names = ["line", "product", "shift_date", "shift", "mixed_at", "specific_volume"]
+        return {note.pattern for note in look("2026-05", {}, NORTH, pd.DataFrame(rows, columns=names)).notes}
+
+    assert run(4.0) == {"start unlike run"} == run(-4.0)
+    assert not run(0.0) and not run(0.5)
+    assert not run(4.0, idle_h=1), "a line that hardly stood has no start"
+    assert not run(4.0, whole_day=True), "a fall of whole days is a chart's matter"
+    assert sum(bool(run(0.0, seed=seed)) for seed in range(100)) <= 5
 
 
 @shows(12)

@@ -49,11 +49,20 @@ def test_a_second_sheet_with_lines_of_its_own_is_said_to_be_unread():
     assert note == "sheet 'again' not read: a log is the first sheet, so save it as a file of its own if it is one"
 
 
-def _with(**behind: list[list]) -> bytes:
-    """A log of one line with other sheets behind it."""
+def test_a_log_behind_a_cover_is_refused_and_told_where_it_may_be():
+    """The contract's log is the first sheet; what else the workbook holds is named."""
+    with pytest.raises(Refused, match="no row holds") as alone:
+        books.sheet(books.workbook(["Weekly report"], ["signed", "KL"]))
+    assert "sheet" not in str(alone.value).replace("blank sheets", "")
+    with pytest.raises(Refused, match="only the first sheet, .*, is read: is the log on 'Output'[?] Put that sheet first"):
+        books.sheet(_with([["Weekly report"]], Output=[HEAD, LINE]))
+
+
+def _with(first: list[list] | None = None, **behind: list[list]) -> bytes:
+    """A log of one line, or another first sheet, with other sheets behind it."""
     from openpyxl import load_workbook
 
-    book = load_workbook(io.BytesIO(books.workbook(HEAD, LINE)))
+    book = load_workbook(io.BytesIO(books.workbook(*(first or (HEAD, LINE)))))
     for name, lines in behind.items():
         sheet = book.create_sheet(name)
         for line in lines:
