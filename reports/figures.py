@@ -31,6 +31,7 @@ _DRAWN = {
 _WINDOW = {"width": 1.6, "dash": "dot", "color": look.AMBER}
 _LEGIBLE = 6
 _APART_PX = 13
+_WEEKS_FROM_D = 10
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,10 @@ class _Panel:
 
     def holds(self, at: str) -> bool:
         return self.first <= at < self.last
+
+    @property
+    def days(self) -> int:
+        return (datetime.fromisoformat(self.last) - datetime.fromisoformat(self.first)).days
 
     def share(self, at: str) -> float:
         """How far along the panel a time lies, 0 to 1."""
@@ -142,23 +147,26 @@ def _dots(shown: Curve, dots: list[Dot], panel: _Panel) -> Any:
     size = {True: 9, False: 6}
     places = words.decimals(shown.unit)
     colour = {True: look.TODAY, False: look.EARLIER}
+    named: dict[str, Any] = {"mode": "markers"}
+    if panel.axis == "2" and len(dots) <= 14:
+        names = plains([dot.label if len(dot.label) <= _LEGIBLE else "" for dot in dots])
+        named = {"mode": "markers+text", "text": names, "textfont": {"size": 10.5, "color": look.QUIET}}
+        rising = any(span.direction == "high" for span in shown.spans)
+        named["textposition"] = "bottom center" if rising else "top center"
     return look.trace(
         "scatter",
         x=[dot.at for dot in dots],
         y=[dot.value for dot in dots],
         xaxis=f"x{panel.axis}",
-        mode="markers+text" if panel.axis == "2" and len(dots) <= 14 else "markers",
-        text=plains([dot.label if len(dot.label) <= _LEGIBLE else "" for dot in dots]),
-        textposition="bottom center" if any(span.direction == "high" for span in shown.spans) else "top center",
-        textfont={"size": 10.5, "color": look.QUIET},
+        **named,
         name="batches",
         customdata=_told(dots),
         hovertemplate=f"%{{customdata[0]}}<br>{when}, %{{y:.{places}f}} {shown.unit}<br>%{{customdata[1]}}<extra></extra>",
         cliponaxis=False,
         marker={
-            "symbol": symbols,
-            "size": [size[dot.today] + (3 if dot.outside else 0) for dot in dots],
-            "color": [look.RED if dot.outside else colour[dot.today] for dot in dots],
+            "symbol": look.one_or_each(symbols),
+            "size": look.one_or_each([size[dot.today] + (3 if dot.outside else 0) for dot in dots]),
+            "color": look.one_or_each([look.RED if dot.outside else colour[dot.today] for dot in dots]),
             "opacity": 1,
             "line": {"width": 0.5, "color": look.CARD},
         },
@@ -332,6 +340,7 @@ def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
     if len(panels) == 1:
         return []
     said = texts("figures")["curve"]
+    before = said["weeks" if panels[0].days >= _WEEKS_FROM_D else "days"]
     return [
         {
             "xref": "paper",
@@ -344,7 +353,7 @@ def _panel_words(panels: list[_Panel]) -> list[dict[str, Any]]:
             "showarrow": False,
             "font": {"size": 11, "color": look.QUIET},
         }
-        for panel, name in zip(panels, (said["weeks"], said["day"]), strict=True)
+        for panel, name in zip(panels, (before, said["day"]), strict=True)
     ]
 
 

@@ -45,6 +45,12 @@ def plains(texts: list[str]) -> list[str]:
 
 _PARTS = "\x1f"
 
+
+def one_or_each(values: list[Any]) -> Any:
+    """What all marks have alike, said once; else the value of each: a page has tens of thousands of marks."""
+    return values[0] if values and values.count(values[0]) == len(values) else values
+
+
 # plotly's template "none", written out: what it says is left of a figure when no look but ours is put on it
 TEMPLATE: dict[str, Any] = {"data": {"scatter": [{"type": "scatter"}]}}
 

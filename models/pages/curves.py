@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from models.snapshot import Snapshot
 
 DAYS_SHOWN = 21
+# batches before the day that a page shows: on a day's page they have some 400 px of a screen, and more would hide each other
+BATCHES_SHOWN = 400
 LOTS_CHARTED = "gassing power of the lot"
 """The chart whose points are lots, not batches."""
 ORDER = (
@@ -72,7 +74,10 @@ def in_order(charted: Charted) -> tuple[int, str, str]:
 def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, *, today: date | None = None) -> Curve:
     """The stream's batches of the production days first..last, with its level, limits, episodes and marks."""
     days = charted.points.day.astype("datetime64[D]")
-    shown = [int(i) for i in np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))]
+    places = np.flatnonzero((days >= np.datetime64(first)) & (days <= np.datetime64(last)))
+    if today is not None:
+        places = _legible(charted, days, places, np.datetime64(today))
+    shown: list[int] = places.tolist()
     dots = _dots(charted, snapshot).of(shown, days == np.datetime64(today or "NaT"))
     spans = tuple(
         span
@@ -105,6 +110,17 @@ def curve(charted: Charted, snapshot: Snapshot | Seen, first: date, last: date, 
         promise=charted.promise,
         summary=_summary(charted, dots),
     )
+
+
+def _legible(charted: Charted, days: np.ndarray, shown: np.ndarray, today: np.datetime64) -> np.ndarray:
+    """Of the points shown, the day's and the newest before it, as many as can be told apart: whole days, the day before at
+    least, and never less than goes back to where an episode of the day began."""
+    before = days[shown][days[shown] < today]
+    if len(before) <= BATCHES_SHOWN:
+        return shown
+    first = min(before[-BATCHES_SHOWN] + 1, before[-1])
+    going_on = [days[one.began] for one in charted.episodes if not one.over or days[one.until] >= today]
+    return shown[days[shown] >= min([first, *going_on])]
 
 
 def _day(day: date, snapshot: Snapshot | Seen) -> tuple[str, str]:

@@ -11,8 +11,9 @@ import pytest
 from models import passphrases
 from models import plant as plant_file
 from tests.browser.accessible import violations
+from tests.browser.waiting import until
 from tests.faults.killer import SAMPLE, pieces, put
-from tests.flows.serving import Service, boiled, until, with_people
+from tests.flows.serving import Service, boiled, with_people
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.slow]
 WORDS = {"MK": "quality oven mitts", "TS": "supervising mitts", "FL": "floury floor mitts"}
@@ -147,15 +148,20 @@ def test_a_cold_cook_becomes_an_alert_that_is_seen_and_closed(browser, service: 
     until(lambda: "66 <b>C</b>" in browser.find_element("css selector", ".history").text)
     browser.find_element("id", "note-close").send_keys("the probe touched the wall")
     _act(browser, "found", "nothing found")
-    until(lambda: not browser.find_elements("css selector", "button[name='found']"))
-    rows = [row.text for row in browser.find_elements("css selector", ".history tbody tr")]
-    assert len(rows) == 3 and all("TS" in row for row in rows)
+    rows = until(lambda: _three(browser))
+    assert not browser.find_elements("css selector", "button[name='found']")
+    assert all("TS" in row for row in rows)
     assert "the probe touched the wall" in browser.find_element("css selector", ".history").text
     assert "XQ" not in browser.page_source  # an operator's name is in no shared view
     browser.refresh()
     assert browser.current_url == where and len(browser.find_elements("css selector", ".history tbody tr")) == 3
     browser.get(service.base + "/")
     assert not [one for one in _alerts(browser) if "52" in one.text]
+
+
+def _three(browser) -> list[str] | None:
+    rows = [row.text for row in browser.find_elements("css selector", ".history tbody tr")]
+    return rows if len(rows) == 3 else None
 
 
 def _alerts(browser):

@@ -8,8 +8,9 @@ import pytest
 
 from models import passphrases
 from tests.browser.accessible import violations
+from tests.browser.waiting import until
 from tests.faults.killer import pieces, put
-from tests.flows.serving import Service, until, with_people
+from tests.flows.serving import Service, with_people
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300), pytest.mark.slow]
 WORDS = {"TS": "supervising mitts", "tablet-k1": "kettle side tablet"}

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from seed_data import bakery
-from tests.flows.serving import Service, until
+from tests.browser.waiting import until
+from tests.flows.serving import Service
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(700), pytest.mark.slow]
 # an oven that L1 and L4 share runs cold from 5 November: L1 signals on the 6th, L4 on the 7th

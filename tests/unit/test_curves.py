@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
 from models.charts.characteristics import streams
 from models.charts.chart import chart
-from models.pages.curves import curve
+from models.pages import words
+from models.pages.curves import BATCHES_SHOWN, curve
 from models.pages.day import day
 from models.pages.footing import footing
-from models.shapes import Charted, Stream
+from models.shapes import Charted, Episode, Stream
 from tests.unit.charts_streams import STREAM, first, made
 from tests.unit.snapshots import BAD, bare, snapshot
 
@@ -33,6 +34,24 @@ def test_the_lines_say_what_they_mean_and_since_when():
     assert said.endswith("these lines have stood since 20 Apr 2026.")
     young = chart(STREAM, made(3, 60), arl0=2000.0)
     assert shown(young).limits_say.endswith("these lines still move while the chart learns.")
+
+
+def test_no_more_batches_are_drawn_before_a_day_than_can_be_told_apart():
+    """A line with a loaf batch every half hour: whole days, the newest, and the episode that a day is about is never cut off."""
+    charted = replace(chart(STREAM, made(3, 48 * 30, per_day=48), arl0=2000.0), episodes=())
+    last = charted.points.day[-1].astype("datetime64[D]").astype(object)
+    weeks = last - timedelta(days=20)
+    before = [dot for dot in curve(charted, bare(), weeks, last, today=last).dots if not dot.today]
+    assert len(before) == 8 * 48 <= BATCHES_SHOWN
+    names = [words.batch(str(charted.points.keys[place])) for place in (48 * 21, 48 * 29 - 1)]
+    assert [before[0].name, before[-1].name] == names
+    assert len(curve(charted, bare(), weeks, last).dots) == 21 * 48  # a page that is about no day draws them all
+    began = 48 * 15
+    episode = Episode("low", began + 9, began, began, began + 9, 48 * 29 + 5, -0.2, -0.3, -0.1, False, "step")
+    for over in (False, True):
+        seen = replace(charted, episodes=(replace(episode, over=over),))
+        drawn = curve(seen, bare(), weeks, last, today=last).dots
+        assert drawn[0].name == words.batch(str(charted.points.keys[began])) and sum(dot.today for dot in drawn) == 48
 
 
 def test_a_learning_chart_counts_up_to_its_baseline():

@@ -56,7 +56,7 @@ def test_a_batch_beyond_the_limits_has_a_shape_of_its_own():
         for trace in drawn(figures.curve(replace(curve_shown(), dots=dots)))["data"]
         if trace["name"] == "batches" and trace["xaxis"] == "x2"
     )
-    assert set(today["marker"]["symbol"]) == {"triangle-down"}
+    assert today["marker"]["symbol"] == "triangle-down"
 
 
 def test_limits_level_and_episode_are_named_in_words():
