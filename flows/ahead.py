@@ -95,4 +95,4 @@ def _look(own: duckdb.DuckDBPyConnection, content: bytes, archived: Path, plant:
 
     with own:
         layout = reader.look(content, plant)
-        return None if layout is None else bulk.check(own, archived, layout, plant)
+        return None if layout is None else bulk.check(own, archived, content, layout, plant)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from flows import pulling
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
     from models.alarms.kept import Kept
     from models.alarms.raising import Found
     from models.alarms.short_weight import Load
+    from models.plant import Plant
     from models.shapes import Baseline, Charted, Stream
     from models.storage.account import Touched
     from models.storage.cases import CaseEvent
@@ -100,9 +100,8 @@ def alert(
     wide: Wide,
     charted: tuple[Charted, ...],
     run: int,
-    share: Share = one_by_one,
 ) -> set[str]:
-    """Raise, go on with or end alerts; returns the names of those that are new or changed. share: who weighs which days."""
+    """Raise, go on with or end alerts; returns the names of those that are new or changed."""
     from models.alarms.alerts import reconcile
     from models.alarms.kept import Kept
     from models.alarms.raising import raise_alerts
@@ -111,7 +110,7 @@ def alert(
     traces, weights = memo.load(con, "trace"), memo.load(con, "weight")
     made_by = f"{memo.made_by(version())} {ledger.fact(con, 'plant_sha256')}"
     kept = Kept(made_by, gather.digests(con), traces, weights)
-    raised = raise_alerts(job.plant, _found(con, job, wide, charted, kept, share), kept)
+    raised = raise_alerts(job.plant, _found(con, job, wide, charted, kept), kept)
     memo.keep(con, "trace", kept.traces_now, traces)
     memo.keep(con, "weight", kept.weights_now, weights)
     current = cases.applied(reconcile(raised, ledger.stored_alerts(con)), cases.events(con))
@@ -120,7 +119,7 @@ def alert(
 
 
 def _found(
-    con: duckdb.DuckDBPyConnection, job: Job, wide: Wide, charted: tuple[Charted, ...], kept: Kept, share: Share
+    con: duckdb.DuckDBPyConnection, job: Job, wide: Wide, charted: tuple[Charted, ...], kept: Kept
 ) -> Found:
     """What alerts are raised from; loaves are read of the days that have to be weighed again only."""
     from models.alarms.raising import Found
@@ -128,7 +127,7 @@ def _found(
     from models.storage import gather
 
     checks = gather.log(con, "check")
-    weighed = weigh_kept(job.plant, wide.batches, checks, _to_weigh(con), kept, share)
+    weighed = weigh_kept(job.plant, wide.batches, checks, _to_weigh(con, job.plant), kept)
     return Found(
         pastes=wide.pastes,
         batches=wide.batches,
@@ -141,18 +140,12 @@ def _found(
     )
 
 
-def _to_weigh(con: duckdb.DuckDBPyConnection) -> Load:
+def _to_weigh(con: duckdb.DuckDBPyConnection, plant: Plant) -> Load:
     """Loads what is weighed of some production days: their loaves and output."""
-    from models.storage import gather
-    from models.trade.netweight import OF_LOAVES
-
-    within = cache(partial(gather.measured_within, con))
+    from models.storage import gather, weighings
 
     def load(days: list[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
-        spans = [within().get(day) for day in days]
-        known = [span for span in spans if span is not None]
-        span = (min(first for first, _ in known), max(last for _, last in known)) if len(known) == len(days) else None
-        return gather.loaves(con, days, OF_LOAVES, span), gather.output_of(con, days)
+        return weighings.of_days(con, plant, days), gather.output_of(con, days)
 
     return load
 

@@ -134,6 +134,6 @@ def work_out(
     pulled.shift_dates |= do(steps.judge)(con, job, pulled.touched)
     rows = steps.rows(con)
     charted = do(steps.chart)(con, job, rows, pulled.run, share)
-    changed = do(steps.alert)(con, job, rows, charted, pulled.run, share)
+    changed = do(steps.alert)(con, job, rows, charted, pulled.run)
     printing.list_pages(con, pulled, changed)
     return steps.Worked(rows, charted), changed

@@ -126,7 +126,7 @@ FRAMES: dict[str, tuple[Column, ...]] = {
         _text("batch_key", "the dough the loaf was baked of"),
         *(
             TABLES["loaf"].by_name[name]
-            for name in ("line", "measured_at", "baked_g", "volume_ml", "cooled_minutes", "reason", "scale")
+            for name in ("measured_at", "baked_g", "cooled_minutes", "reason", "scale")
         ),
     ),
     "output": TABLES["output"].columns,
@@ -148,8 +148,8 @@ FRAMES: dict[str, tuple[Column, ...]] = {
 class Snapshot:
     """What is in force, what was left out and why, what was found. Every frame as `FRAMES` declares it.
 
-    loaves: accepted loaf rows, what pages ask of them, of the days asked for; counted: all loaves that the pages count, counted
-    already (None: `loaves` are all, and are counted when asked for); findings: the answers to *is this good?*; charted and alerts: of the
+    loaves: accepted loaves of the days asked for, as `trade.netweight.verdicts` takes them; counted: loaves against their
+    products' windows, by line, product and day; findings: the answers to *is this good?*; charted and alerts: of the
     whole plant; looked: months looked at for readings that are not independent; brought: of the days asked for;
     hold_events: what people and alerts did with holds. Raises ValueError where a frame lacks a declared column.
     """
@@ -170,18 +170,11 @@ class Snapshot:
     restated: pd.DataFrame
     files: pd.DataFrame
     brought: pd.DataFrame
+    counted: Counted
     charted: tuple[Charted, ...] = ()
     alerts: tuple[Alert, ...] = ()
     looked: tuple[Looked, ...] = ()
     hold_events: tuple[HoldEvent, ...] = ()
-    counted: Counted | None = None
-
-    @cached_property
-    def of_windows(self) -> Counted:
-        """Loaves against their products' windows, by line, product and day."""
-        from models.trade.placed import counted
-
-        return self.counted or counted(self.plant, self.loaves, self.batches)
 
     @cached_property
     def stories(self) -> dict[str, Stories]:

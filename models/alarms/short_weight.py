@@ -9,17 +9,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from functools import partial
 from typing import TYPE_CHECKING
 
 from models.alarms import alerts, reaction
 from models.shapes import Alert
-from models.sharing import Share, one_by_one
 from models.texts import texts
 from models.trade.netweight import NetWeight, verdicts
 
@@ -30,9 +26,11 @@ if TYPE_CHECKING:
     from models.plant import Plant
 
 NAME = "net weight"
-# loaves that are weighed together; a production day is never parted
-TOGETHER = 500_000
+# loaves that are asked for together, of which alike ones come as one; a production day is never parted
+TOGETHER = 6_000_000
 OF_DOUGH = ("batch_key", "mixed_at", "line", "product", "shift_date")
+# how many of a dough's loaves are in force, whatever they count for
+LOAVES = ["loaves", "loaves_suspicion", "loaves_hot"]
 
 
 @dataclass(frozen=True)
@@ -75,10 +73,13 @@ def raise_alerts(plant: Plant, weighed: Sequence[Weighed]) -> list[Alert]:
 def weigh(
     plant: Plant, batches: pd.DataFrame, loaves: pd.DataFrame, output: pd.DataFrame | None, checks: pd.DataFrame | None
 ) -> list[Weighed]:
-    """Every shift with a weighed dough, in order of production. Frames as `netweight.verdicts` takes them."""
+    """Every shift with a weighed dough, in order of production. Frames as `netweight.verdicts` takes them.
+
+    loaves: any dough of its line, product and shift may stand for a loaf's own.
+    """
     order = {shift: n for n, shift in enumerate(plant.shifts)}
     named = batches[["line", "product", "shift_date"]].notna().all(axis=1)
-    weighed = batches[named & batches["batch_key"].isin(loaves["batch_key"].unique())]
+    weighed = batches[named & (batches[LOAVES].sum(axis=1) > 0)]
     found = []
     for shift in order:
         mine = weighed[weighed["shift"] == shift]
@@ -91,54 +92,26 @@ def weigh(
 
 
 Load = Callable[[list[str]], tuple["pd.DataFrame", "pd.DataFrame"]]
-"""Production days -> their loaves and output."""
+"""Production days -> their loaves, as `weigh` takes them, and output."""
 
 
 def weigh_kept(
-    plant: Plant,
-    batches: pd.DataFrame,
-    checks: pd.DataFrame,
-    load: Load,
-    kept: Kept,
-    share: Share = one_by_one,
+    plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: Load, kept: Kept
 ) -> list[Weighed]:
-    """The same as `weigh` of everything; days whose rows are as they were are not weighed again. share: who weighs which."""
+    """The same as `weigh` of everything; days whose rows are as they were are not weighed again."""
     import pandas as pd
 
     days = sorted(kept.days["loaves"])
     keys = _day_keys(days, kept)
     stale = [day for day in days if kept.weights.get(day, ("", ""))[0] != keys[day]]
     made: dict[str, list[Weighed]] = {day: [] for day in stale}
-    loaded = (
-        (batches[batches["shift_date"].isin(pd.to_datetime(some))], loaves, output)
-        for some, loaves, output in _ahead(load, _bounded(stale, kept.days["loaves"]))
-    )
-    for some_days in share(partial(_weigh_some, plant, checks), loaded):
-        for one in some_days:
+    for some in _bounded(stale, kept.days["loaves"]):
+        theirs = batches[batches["shift_date"].isin(pd.to_datetime(some))]
+        for one in weigh(plant, theirs, *load(some), checks):
             made[one.day].append(one)
     for day in days:
         kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
     return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
-
-
-def _weigh_some(
-    plant: Plant, checks: pd.DataFrame, rows: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
-) -> list[Weighed]:
-    """`weigh`, with what differs from day to day in one. rows: doughs, loaves, output."""
-    return weigh(plant, *rows, checks)
-
-
-def _ahead(load: Load, parts: Iterable[list[str]]) -> Iterator[tuple[list[str], pd.DataFrame, pd.DataFrame]]:
-    """Days with their loaves and output: the next are loaded while these are weighed, by one thread that alone calls `load`."""
-    with ThreadPoolExecutor(1, "loaves") as one_thread:
-        coming: deque[tuple[list[str], Future[tuple[pd.DataFrame, pd.DataFrame]]]] = deque()
-        for days in parts:
-            coming.append((days, one_thread.submit(load, days)))
-            if len(coming) > 1:
-                these, loaded = coming.popleft()
-                yield these, *loaded.result()
-        for these, loaded in coming:
-            yield these, *loaded.result()
 
 
 def _bounded(days: list[str], loaves: Mapping[str, str]) -> Iterator[list[str]]:

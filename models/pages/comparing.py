@@ -61,7 +61,7 @@ def shares(snapshot: Snapshot, first: date, last: date) -> tuple[Share, ...]:
     """Every line and product with a window; intervals hold with 95 % for all of them together."""
     plant = snapshot.plant
     pairs = [(line, name) for line in sorted(plant.lines) for name in plant.lines[line].products]
-    loaves = snapshot.of_windows.judged
+    loaves = snapshot.counted.judged
     z = NormalDist().inv_cdf(1 - 0.025 / max(1, len(pairs)))
     before = (first - timedelta(days=1)).replace(day=1), first - timedelta(days=1)
     return tuple(_share(snapshot, loaves, pair, (first, last), before, z) for pair in pairs)

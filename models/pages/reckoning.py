@@ -60,7 +60,7 @@ def outside_of(snapshot: Snapshot, line: str, on: date) -> tuple[Tallies, ...]:
 
     if snapshot.plant.lines[line].lidded:
         return ()
-    rows = snapshot.of_windows.outside
+    rows = snapshot.counted.outside
     rows = rows[(rows["line"] == line) & (rows["shift_date"] <= pd.Timestamp(on))]
     said = []
     for product, days in rows.groupby("product", sort=True):

@@ -36,6 +36,10 @@ _WRITTEN = "%Y-%m-%dT%H:%M:%S"
 _STANDARD = r"\d{4}-\d\d-\d\d[T ]([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?"
 
 
+# a log that goes from line to line more often is looked at row by row
+_MOST_CHANGES = 1_000
+
+
 @dataclass(frozen=True)
 class Checked:
     """A file that holds what its layout promises. suspects: rows that need a second look, typed; the others are sure.
@@ -64,29 +68,31 @@ class Taken:
         return self.first_seq + self.checked.layout.rows
 
 
-def check(con: duckdb.DuckDBPyConnection, path: Path, layout: Layout, plant: Plant) -> Checked | None:
-    """Hold an archived file against its layout; None where the ordinary reader has to see it."""
+def check(
+    con: duckdb.DuckDBPyConnection, path: Path, content: bytes, layout: Layout, plant: Plant
+) -> Checked | None:
+    """Hold an archived file against its layout; None where the ordinary reader has to see it. content: what lies at the path."""
     if any(sign in str(path) for sign in "*?["):
         return None
     typed, most = _typed([path], layout, plant), bulk.most_suspect(layout.rows)
     at, line = TABLES[layout.kind].at, _cell(layout, "line")
     found = con.execute(f"""SELECT count(*), count(*) FILTER (suspect), min("{at}"), max("{at}"),
-            count(*) FILTER (back), count(*) FILTER (back AND same), count(*) FILTER (NOT same), count(DISTINCT {line}) FILTER (NOT same),
-            count(*) FILTER ("{at}" IS NULL), min_by(CASE WHEN suspect OR n = 1
-                THEN [CAST(n AS VARCHAR), {", ".join(_names(layout))}] END, n, {most + 1}) FILTER (suspect OR n = 1)
+            count(*) FILTER (back), count(*) FILTER (back AND same), count(*) FILTER (NOT same),
+            CASE WHEN count(*) FILTER (NOT same) <= {_MOST_CHANGES} THEN list({line}) FILTER (NOT same) END,
+            count(*) FILTER ("{at}" IS NULL), CASE WHEN count(*) FILTER (suspect) <= {most} THEN list(n) FILTER (suspect) END
         FROM (SELECT *, coalesce("{at}" < lag("{at}") OVER (), false) AS back,
             coalesce({line} = lag({line}) OVER (), false) AS same FROM ({typed}))""").fetchone()
     assert found is not None
-    rows, suspects, first, last, back, back_on_line, changes, lines, unknown, cells = found
+    rows, suspects, first, last, back, back_on_line, changes, lines, unknown, numbers = found
     if rows != layout.rows or first is None or suspects > most:
         return None
     offset = bulk.offset(first, last, plant.zone)
     if offset is None:
         return None
-    in_order = not unknown and (not back or (not back_on_line and changes == lines))
+    in_order = not unknown and (not back or (not back_on_line and len({*(lines or ())}) == changes))
     if not in_order and not _runs_on(con, typed, at, line):
         return None
-    seen = _suspects(layout, cells, offset, plant)
+    seen = _suspects(content, layout, sorted({1, *(numbers or ())}), offset, plant)
     return None if seen is None else Checked(path, layout, offset, *seen)
 
 
@@ -98,21 +104,24 @@ def _runs_on(con: duckdb.DuckDBPyConnection, typed: str, at: str, line: str) -> 
 
 
 def _suspects(
-    layout: Layout, rows: list[list[str | None]], offset: timedelta, plant: Plant
+    content: bytes, layout: Layout, numbers: list[int], offset: timedelta, plant: Plant
 ) -> tuple[Sheet, reading.Typed] | None:
     """The rows that need a second look, read by the ordinary reader; the first row is one: the suite sees every file.
 
-    rows: number in the file, then the cells. A time of the standard form stays as the whole file has it, whatever order
-    the suspects alone are in.
+    numbers: of the rows in the file, from 1. A time of the standard form stays as the whole file has it, whatever order the
+    suspects alone are in.
     """
     import numpy as np
     import pandas as pd
 
-    if any(cell is not None and cell.strip().casefold() in DITTO for row in rows for cell in row[1:]):
+    rows = [
+        [text or None for text in line.decode("ascii").split(layout.delimiter)]
+        for line in bulk.lines(content, numbers)
+    ]
+    if any(cell is not None and cell.strip().casefold() in DITTO for row in rows for cell in row):
         return None  # what a ditto mark stands for is in a row above, which may be a sure one
-    numbers = np.array([int(row[0] or 0) for row in rows], dtype=np.int64)
-    cells = pd.DataFrame([row[1:] for row in rows], columns=_names(layout), dtype="str")
-    sheet = bulk.sheet_of(layout, cells, numbers + 1)
+    cells = pd.DataFrame(rows, columns=_names(layout), dtype="str")
+    sheet = bulk.sheet_of(layout, cells, np.array(numbers, dtype=np.int64) + 1)
     if sheet is None:
         return None
     read, at = reading.typed(sheet, plant), TABLES[layout.kind].at

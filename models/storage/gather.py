@@ -10,8 +10,6 @@ from models.logbook import KINDS, TABLES
 from models.snapshot import FRAMES, Snapshot, frame
 from models.storage import account, restating, store, waitsfor, wide
 
-Span = tuple[datetime, datetime]
-
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
@@ -36,7 +34,7 @@ def snapshot(
     """
     from models.judging.independence import BY_HAND, look
     from models.pages.reckoning import MOST_DAYS
-    from models.storage import counted, holds
+    from models.storage import counted, holds, weighings
 
     days, months = sorted(set(days)), sorted(set(months))
     return Snapshot(
@@ -44,7 +42,7 @@ def snapshot(
         version=version,
         pastes=rows.pastes,
         batches=rows.batches,
-        loaves=loaves(con, days),
+        loaves=weighings.of_days(con, plant, days),
         output=_log(con, "output"),
         changes=_log(con, "change"),
         checks=_log(con, "check"),
@@ -99,33 +97,6 @@ def of_month(con: duckdb.DuckDBPyConnection, plant: Plant, month: str, at_most: 
     return found
 
 
-def loaves(
-    con: duckdb.DuckDBPyConnection, days: list[str], only: Iterable[str] = (), within: Span | None = None
-) -> pd.DataFrame:
-    """Accepted loaves of the doughs of these days as `snapshot.FRAMES` has them, in no order that means anything.
-
-    Texts are categories. only: columns that are asked for (none: all); within: when these loaves were measured, where that
-    is known: the store keeps its rows nearly in that order, and passes over the others.
-    """
-    columns = [column for column in FRAMES["loaves"] if not only or column.name in only]
-    keys = con.execute(f"SELECT batch_key FROM batches WHERE shift_date IN ({_dates(days)})").fetchall()
-    source = f"{_loaves_of(days)} AND {_measured(within)}"
-    return store.many(
-        con,
-        source,
-        "",
-        store.typed_columns(tuple(columns)),
-        categories=True,
-        known={"batch_key": [key for (key,) in keys]},
-    )
-
-
-def _measured(within: Span | None) -> str:
-    if within is None:
-        return "true"
-    return f"measured_at BETWEEN TIMESTAMP '{within[0]}' AND TIMESTAMP '{within[1]}'"
-
-
 def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), where: str = "true") -> pd.DataFrame:
     table = TABLES[kind]
     columns = dict.fromkeys(more, "text") | store.typed_columns(table.columns)
@@ -137,18 +108,12 @@ def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), 
     )
 
 
-def _loaves_of(days: list[str]) -> str:
-    wanted = f"SELECT batch_key FROM batches WHERE shift_date IN ({_dates(days)})"
-    return f"log_loaf WHERE status = 'accepted' AND batch_key IN ({wanted})"
-
-
 def output_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
     """Accepted rows of the output log of these production days."""
-    return _log(con, "output", where=f"shift_date IN ({_dates(days)})")
+    return _log(con, "output", where=f"shift_date IN ({store.dates(days)})")
 
 
-def _dates(days: list[str]) -> str:
-    return ", ".join(f"DATE '{day}'" for day in days) or "NULL"
+OF_A_LOAF = ("batch_key", "line", "measured_at", "baked_g", "volume_ml", "cooled_minutes", "reason", "scale")
 
 
 def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
@@ -175,18 +140,11 @@ def digests(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
 
 
 def _loaves_by_day() -> str:
-    """SQL of the accepted loaves with the production day of their dough, as FROM takes it."""
-    columns = ", ".join(f'l."{c.name}"' for c in FRAMES["loaves"])
+    """SQL of what pages and alerts ask of the accepted loaves, with the production day of their dough, as FROM takes it."""
+    columns = ", ".join(f'l."{name}"' for name in OF_A_LOAF)
     return (
         f"(SELECT b.shift_date, {columns} FROM log_loaf l JOIN batches b USING (batch_key) WHERE l.status = 'accepted')"
     )
-
-
-def measured_within(con: duckdb.DuckDBPyConnection) -> dict[str, Span]:
-    """Production day -> when the first and the last of its loaves in force was measured; no day of which one has no time."""
-    found = con.execute(f"""SELECT CAST(shift_date AS VARCHAR), min(measured_at), max(measured_at) FROM {_loaves_by_day()}
-        GROUP BY 1 HAVING count(*) = count(measured_at)""").fetchall()
-    return {day: (first, last) for day, first, last in found}
 
 
 ALONE_FOR = timedelta(days=3)
@@ -295,7 +253,7 @@ def _rules(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
         SELECT rule, kind, shift_date, sum(judged)::DOUBLE AS judged, sum(broken)::DOUBLE AS broken,
             CASE WHEN NOT bool_and(could_run) THEN '{COULD_NOT_RUN}' WHEN sum(judged) = 0 THEN '{NOTHING}'
                  WHEN sum(broken) > 0 THEN '{BROKEN}' ELSE '{PASSED}' END AS outcome
-        FROM every WHERE shift_date IS NULL OR shift_date IN ({_dates(days)})
+        FROM every WHERE shift_date IS NULL OR shift_date IN ({store.dates(days)})
             OR EXISTS (SELECT 1 FROM last WHERE last.rule = every.rule AND last.shift_date = every.shift_date)
         GROUP BY ALL ORDER BY rule, shift_date""").df()
     found["says"] = found["rule"].map(says)

@@ -212,31 +212,23 @@ def _typed(found: pd.DataFrame, wanted: Mapping[str, Any]) -> pd.DataFrame:
 FEW_TEXTS = 50_000
 
 
-def many(
-    con: duckdb.DuckDBPyConnection,
-    source: str,
-    order: str,
-    columns: dict[str, str],
-    categories: bool = False,
-    known: Mapping[str, list[str]] | None = None,
-) -> pd.DataFrame:
+def dates(days: list[str]) -> str:
+    """SQL of a list of production days; of none, a list that holds no day."""
+    return ", ".join(f"DATE '{day}'" for day in days) or "NULL"
+
+
+def many(con: duckdb.DuckDBPyConnection, source: str, order: str, columns: dict[str, str]) -> pd.DataFrame:
     """Like `frame`, for very many rows: equal texts of a column are one object in memory.
 
-    source: what stands after FROM, a WHERE with it. categories: texts stay numbers that stand for them. known: of a column,
-    all texts that it may hold, where that is known without a look at the rows.
+    source: what stands after FROM, a WHERE with it.
     """
     import numpy as np
     import pandas as pd
 
     wanted = [
-        _as_codes(name, (known or {}).get(name) or _texts(con, name, source)) if kind == "text" else f'"{name}"'
-        for name, kind in columns.items()
+        _as_codes(name, _texts(con, name, source)) if kind == "text" else f'"{name}"' for name, kind in columns.items()
     ]
-    ordered = f" ORDER BY {order}" if order else ""
-    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source}{ordered}").df()
-    if categories:
-        kinds = {name: "category" if kind == "text" else FRAME_TYPE[kind] for name, kind in columns.items()}
-        return _typed(found, kinds)
+    found = con.execute(f"SELECT {', '.join(wanted)} FROM {source} ORDER BY {order}").df()
     for name in columns:
         if isinstance(found[name].dtype, pd.CategoricalDtype):
             texts = np.array([*found[name].cat.categories, None], dtype=object)

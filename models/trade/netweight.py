@@ -10,7 +10,6 @@ from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 from math import ceil, fsum, sqrt
-from statistics import fmean
 from typing import TYPE_CHECKING, Literal
 
 from models.trade.loaf import too_hot
@@ -188,6 +187,26 @@ def _together(words: list[Word]) -> Word:
 
 OF_LOAVES = ("batch_key", "reason", "cooled_minutes", "baked_g", "scale", "measured_at")
 """What is asked of a loaf."""
+TIMES = "times"
+"""Column of a frame in which one row stands for loaves that are alike in `OF_LOAVES`: how many; without it each row is one."""
+
+
+@dataclass(frozen=True)
+class _Weights:
+    """Weights in g, and how many loaves have each. Sums are exactly rounded: no order of the loaves changes them."""
+
+    g: np.ndarray
+    times: np.ndarray
+
+    @property
+    def n(self) -> int:
+        return int(self.times.sum())
+
+    def below(self, limit_g: float) -> int:
+        return int(self.times[self.g < limit_g].sum())
+
+    def sum_of(self, values: np.ndarray) -> float:
+        return fsum((values * self.times).tolist())
 
 
 # --- a day of loaves ----------------------------------------------------------------------------
@@ -202,12 +221,13 @@ def verdicts(
 ) -> tuple[NetWeight, ...]:
     """One verdict a line, product and production day, for products with a label, in that order by day.
 
-    batches: wide rows; loaves: accepted loaf rows with `batch_key`; output and checks: their logs, as far
-    as there are any. A line and day whose dough has no loaf that counts still has its verdict.
+    batches: wide rows; loaves: accepted loaf rows with `batch_key`, alike ones together where they have `TIMES`; output and
+    checks: their logs, as far as there are any. A line and day whose dough has no loaf that counts still has its verdict.
     """
     rows = batches[batches["product"].isin([n for n, p in plant.products.items() if p.label_g])]
     rows = rows[["batch_key", "line", "product", "shift_date"]]
-    measured = placed(loaves[list(OF_LOAVES)], rows, ("line", "product", "shift_date"))
+    each = loaves[[*OF_LOAVES, TIMES]] if TIMES in loaves else loaves[list(OF_LOAVES)].assign(**{TIMES: 1})
+    measured = placed(each, rows, ("line", "product", "shift_date"))
     days = rows.drop(columns="batch_key").drop_duplicates().sort_values(["shift_date", "line", "product"])
     by = {key: part for key, part in measured.groupby(["shift_date", "line", "product"], observed=True)}
     made, none = _made(output), measured.iloc[:0]
@@ -228,14 +248,14 @@ def _verdict(
     day, line, product = key
     label_g = float(plant.products[product].label_g or 0.0)
     counts, left_out = _counting(plant, loaves)
-    weights = counts["baked_g"].to_numpy(dtype=float)
+    weights = _Weights(counts["baked_g"].to_numpy(dtype=float), counts[TIMES].to_numpy(dtype="int64"))
     blank = NetWeight(
         rule=plant.net_weight.rule,
         line=line,
         product=product,
         day=day,
         label_g=label_g,
-        n=len(weights),
+        n=weights.n,
         n_wanted=0,
         mean_g=None,
         sd_g=None,
@@ -264,7 +284,8 @@ def _counting(plant: Plant, loaves: pd.DataFrame) -> tuple[pd.DataFrame, tuple[t
     unknown = ~suspicion & (minutes != minutes)
     hot = ~suspicion & too_hot(minutes, plant)
     reasons = {"measured on suspicion": suspicion, "cooling time not recorded": unknown, "measured too hot": hot}
-    left_out = tuple((why, int(mask.sum())) for why, mask in reasons.items() if mask.any())
+    times = loaves[TIMES].to_numpy(dtype="int64")
+    left_out = tuple((why, int(times[mask].sum())) for why, mask in reasons.items() if mask.any())
     return loaves[~(suspicion | unknown | hot)] if left_out else loaves, left_out
 
 
@@ -291,7 +312,7 @@ def scale_doubt(loaves: pd.DataFrame, checks: pd.DataFrame | None, bears_g: floa
     return f"the scale was off by {off:.1f} g, the test bears {bears_g:.1f} g" if off > bears_g else ""
 
 
-def _judge_eu(blank: NetWeight, weights: np.ndarray, made: float | None, doubt: str) -> NetWeight:
+def _judge_eu(blank: NetWeight, weights: _Weights, made: float | None, doubt: str) -> NetWeight:
     """76/211/EEC: mean, at most 1 in 40 beyond one tolerable negative error, none beyond two."""
     error_g = tolerable_negative_error(blank.label_g)
     t1_g, t2_g = round(blank.label_g - error_g, 6), round(blank.label_g - 2 * error_g, 6)
@@ -300,31 +321,31 @@ def _judge_eu(blank: NetWeight, weights: np.ndarray, made: float | None, doubt: 
         n_wanted=wanted(made),
         t1_g=t1_g,
         t2_g=t2_g,
-        below_t1=int((weights < t1_g).sum()),
-        below_t2=int((weights < t2_g).sum()),
+        below_t1=weights.below(t1_g),
+        below_t2=weights.below(t2_g),
     )
     words: list[Word] = [judge_t1(figures.below_t1, figures.n), "not met" if figures.below_t2 else "met"]
     return _concluded(figures, words, doubt, broken=figures.below_t2 > 0)
 
 
-def _judge_133(blank: NetWeight, weights: np.ndarray, made: float | None, doubt: str) -> NetWeight:
+def _judge_133(blank: NetWeight, weights: _Weights, made: float | None, doubt: str) -> NetWeight:
     """Handbook 133: the average error within the sample error limit, none beyond the allowed variation."""
     t1_g = round(blank.label_g - allowed_variation(blank.label_g), 6)
     figures = replace(
-        _figures(blank, weights, 0.975), n_wanted=wanted_133(made), t1_g=t1_g, below_t1=int((weights < t1_g).sum())
+        _figures(blank, weights, 0.975), n_wanted=wanted_133(made), t1_g=t1_g, below_t1=weights.below(t1_g)
     )
     allowed = 1 if figures.n >= 48 else 0
     words: list[Word] = ["not met" if figures.below_t1 > allowed else "met"]
     return _concluded(figures, words, doubt, broken=False)
 
 
-def _figures(blank: NetWeight, weights: np.ndarray, probability: float) -> NetWeight:
-    if len(weights) < 2:
-        return replace(blank, mean_g=float(weights[0]) if len(weights) else None)
-    mean_g = fmean(weights.tolist())
-    sd_g = sqrt(fsum(((weights - mean_g) ** 2).tolist()) / (len(weights) - 1))
+def _figures(blank: NetWeight, weights: _Weights, probability: float) -> NetWeight:
+    if weights.n < 2:
+        return replace(blank, mean_g=float(weights.g[0]) if weights.n else None)
+    mean_g = weights.sum_of(weights.g) / weights.n
+    sd_g = sqrt(weights.sum_of((weights.g - mean_g) ** 2) / (weights.n - 1))
     return replace(
-        blank, mean_g=mean_g, sd_g=sd_g, mean_limit_g=mean_limit(blank.label_g, sd_g, len(weights), probability)
+        blank, mean_g=mean_g, sd_g=sd_g, mean_limit_g=mean_limit(blank.label_g, sd_g, weights.n, probability)
     )
 
 

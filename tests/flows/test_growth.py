@@ -13,7 +13,7 @@ from models.alarms import short_weight
 from models.alarms.alerts import reconcile, to_text
 from models.alarms.charting import chart_plant
 from models.alarms.raising import Found, raise_alerts
-from models.storage import gather, ledger, store, wide
+from models.storage import gather, ledger, store, weighings, wide
 
 DAYS = 23
 CORRECTED = "2026-10-25"
@@ -71,7 +71,7 @@ def anew(job: Job) -> list[str]:
         checks = gather.log(con, "check")
         days = sorted({str(day.date()) for day in batches["shift_date"]})
         charted = tuple(one for one, _ in chart_plant(job.plant, pastes, batches, ledger.baselines(con)))
-        weighed = short_weight.weigh(job.plant, batches, gather.loaves(con, days), gather.log(con, "output"), checks)
+        weighed = short_weight.weigh(job.plant, batches, weighings.of_days(con, job.plant, days), gather.log(con, "output"), checks)
         found = Found(
             pastes,
             batches,

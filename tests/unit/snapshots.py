@@ -10,10 +10,14 @@ from datetime import date, datetime, timedelta
 from functools import cache
 
 import numpy as np
+import pandas as pd
 
 from models import plant as plants
+from models.logbook import TABLES
 from models.shapes import Alert, Baseline, Cause, Charted, Episode, Points, Stream
 from models.snapshot import Snapshot, frame
+from models.storage.store import FRAME_TYPE, typed_columns
+from models.trade import placed
 
 FIRST, LAST = date(2026, 3, 16), date(2026, 5, 5)
 GOOD, BAD, EMPTY = date(2026, 4, 30), date(2026, 5, 5), date(2026, 5, 3)
@@ -171,6 +175,12 @@ def _loaves(rng: np.random.Generator, dough: dict) -> list[dict]:
             }
         )
     return rows
+
+
+def _measured(loaves: list[dict]) -> pd.DataFrame:
+    """Loaf rows as their log has them, with the dough of each."""
+    types = {name: FRAME_TYPE[kind] for name, kind in typed_columns(TABLES["loaf"].columns).items()} | {"batch_key": "str"}
+    return pd.DataFrame(loaves, columns=[*types]).astype(types)
 
 
 def _made(rng: np.random.Generator) -> tuple[list[dict], list[dict], list[dict], list[dict]]:
@@ -536,12 +546,13 @@ def snapshot() -> Snapshot:
     brought = [
         {"kind": "paste", "shift_date": BAD, "file": "paste-2026-05-05.csv", "rows": 7, "in_force": 7, "late": "no"},
     ]
+    plant, measured = plants.parse(PLANT), _measured(loaves)
     return Snapshot(
-        plant=plants.parse(PLANT),
+        plant=plant,
         version="1.0.0",
         pastes=frame("pastes", pastes),
         batches=frame("batches", doughs),
-        loaves=frame("loaves", loaves),
+        loaves=measured,
         output=frame("output", output),
         changes=frame("changes", changes),
         checks=frame("checks"),
@@ -553,6 +564,7 @@ def snapshot() -> Snapshot:
         restated=frame("restated", restated),
         files=frame("files", files),
         brought=frame("brought", brought),
+        counted=placed.counted(plant, measured, frame("batches", doughs)),
         charted=_streams(pastes, doughs),
         alerts=_alerts(doughs),
     )
@@ -562,4 +574,6 @@ def bare() -> Snapshot:
     """The same plant before its first log: every frame empty."""
     from models.snapshot import FRAMES
 
-    return Snapshot(plant=plants.parse(PLANT), version="1.0.0", **{name: frame(name) for name in FRAMES})
+    plant = plants.parse(PLANT)
+    counted = placed.counted(plant, _measured([]), frame("batches"))
+    return Snapshot(plant=plant, version="1.0.0", counted=counted, **{name: frame(name) for name in FRAMES})

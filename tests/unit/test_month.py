@@ -12,6 +12,7 @@ from scipy.stats import f_oneway
 
 from models.pages.month import Month, month, span_of
 from models.pages.rates import Rate, Summed, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
+from models.trade import placed
 from tests.unit.snapshots import bare, snapshot
 
 
@@ -43,10 +44,9 @@ def test_the_first_month_claims_no_change():
 
 
 def test_loaves_on_suspicion_and_hot_ones_do_not_count():
-    loaves = snapshot().loaves
-    suspicious = loaves.assign(reason="suspicion")
-    assert month(replace(snapshot(), loaves=suspicious), "2026-04").shares[0].now.n == 0
-    assert month(replace(snapshot(), loaves=loaves.assign(cooled_minutes=20.0)), "2026-04").shares[0].now.n == 0
+    for odd in ({"reason": "suspicion"}, {"cooled_minutes": 20.0}):
+        rows = placed.counted(snapshot().plant, snapshot().loaves.assign(**odd), snapshot().batches)
+        assert month(replace(snapshot(), counted=rows), "2026-04").shares[0].now.n == 0
 
 
 def test_lines_are_compared_in_words_within_one_product_and_instrument():

@@ -33,6 +33,7 @@ def day(means: list[float]) -> tuple[pd.DataFrame, pd.DataFrame]:
                     "shift_date": date,
                     "shift": shift,
                     "mixed_at": at,
+                    "loaves": 5.0,
                 }
             )
             loaves += [
