@@ -59,7 +59,7 @@ def most_suspect(rows: int) -> int:
 
 def look(content: bytes, plant: Plant) -> Layout | None:
     """The layout of a file that may be read in bulk; None where the ordinary reader has to see it."""
-    if len(content) < FEWEST_BYTES or not content.isascii() or b"\r" in content or b"\n\n" in content:
+    if len(content) < FEWEST_BYTES or not content.isascii() or b"\r" in content:
         return None
     try:
         text = textfile.decode(content)

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
+import numpy as np
 import pandas as pd
 
 from models.plant import Plant
@@ -74,7 +75,10 @@ def _tidy_already(content: bytes) -> bool:
     tidy_already = content.isascii() and not (b"\t" in content and b"," in content)
     odd = 0
     for start in range(0, len(content), _PIECE):
-        piece = content[max(start - 1, 0) : start + _PIECE].translate(_CLASSES)
+        piece = content[max(start - 1, 0) : start + _PIECE]
+        if _plainly_tidy(piece):
+            continue
+        piece = piece.translate(_CLASSES)
         odd += piece.count(b"\1")
         if b"\0" in piece and b"\0" not in content.rstrip(b"\0"):
             raise Refused("the file ends in empty bytes: it was not copied whole, copy it again")
@@ -83,6 +87,12 @@ def _tidy_already(content: bytes) -> bool:
         blank = b" " in piece and (b" |" in piece or b"| " in piece)
         tidy_already = tidy_already and not (odd or blank)
     return tidy_already and not content.startswith(b" ") and not content.endswith(b" ")
+
+
+def _plainly_tidy(piece: bytes) -> bool:
+    """Whether nothing but line ends and signs that are seen is in a piece: true of most, and several times quicker to tell."""
+    unseen = int(np.count_nonzero(np.frombuffer(piece, dtype=np.uint8) < 0x20))
+    return b" " not in piece and b"\x7f" not in piece and unseen == piece.count(b"\n")
 
 
 def _utf8(content: bytes) -> tuple[bytes, str]:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from models.fixed import STATUSES
 from models.logbook import KINDS, TABLES, Column
 from models.storage import store
+from models.storage.store import OF_DOUGH
 
 if TYPE_CHECKING:
     import duckdb
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from models.plant import Plant
 
 TWO_FIT = "two-batches-fit"
-# logs whose rows belong to a dough: new rows wait in a table of their own until their dough is known
-OF_DOUGH = ("proof", "gas", "loaf")
 
 
 @dataclass
@@ -59,6 +58,22 @@ def _text(column: Column) -> str:
 def digest(kind: str) -> str:
     """SQL of a fingerprint of a row's values, compared as typed."""
     return f"hash({', '.join(c.name for c in TABLES[kind].columns)})"
+
+
+def rows(kind: str, which: str = "true") -> str:
+    """SQL of a log's rows, as FROM takes it, each with its identity and its fingerprint. which: SQL that is true of those wanted.
+
+    A row that belongs to a dough changes its identity with its dough, so keeps none; one that went straight from its file
+    into the store keeps no fingerprint either.
+    """
+    if kind not in OF_DOUGH:
+        return f"(SELECT * FROM log_{kind} WHERE {which})"
+    known = f"* REPLACE ({_fingerprint(kind)} AS digest), {_linked_identity(kind)} AS identity"
+    return f"(SELECT {known} FROM log_{kind} WHERE {which})"
+
+
+def _fingerprint(kind: str) -> str:
+    return f"coalesce(digest, {digest(kind)})"
 
 
 def settle(
@@ -115,8 +130,9 @@ def _names(con: duckdb.DuckDBPyConnection) -> set[str]:
     return {name for (name,) in con.execute("SELECT identity FROM touched").fetchall()}
 
 
-def _apply_status(con: duckdb.DuckDBPyConnection, kind: str) -> None:
-    con.execute(f"CREATE OR REPLACE TEMP TABLE settled AS {store.sql('settle').format(kind=kind)}")
+def _apply_status(con: duckdb.DuckDBPyConnection, kind: str, near: str = "true") -> None:
+    """Settle the rows of the identities in `touched`. near: SQL that is true of all of them, and spares a look at most others."""
+    con.execute(f"CREATE OR REPLACE TEMP TABLE settled AS {store.sql('settle').format(rows=rows(kind, near))}")
     con.execute(
         f"UPDATE log_{kind} SET status = settled.status FROM settled WHERE log_{kind}.seq = settled.seq "
         f"AND log_{kind}.status IS DISTINCT FROM settled.status"
@@ -175,7 +191,7 @@ def _link_pastes(con: duckdb.DuckDBPyConnection, plant: Plant, within_h: float) 
 def make_arriving(con: duckdb.DuckDBPyConnection, kind: str) -> None:
     """The table in which new rows of a log wait for their dough to be looked for; gone once they are settled."""
     con.execute(f"""CREATE TEMP TABLE IF NOT EXISTS arriving_{kind} AS
-        SELECT * EXCLUDE (status, batch_key, asks, identity) FROM log_{kind} LIMIT 0""")
+        SELECT * EXCLUDE (status, batch_key, asks) FROM log_{kind} LIMIT 0""")
 
 
 def _settle_of_dough(
@@ -186,21 +202,23 @@ def _settle_of_dough(
     old = _linked_now(con, kind)
     make_arriving(con, kind)
     _find_reach(con, kind, _when(con, kind) if not in_bulk else EVER)
+    again = rows(kind, "seq IN (SELECT seq FROM again)")
     con.execute(f"""CREATE OR REPLACE TEMP TABLE linked AS SELECT r.seq, h.batch_key, coalesce(h.asks, false) AS asks
-        FROM {_linked(kind, f"(SELECT * FROM log_{kind} WHERE seq IN (SELECT seq FROM again))")}""")
+        FROM {_linked(kind, again)}""")
     con.execute(
         f"UPDATE log_{kind} SET batch_key = l.batch_key, asks = l.asks FROM linked l WHERE log_{kind}.seq = l.seq"
     )
-    con.execute(f"UPDATE log_{kind} SET identity = {_linked_identity(kind)} WHERE seq IN (SELECT seq FROM again)")
     _let_in(con, kind, first_new, touched, in_bulk)
     _ask(con, kind, "dough_batch", "two doughs of this number were mixed at the same time: write which one it was")
-    _touch(
-        con, f"SELECT identity FROM again UNION SELECT identity FROM log_{kind} WHERE seq IN (SELECT seq FROM again)"
-    )
-    _apply_status(con, kind)
+    _touch(con, f"SELECT identity FROM again UNION SELECT identity FROM {again}")
+    batches = old | _linked_now(con, kind)
+    _list(con, "near_batches", batches)
+    # rows of one identity are of one dough, but a gas test keeps its number whatever dough it names
+    of_these = "batch_key IS NULL OR batch_key IN (SELECT name FROM near_batches)"
+    _apply_status(con, kind, "true" if kind == "gas" else of_these)
     con.execute(f"""UPDATE log_{kind} SET status = 'waiting' WHERE status = 'accepted' AND batch_key IS NULL
-        AND dough_batch IS NOT NULL AND identity IN (SELECT identity FROM touched)""")
-    touched.batches |= old | _linked_now(con, kind)
+        AND dough_batch IS NOT NULL AND seq IN (SELECT seq FROM settled)""")
+    touched.batches |= batches
     if kind == "gas":
         lots = con.execute(
             "SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq IN (SELECT seq FROM again)"
@@ -241,10 +259,9 @@ def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: 
     has its status at once; the others are settled with the rows they meet, and join `again`."""
     arriving = f"SELECT * FROM arriving_{kind}" + (f" UNION ALL BY NAME {in_bulk}" if in_bulk else "")
     with _at_once(con) if in_bulk else nullcontext():
-        con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT *, {_linked_identity(kind)} AS identity, CASE WHEN credible AND NOT asks
+        con.execute(f"""INSERT INTO log_{kind} BY NAME SELECT *, CASE WHEN credible AND NOT asks
             THEN CASE WHEN batch_key IS NULL AND dough_batch IS NOT NULL THEN 'waiting' ELSE 'accepted' END END AS status
         FROM (SELECT r.*, h.batch_key, coalesce(h.asks, false) AS asks FROM {_linked(kind, f"({arriving})")})""")
-    new = f"SELECT identity FROM log_{kind} WHERE seq >= {first_new}"
     keys = con.execute(
         f"SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new} AND batch_key IS NOT NULL"
     ).fetchall()
@@ -253,11 +270,10 @@ def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: 
         f"""batch_key IS NULL OR batch_key IN (SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new})"""
     )
     may_meet = "true" if kind == "gas" else of_the_same  # a test keeps its number whatever dough it names
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE met AS SELECT hash(identity) AS h FROM ({new} UNION ALL
-            SELECT identity FROM log_{kind} WHERE seq < {first_new} AND ({may_meet}))
-        GROUP BY 1 HAVING count(*) > 1""")
-    con.execute(f"""INSERT INTO again SELECT seq, identity FROM log_{kind} WHERE seq >= {first_new}
-        AND (status IS NULL OR hash(identity) IN (SELECT h FROM met)) AND seq NOT IN (SELECT seq FROM again)""")
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE met AS SELECT {_meets_as(kind)} AS h FROM log_{kind}
+        WHERE seq >= {first_new} OR {may_meet} GROUP BY 1 HAVING count(*) > 1""")
+    con.execute(f"""INSERT INTO again SELECT seq, {_linked_identity(kind)} FROM log_{kind} WHERE seq >= {first_new}
+        AND (status IS NULL OR {_meets_as(kind)} IN (SELECT h FROM met)) AND seq NOT IN (SELECT seq FROM again)""")
     if kind == "gas":
         lots = con.execute(f"SELECT DISTINCT yeast_lot FROM log_gas WHERE yeast_lot IS NOT NULL AND seq >= {first_new}")
         touched.yeast_lots |= {name for (name,) in lots.fetchall()}
@@ -277,6 +293,12 @@ def _at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     con.execute("SET preserve_insertion_order = true; RESET disabled_optimizers")
 
 
+def _meets_as(kind: str) -> str:
+    """SQL of a number that rows of one identity have alike, and few others: quicker than the identity itself."""
+    itself, own = f"hash({_linked_identity(kind)})", ", ".join(("batch_key", *TABLES[kind].identity))
+    return itself if kind == "gas" else f"CASE WHEN batch_key IS NULL THEN {itself} ELSE hash({own}) END"
+
+
 def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:
     """Rows taken before whose dough has to be looked for again, with the identity they had."""
     refers = TABLES[kind].refers
@@ -284,10 +306,10 @@ def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touch
     _list(con, "touched_batches", touched.batches)
     con.execute(f"""
         CREATE OR REPLACE TEMP TABLE again AS
-        SELECT r.seq, r.identity FROM log_{kind} r WHERE r.seq >= {first_new}
-            OR r.batch_key IN (SELECT name FROM touched_batches)
+        SELECT seq, {_linked_identity(kind)} AS identity FROM log_{kind} WHERE seq >= {first_new}
+            OR batch_key IN (SELECT name FROM touched_batches)
         UNION
-        SELECT r.seq, r.identity FROM log_{kind} r JOIN log_dough d ON r.dough_batch = d.dough_batch AND r.line = d.line
+        SELECT r.seq, r.identity FROM {rows(kind)} r JOIN log_dough d ON r.dough_batch = d.dough_batch AND r.line = d.line
             AND r.{refers.at} >= d.mixed_at AND r.{refers.at} <= d.mixed_at + to_hours({refers.within_h:.0f})
         WHERE d.identity IN (SELECT name FROM touched_batches)""")
 
@@ -301,12 +323,13 @@ def _linked_now(con: duckdb.DuckDBPyConnection, kind: str) -> set[str]:
 
 def _linked_identity(kind: str) -> str:
     """SQL of the identity of a row that belongs to a dough; while that has not come, by its own clock."""
+    itself = f"'? ' || {_fingerprint(kind)}"
     if kind == "gas":
-        return own_identity("gas")
+        return f"coalesce(gas_test, {itself})"
     at = TABLES[kind].at
     dough = f"coalesce(batch_key, '? ' || dough_batch || '/' || line || '/' || CAST({at} AS VARCHAR))"
     own = "".join(f" || '/' || {name}" for name in TABLES[kind].identity)
-    return f"coalesce({dough}{own}, '? ' || digest)"
+    return f"coalesce({dough}{own}, {itself})"
 
 
 def _ask(con: duckdb.DuckDBPyConnection, kind: str, column: str, why: str) -> None:

@@ -21,7 +21,7 @@ from models.judging.rules import DERIVED, Rule, truth_rules
 from models.logbook import TABLES, Column, Table
 from models.reader import bulk, clock, reading
 from models.reader.numbers import DITTO
-from models.storage import account, store
+from models.storage import store
 
 if TYPE_CHECKING:
     import duckdb
@@ -316,10 +316,8 @@ def _rows_alike(alike: list[Taken]) -> str:
     )
     ids, firsts = _of_file([file.file_id for file in alike]), _of_file([file.first_seq for file in alike])
     read = _read([file.checked.path for file in alike], layout)
-    return f"""SELECT *, {account.digest(table.kind)} AS digest FROM (
-        SELECT seq, CAST({ids} AS INTEGER) AS file_id, seq - {firsts} + 2 AS row, true AS credible{values}
-        FROM (SELECT *, n + {_of_file(starts)} AS seq FROM ({read}))
-        WHERE seq NOT IN (SELECT seq FROM suspect))"""
+    return f"""SELECT seq, CAST({ids} AS INTEGER) AS file_id, seq - {firsts} + 2 AS row, true AS credible{values}
+        FROM (SELECT *, n + {_of_file(starts)} AS seq FROM ({read})) WHERE seq NOT IN (SELECT seq FROM suspect)"""
 
 
 def _of_file(values: list[int]) -> str:

@@ -90,7 +90,7 @@ def of_month(con: duckdb.DuckDBPyConnection, plant: Plant, month: str, at_most: 
                 ", b.product",
                 "LEFT JOIN batches b USING (batch_key)",
             )
-        source = f"log_{kind} r {join} WHERE r.status = 'accepted' AND r.{at} >= ? AND r.{at} < ?"
+        source = f"{account.rows(kind)} r {join} WHERE r.status = 'accepted' AND r.{at} >= ? AND r.{at} < ?"
         if (con.execute(f"SELECT count(*) FROM {source}", bounds).fetchone() or (0,))[0] <= at_most:
             query = f"SELECT {names}{product} FROM {source} ORDER BY r.{at}, r.identity"
             found[kind] = store.frame(con, query, columns, bounds)
@@ -101,11 +101,8 @@ def _log(con: duckdb.DuckDBPyConnection, kind: str, more: tuple[str, ...] = (), 
     table = TABLES[kind]
     columns = dict.fromkeys(more, "text") | store.typed_columns(table.columns)
     names = ", ".join(f'"{name}"' for name in columns)
-    return store.frame(
-        con,
-        f"SELECT {names} FROM log_{kind} WHERE status = 'accepted' AND {where} ORDER BY {table.at}, identity",
-        columns,
-    )
+    accepted = account.rows(kind, f"status = 'accepted' AND {where}")
+    return store.frame(con, f"SELECT {names} FROM {accepted} ORDER BY {table.at}, identity", columns)
 
 
 def output_of(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from models.judging import as_sql
 from models.judging.rules import DERIVED
 from models.logbook import TABLES
-from models.storage import store
+from models.storage import account, store
 
 if TYPE_CHECKING:
     import duckdb
@@ -172,8 +172,8 @@ def _rows(con: duckdb.DuckDBPyConnection, names: list[str]) -> pd.DataFrame:
 
     con.register("these", pd.DataFrame({"name": names}, dtype="str"))
     types = store.typed_columns(TABLES["loaf"].columns)
-    source = "log_loaf WHERE status = 'accepted' AND batch_key IN (SELECT name FROM these)"
+    source = account.rows("loaf", "status = 'accepted' AND batch_key IN (SELECT name FROM these)")
     columns = {"batch_key": "text"} | {name: types[name] for name in OF_LOAF}
-    found = store.many(con, source, "log_loaf.measured_at, identity, seq", columns)
+    found = store.many(con, source, "measured_at, identity, seq", columns)
     con.unregister("these")
     return found

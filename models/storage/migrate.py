@@ -24,6 +24,9 @@ def bring_up(con: duckdb.DuckDBPyConnection) -> None:
     con.execute("ALTER TABLE replaced ADD COLUMN IF NOT EXISTS done_at TIMESTAMP")
     for statement in store.derived_tables():
         con.execute(statement)
+    for kind in store.OF_DOUGH:
+        con.execute(f"ALTER TABLE log_{kind} DROP COLUMN IF EXISTS identity")
+        con.execute(f"ALTER TABLE log_{kind} ALTER COLUMN digest DROP NOT NULL")
     for kind in KINDS:
         if _add_columns(con, f"log_{kind}", TABLES[kind].columns):
             _fingerprint_again(con, kind)
@@ -73,7 +76,7 @@ def _fingerprint_again(con: duckdb.DuckDBPyConnection, kind: str) -> None:
     kept = f" EXCLUDE ({', '.join(TABLES[kind].of_type('date'))})" if dates else ""
     con.execute(f"""CREATE OR REPLACE TEMP TABLE fingerprint AS
         SELECT seq, {account.digest(kind)} AS digest FROM (SELECT *{kept}{dates} FROM log_{kind})""")
-    con.execute(f"""UPDATE log_{kind} SET digest = f.digest,
-        identity = CASE WHEN identity = '? ' || log_{kind}.digest THEN '? ' || f.digest ELSE identity END
-        FROM fingerprint f WHERE log_{kind}.seq = f.seq""")
+    itself = f"CASE WHEN identity = '? ' || log_{kind}.digest THEN '? ' || f.digest ELSE identity END"
+    named = "" if kind in store.OF_DOUGH else f", identity = {itself}"
+    con.execute(f"UPDATE log_{kind} SET digest = f.digest{named} FROM fingerprint f WHERE log_{kind}.seq = f.seq")
     con.execute("DROP TABLE fingerprint")

@@ -60,17 +60,18 @@ def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:
         f"{{'name': '{name}', 'before': CAST(o.\"{name}\" AS VARCHAR), 'after': CAST(n.\"{name}\" AS VARCHAR)}}"
         for name in columns
     )
+    rows = account.rows(kind)
     return con.execute(f"""
-        WITH touched AS (SELECT * FROM log_{kind} WHERE NOT asks AND status IN ('accepted', 'waiting', 'superseded')
-                   AND identity IN (SELECT identity FROM log_{kind} WHERE status = 'superseded')),
+        WITH touched AS (SELECT * FROM {rows} WHERE NOT asks AND status IN ('accepted', 'waiting', 'superseded')
+                   AND identity IN (SELECT identity FROM {account.rows(kind, "status = 'superseded'")})),
         instead AS (SELECT o.seq, min(n.seq) AS by_seq FROM touched o JOIN touched n
                    ON n.identity = o.identity AND n.credible AND n.seq > o.seq WHERE o.status = 'superseded' GROUP BY 1
-                   UNION SELECT p.seq, max(p.by_seq) FROM replaced p JOIN log_{kind} n ON p.by_seq = n.seq JOIN log_{kind} o
+                   UNION SELECT p.seq, max(p.by_seq) FROM replaced p JOIN {rows} n ON p.by_seq = n.seq JOIN {rows} o
                    ON p.seq = o.seq AND o.identity <> n.identity WHERE n.credible AND NOT n.asks GROUP BY 1),
         r AS (SELECT o.*, i.by_seq FROM log_{kind} o JOIN instead i USING (seq)),
         pair AS (SELECT '{kind}' AS kind, n.identity AS key, n.row, n.file_id, n.seq, o.seq AS was_seq,
                     {account.shift_date_sql(kind).replace("r.", "n.").replace("d.", "d.")} AS shift_date, unnest([{pairs}]) AS c
-                 FROM r o JOIN log_{kind} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
+                 FROM r o JOIN {rows} n ON o.by_seq = n.seq {account.dough_join(kind).replace("r.batch_key", "n.batch_key")}
                  WHERE o.status = 'superseded')
         SELECT p.kind, p.key, p.shift_date, p.c.name AS "column", coalesce(p.c.before, s.value) AS before, p.c.after AS after,
             f.path AS file, p.row, nullif(coalesce(d.who, w.who), '') AS by,

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-VERSION = 4
+VERSION = 5
 # what the database may hold in memory at once; more goes to a folder beside the store while a run lasts
 MEMORY = "768MB"
 FIXED = (
@@ -46,6 +46,8 @@ FIXED = (
 )
 WIDE: dict[str, tuple[Column, ...]] = {"pastes": PASTES, "batches": BATCHES}
 WIDE_KEY = {"pastes": "paste_key", "batches": "batch_key"}
+# logs whose rows belong to a dough: who a row is follows from its dough and its columns, see `account.rows`
+OF_DOUGH = ("proof", "gas", "loaf")
 LINKS = {"dough": ("batch_key", "paste_key", "paste_key_2"), "paste": ("paste_key",)}
 SQL_TYPE = {"text": "VARCHAR", "number": "DOUBLE", "time": "TIMESTAMP", "date": "DATE"}
 SETTINGS: dict[str, Any] = {
@@ -170,10 +172,10 @@ def derived_tables() -> list[str]:
     for kind in KINDS:
         columns = "".join(f'"{c.name}" {SQL_TYPE[c.type]}, ' for c in TABLES[kind].columns)
         keys = "".join(f"{name} VARCHAR, " for name in links(kind))
+        own = "digest UBIGINT" if kind in OF_DOUGH else "digest UBIGINT NOT NULL, identity VARCHAR NOT NULL"
         statements.append(
             f"CREATE TABLE IF NOT EXISTS log_{kind} (seq BIGINT NOT NULL, file_id INTEGER NOT NULL, row BIGINT NOT NULL, "
-            f"{columns}{keys}credible BOOLEAN NOT NULL, asks BOOLEAN NOT NULL, digest UBIGINT NOT NULL, "
-            "identity VARCHAR NOT NULL, status VARCHAR)"
+            f"{columns}{keys}credible BOOLEAN NOT NULL, asks BOOLEAN NOT NULL, {own}, status VARCHAR)"
         )
     for name, columns_of in WIDE.items():
         columns = ", ".join(f'"{c.name}" {SQL_TYPE[c.type]}' for c in columns_of)

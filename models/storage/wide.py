@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from models.logbook import TABLES
-from models.storage import store
+from models.storage import account, store
 
 if TYPE_CHECKING:
     import duckdb
@@ -95,7 +95,9 @@ def _rows(con: duckdb.DuckDBPyConnection, kind: str, where: str = "") -> pd.Data
     names = ", ".join(f'"{name}"' for name in columns)
     in_force = IN_FORCE.get(kind, "status = 'accepted'")
     return store.frame(
-        con, f"SELECT {names} FROM log_{kind} WHERE {in_force} AND {wanted} ORDER BY {table.at}, identity, seq", columns
+        con,
+        f"SELECT {names} FROM {account.rows(kind, f'{in_force} AND {wanted}')} ORDER BY {table.at}, identity, seq",
+        columns,
     )
 
 

@@ -14,7 +14,7 @@ from flows import pulling
 from flows.job import Job
 from models.logbook import TABLES
 from models.reader import bulk as reader
-from models.storage import raw, store
+from models.storage import account, raw, store
 from tests.unit.rows import plant
 
 NORTH = plant(columns={"loaf": {"Pan": "position"}})
@@ -101,7 +101,7 @@ def _pulled(folder: Path, bulk_from: int) -> dict[str, Any]:
             **{
                 name: con.execute(query).fetchall()
                 for name, query in {
-                    "rows": "SELECT * FROM log_loaf ORDER BY seq",
+                    "rows": f"SELECT * FROM {account.rows('loaf')} ORDER BY seq",
                     "slips": "SELECT * FROM slip ORDER BY seq, place",
                     "judged": """SELECT rule, shift_date, sum(judged), sum(broken), bool_and(could_run) FROM judged
                         GROUP BY ALL HAVING sum(judged) > 0 ORDER BY ALL""",

@@ -41,7 +41,7 @@ def _both(rows: list[dict], path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     con = store.open_for_writing(path)
     try:
         places = {"seq": range(len(frame)), "row": 1, "file_id": 1, "credible": True, "asks": False, "digest": 0}
-        store.insert(con, "log_loaf", frame.assign(**places, identity="x", status="accepted"))
+        store.insert(con, "log_loaf", frame.assign(**places, status="accepted"))
         con.execute("CREATE TEMP TABLE again_batches AS SELECT DISTINCT batch_key AS name FROM log_loaf")
         return measured.loaves(con, NORTH), batches.loaves(NORTH, frame)
     finally:

@@ -38,7 +38,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     rows = odd()
     rows = pd.concat([rows.assign(status="accepted"), rows.head(1).assign(status="superseded")], ignore_index=True)
     of_row = {"file_id": 1, "row": 2, "credible": True, "asks": False, "digest": 0}
-    store.insert(con, "log_loaf", rows.assign(seq=rows.index, identity=rows.index.astype("str"), **of_row))
+    store.insert(con, "log_loaf", rows.assign(seq=rows.index, **of_row))
     store.insert(con, "batches", snapshot().batches)
     con.close()
     return path

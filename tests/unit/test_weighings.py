@@ -48,7 +48,7 @@ def kept(path: Path, told: tuple[tuple[str, str, float], ...]) -> Path:
     con, rows = store.open_for_writing(path), loaves()
     rows = pd.concat([rows.assign(status="accepted"), rows.head(9).assign(status="superseded")], ignore_index=True)
     of_row = {"file_id": 1, "row": 2, "credible": True, "asks": False, "digest": 0}
-    store.insert(con, "log_loaf", rows.assign(seq=rows.index, identity=rows.index.astype("str"), **of_row))
+    store.insert(con, "log_loaf", rows.assign(seq=rows.index, **of_row))
     store.insert(con, "batches", snapshot().batches)
     found = checks(told).assign(status="accepted", **of_row)
     store.insert(con, "log_check", found.assign(seq=found.index, identity=found.index.astype("str")))

@@ -2,7 +2,7 @@
 -- Rows of one identity in order of arrival. The same values as the row in force: duplicate. Other values: the newer
 -- credible row supersedes the older; a row that cannot be true never displaces one that can.
 WITH scope AS (
-    SELECT seq, identity, digest, credible AND NOT asks AS good FROM log_{kind}
+    SELECT seq, identity, digest, credible AND NOT asks AS good FROM {rows}
     WHERE identity IN (SELECT identity FROM touched)
 ), marked AS (
     SELECT *,
