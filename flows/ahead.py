@@ -80,19 +80,21 @@ def _arrived(
     from models.storage import store
 
     checks.load_suite()
-    store.archive(archive, sha, content)
     if len(content) < reader.FEWEST_BYTES:
+        store.archive(archive, sha, content)
         return Arrived(name, content, sha)
-    return Arrived(
-        name, content, sha, looks=pool.submit(_look, con.cursor(), content, store.archived(archive, sha), plant)
-    )
+    return Arrived(name, content, sha, looks=pool.submit(_look, con.cursor(), content, sha, archive, plant))
 
 
-def _look(own: duckdb.DuckDBPyConnection, content: bytes, archived: Path, plant: Plant) -> Checked | None:
-    """A very large plain file that needs no frame; None for every other. own: a connection of the thread's own."""
+def _look(own: duckdb.DuckDBPyConnection, content: bytes, sha: str, archive: Path, plant: Plant) -> Checked | None:
+    """A very large plain file that needs no frame; None for every other. own: a connection of the thread's own.
+
+    It is archived here, first of all: the disk takes its time over that while another is looked at.
+    """
     from models.reader import bulk as reader
-    from models.storage import bulk
+    from models.storage import bulk, store
 
     with own:
+        store.archive(archive, sha, content)
         layout = reader.look(content, plant)
-        return None if layout is None else bulk.check(own, archived, content, layout, plant)
+        return None if layout is None else bulk.check(own, store.archived(archive, sha), content, layout, plant)

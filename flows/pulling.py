@@ -130,10 +130,11 @@ def _read_new(
 
     known = _known(con)
     was_taken = {sha: kind for sha, (kind, outcome) in known.items() if outcome == "taken"}
-    file_id = (con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchone() or (0,))[0]
+    ((file_id,),) = con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchall()
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(name, "", None, "refused", why) for name, why in cannot.items()]
     pending: dict[str, list[Pending]] = {}
+    came_now: list[tuple[Any, ...]] = []
     first = seq
     for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant):
         name, sha = came.name, came.sha256
@@ -150,7 +151,7 @@ def _read_new(
             pulled.files.append(_said(name, sha, None, "refused", read) | {"new": new})
             if new:
                 file_id += 1
-                _keep_file(con, file_id, name, sha, None, "refused", read, "", pulled.run)
+                came_now.append((file_id, name, sha, None, "refused", read, "", pulled.run))
                 known[sha] = (None, "refused")
             continue
         file_id += 1
@@ -158,7 +159,8 @@ def _read_new(
         notes = "; ".join(dict.fromkeys((*sheet.notes, *typed.notes)))
         if not new:
             con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
-        _keep_file(con, file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run)
+            came_now = [one for one in came_now if one[2] != sha]
+        came_now.append((file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run))
         was_taken[sha] = sheet.kind
         alike = pending.setdefault(sheet.kind, [])
         alike.append(take.Pending(file_id, sheet, typed, seq, checked is not None))
@@ -170,7 +172,10 @@ def _read_new(
             | {"notes": notes, "passed_over": [{"row": line.row, "why": line.why} for line in sheet.passed_over]}
         )
         if sum(file.n for file in alike) >= TOGETHER:
+            _keep_files(con, came_now)
+            came_now = []
             yield pending.pop(sheet.kind)
+    _keep_files(con, came_now)
     expect(seq - first)
     yield from pending.values()
 
@@ -196,8 +201,16 @@ def _said(name: str, sha: str, kind: str | None, outcome: str, why: str) -> dict
     return {"file": name, "sha256": sha, "kind": kind, "outcome": outcome, "why": why}
 
 
-def _keep_file(con: duckdb.DuckDBPyConnection, *values: Any) -> None:
-    con.execute("INSERT INTO file VALUES (?, ?, ?, ?, ?, ?, ?, ?)", list(values))
+def _keep_files(con: duckdb.DuckDBPyConnection, came: list[tuple[Any, ...]]) -> None:
+    """All in one statement: one each costs more than the reading of a small file. A file read at last is refused no more."""
+    import pandas as pd
+
+    from models.storage import store
+
+    names = ["file_id", "path", "sha256", "kind", "outcome", "why", "notes", "run"]
+    files = pd.DataFrame(came, columns=names)
+    texts = dict.fromkeys(("path", "sha256", "kind", "outcome", "why", "notes"), "str")
+    store.insert(con, "file", files.astype(texts | {"file_id": "int64", "run": "int64"}))
 
 
 def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> set[str]:
@@ -225,9 +238,10 @@ def _days_of(con: duckdb.DuckDBPyConnection, touched: Touched, first_new: int, d
     from models.logbook import KINDS
     from models.storage import account
 
-    rejected = ", ".join(str(one.seq) for one in decided if one.verdict == "rejected")
-    rows = f"r.seq >= {first_new}" + (f" OR r.seq IN ({rejected})" if rejected else "")
+    rejected = ", ".join(str(one.seq) for one in decided if one.verdict == "rejected") or "NULL"
     days = {name.split("/", 1)[0] for name in touched.batches | touched.pastes if not name.startswith("?")}
     for kind in KINDS:
-        days |= account.days_of(con, kind, rows)
+        # a new row whose dough is known is of its day, and the dough stands among the batches touched
+        new = f"r.seq >= {first_new}" + (" AND r.batch_key IS NULL" if kind in account.OF_DOUGH else "")
+        days |= account.days_of(con, kind, f"({new}) OR r.seq IN ({rejected})")
     return days | touched.days

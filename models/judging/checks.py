@@ -12,6 +12,7 @@ import logging
 import os
 import sys
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -248,7 +249,7 @@ def _outcome(rule: Rule, result: dict[str, Any], judged: int) -> Outcome:
     return Outcome(rule, judged, rows, BROKEN if rows else PASSED)
 
 
-def explain(rule: Rule, row: pd.Series, plant: Plant, written: str = "") -> str:
+def explain(rule: Rule, row: pd.Series | Mapping[str, Any], plant: Plant, written: str = "") -> str:
     """The rule's sentence for one row: the cell as written where that is known, other numbers as finely as their unit is
     read, times as the plant's clock shows them."""
     shown = {str(n): _show(value, plant, str(n)) for n, value in row.items() if f"{{{n}}}" in rule.says}

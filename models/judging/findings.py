@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from models.judging import checks
+from models.snapshot import records
 from models.storage import store
 
 if TYPE_CHECKING:
@@ -41,7 +42,10 @@ def replace(con: duckdb.DuckDBPyConnection, kind: str, rows: pd.DataFrame, plant
     con.unregister("judged_again")
     found = checks.judge_good(kind, rows, plant)
     broken = [
-        _finding(kind, key, outcome.rule, found.rows.iloc[i], plant) for outcome in found.outcomes for i in outcome.rows
+        _finding(kind, key, outcome.rule, row, plant)
+        for outcome in found.outcomes
+        if outcome.rows
+        for row in records(found.rows.iloc[list(outcome.rows)])
     ]
     table = pd.DataFrame(broken, columns=list(COLUMNS))
     text = {name: "str" for name in COLUMNS if name not in {"shift_date", "value", "low", "high"}}
@@ -49,7 +53,7 @@ def replace(con: duckdb.DuckDBPyConnection, kind: str, rows: pd.DataFrame, plant
     _count(con, kind, found, rows)
 
 
-def _finding(kind: str, key: str, rule: Any, row: pd.Series, plant: Plant) -> tuple[Any, ...]:
+def _finding(kind: str, key: str, rule: Any, row: dict[str, Any], plant: Plant) -> tuple[Any, ...]:
     import numpy as np
 
     value = row[rule.column]

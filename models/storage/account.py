@@ -266,12 +266,8 @@ def _let_in(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: 
         f"SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new} AND batch_key IS NOT NULL"
     ).fetchall()
     touched.batches |= {name for (name,) in keys}
-    of_the_same = (
-        f"""batch_key IS NULL OR batch_key IN (SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new})"""
-    )
-    may_meet = "true" if kind == "gas" else of_the_same  # a test keeps its number whatever dough it names
     con.execute(f"""CREATE OR REPLACE TEMP TABLE met AS SELECT {_meets_as(kind)} AS h FROM log_{kind}
-        WHERE seq >= {first_new} OR {may_meet} GROUP BY 1 HAVING count(*) > 1""")
+        WHERE {_may_meet(kind, first_new, len(keys))} GROUP BY 1 HAVING count(*) > 1""")
     con.execute(f"""INSERT INTO again SELECT seq, {_linked_identity(kind)} FROM log_{kind} WHERE seq >= {first_new}
         AND (status IS NULL OR {_meets_as(kind)} IN (SELECT h FROM met)) AND seq NOT IN (SELECT seq FROM again)""")
     if kind == "gas":
@@ -297,6 +293,25 @@ def _meets_as(kind: str) -> str:
     """SQL of a number that rows of one identity have alike, and few others: quicker than the identity itself."""
     itself, own = f"hash({_linked_identity(kind)})", ", ".join(("batch_key", *TABLES[kind].identity))
     return itself if kind == "gas" else f"CASE WHEN batch_key IS NULL THEN {itself} ELSE hash({own}) END"
+
+
+# doughs that are looked through for loaves of one number at a time, and the numbers that take part: half a kilobyte a dough
+MANY_DOUGHS, NUMBERS = 100_000, 4096
+
+
+def _may_meet(kind: str, first_new: int, doughs: int) -> str:
+    """SQL that is true of every row that may be one and the same with a new one, and of few others. doughs: those of new rows."""
+    if kind == "gas":
+        return "true"  # a test keeps its number whatever dough it names
+    of_the_same = f"batch_key IN (SELECT DISTINCT batch_key FROM log_{kind} WHERE seq >= {first_new})"
+    if doughs > MANY_DOUGHS:
+        return f"batch_key IS NULL OR {of_the_same}"
+    numbers = [f"TRY_CAST({name} AS INTEGER)" for name in TABLES[kind].identity]
+    each = "".join(
+        f"bit_count(bitstring_agg(CASE WHEN {n} BETWEEN 0 AND {NUMBERS - 1} THEN {n} END, 0, {NUMBERS - 1}))" for n in numbers
+    )
+    crowded = f"SELECT batch_key FROM log_{kind} WHERE {of_the_same} GROUP BY 1 HAVING count(*) > {each or 1}"
+    return f"batch_key IS NULL OR batch_key IN ({crowded})"
 
 
 def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touched: Touched) -> None:

@@ -210,3 +210,22 @@ def test_a_changed_plant_file_reads_rows_back_as_they_came(tmp_path: Path) -> No
     assert found[0] == found[1]
     assert {(value, rule) for _, _, _, value, rule in found[0][0]} >= {("L1", "loaf.unknown-line")}
     assert not any(value == "L9" for _, _, _, value, _ in found[0][0])
+
+
+@pytest.mark.parametrize("many_doughs", [0, account.MANY_DOUGHS])
+def test_a_loaf_sent_again_is_found_whatever_its_number(
+    tmp_path: Path, many_doughs: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Numbers that two loaves may have alike are looked for by dough: small and large ones, with a nought, none, of no dough."""
+    monkeypatch.setattr(account, "MANY_DOUGHS", many_doughs)
+    odd = [{"loaf": "7"}, {"loaf": "07"}, {"loaf": "9000"}, {"loaf": ""}, {"dough_batch": "03"}, {"loaf": "x"}]
+    first = _changed({}, {}, *odd, {"loaf": "9000"})
+    again = _changed({}, {"baked_g": "401"}, *odd, {"loaf": "7", "dough_batch": "02"})
+    straight, ordinary = _both(tmp_path / "both", first, again)
+    assert (straight.pop("in bulk"), ordinary.pop("in bulk")) == ((2,), (0,))
+    assert straight == ordinary
+    status = [row[-2] for row in straight["rows"]]
+    assert status == [
+        *["accepted", "superseded", "accepted", "accepted", "accepted", "quarantined", "waiting", "accepted", "duplicate"],
+        *["duplicate", "accepted", *["duplicate"] * 6, "accepted"],
+    ]  # fmt: skip
