@@ -334,6 +334,12 @@ FILES: tuple[Ugly, ...] = (
     Ugly("72-empty.csv", b"", None, says="empty"),
     Ugly("73-picture.csv", bytes(range(256)) * 40, None, says="neither UTF-8, UTF-16 nor Windows-1252"),
     Ugly("75-parted-by-bars.csv", text(OUTPUT, made(27), mark="|"), None, says="parted by '|'"),
+    Ugly(
+        "77-parted-in-two-ways.csv",
+        text(OUTPUT, mark=";") + text(made(28), made(28, shift="late")),
+        None,
+        says="parted by semicolons, but 2 of 2 rows under them by commas",
+    ),
     Ugly("76-empty-tail.csv", text(OUTPUT, made(27)) + bytes(512), None, says="not copied whole"),
     Ugly("74-one-long-line.csv", b"x" * (20 << 20), None, says="a line is longer than"),
 )

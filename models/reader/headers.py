@@ -238,6 +238,11 @@ def _laid_out(rows: Sequence[Sequence[str]]) -> str:
         for mark, says in (("|", "'|'"), (None, "blanks")) if len(filled) == 1 else ():
             if _names_a_log(filled[0].split(mark)):
                 return f"its columns are parted by {says}: save it as CSV, with commas, semicolons or tabs, or as XLSX"
+        if len(filled) == 1 and any(_names_a_log(filled[0].split(mark)) for mark in ",;\t"):
+            return (
+                "all column names of a row stand in one cell: split the text into columns, each in its own, or take the quotation "
+                "marks off whole lines, and save it again"
+            )
     if _names_a_log([cells[0] for cells in rows if cells]):
         return "the column names stand one below the other: turn the table, so that they stand in the first row"
     return ""

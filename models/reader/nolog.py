@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.logbook import TABLES
-from models.reader import headers, numbers
+from models.reader import headers, numbers, parted
 from models.reader.headers import Header
 
 _TOTALS = frozenset(
@@ -53,9 +53,14 @@ def _why(cells: Sequence[str], header: Header) -> str | None:
         return "units"
     if _first_word(filled[0]) in _TOTALS and not _only_code(cells, header):
         return "totals or averages"
-    if len(filled) == 1 and cells[0] and len(filled[0].split()) > 1:
+    if len(filled) == 1 and cells[0] and len(filled[0].split()) > 1 and not _a_row(cells, header):
         return "a line of text"
     return None
+
+
+def _a_row(cells: Sequence[str], header: Header) -> bool:
+    """Whether a line of one filled cell is a row that another mark parts."""
+    return parted.mark_of(cells, header.kind, header.contract) is not None
 
 
 def _first_word(cell: str) -> str:

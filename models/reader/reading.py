@@ -11,7 +11,7 @@ import pandas as pd
 
 from models.logbook import TABLES, Column
 from models.plant import Plant
-from models.reader import clock, instants, numbers
+from models.reader import clock, instants, numbers, parted
 from models.reader.numbers import Misread
 from models.reader.sheet import Sheet
 
@@ -116,10 +116,15 @@ def typed(sheet: Sheet, plant: Plant) -> Typed:
 
 
 def _misshapen(desk: _Desk) -> None:
-    """Rows with too many cells, and a last row with too few because the file ends within it: nothing in them is sure."""
+    """Rows with too many cells, in one cell, and a last row with too few because the file ends within it: nothing in them is sure."""
     for row, text in desk.sheet.surplus.items():
         why = "more cells than headings: a comma within a number or a text? put that cell in quotes"
         desk.slips.append(Slip(row, "", text, "shape", why, None))
+    for row in sorted({s.row for s in desk.slips if s.rule == "required"}):
+        cells = desk.sheet.rows.iloc[row].fillna("").tolist()
+        if (mark := parted.mark_of(cells, desk.sheet.kind, desk.sheet.columns)) is not None:
+            why = f"its cells are parted by {parted.MARKS[mark]}, not as the column names are: put each under its heading"
+            desk.slips.append(Slip(row, "", ", ".join(cell for cell in cells if cell), "shape", why, None))
     if desk.sheet.breaks_off and desk.size:
         text = ", ".join(desk.sheet.rows.iloc[-1].dropna())
         why = (

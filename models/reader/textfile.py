@@ -233,6 +233,16 @@ def tidy(text: str) -> str:
     return text.strip("\ufeff\u200b \xa0\u2009\u202f\u3000")
 
 
+def as_parted(text: Text, delimiter: str, header: int, columns: int, places: set[int]) -> Iterator[tuple[int, list[str]]]:
+    """Rows under record `header` as the file's delimiter parts them, untrimmed, each with its number as a spreadsheet shows it.
+
+    places: which, 0-based under the header.
+    """
+    for place, record in enumerate(islice(_records(text, delimiter, header, columns), header + 1, None)):
+        if place in places:
+            yield header + 2 + place, record
+
+
 def breaks_off(text: Text, delimiter: str, columns: int) -> bool:
     """Whether the file ends in the middle of its last line: no line end, too few cells, and the line before has all.
 
