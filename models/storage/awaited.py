@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 ONE_DAY_H = 18
 # a dough's own paste was cooked at most so long before it: the day before in the morning for the evening
 OWN_H = 36
+# a sheet that names another shift is the same kettle's next one where it was cooked within so many hours of the same clock time
+SAME_HOURS_H = 3
 
 
 def beside(con: duckdb.DuckDBPyConnection, pastes: pd.DataFrame, touched: Touched) -> pd.DataFrame:
@@ -52,5 +54,9 @@ def _awaited(con: duckdb.DuckDBPyConnection, keys: list[str]) -> dict[str, str]:
     """Overdrawn paste -> dates of the later doughs whose own sheet has not come, where without them it is not overdrawn."""
     if not keys:
         return {}
-    query = store.sql("awaited").format(one_day_h=ONE_DAY_H, own_h=OWN_H)
+    within = TABLES["dough"].refers
+    assert within is not None
+    query = store.sql("awaited").format(
+        one_day_h=ONE_DAY_H, own_h=OWN_H, same_hours_h=SAME_HOURS_H, reach_h=int(within.within_h)
+    )
     return dict(con.execute(query, {"keys": keys}).fetchall())

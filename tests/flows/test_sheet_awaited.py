@@ -25,14 +25,15 @@ def csv(kind: str, rows: Iterable[dict[str, Any]]) -> str:
     return "\n".join([",".join(names), *(",".join(str(row.get(n, "")) for n in names) for row in sound)]) + "\n"
 
 
-def pastes(day: int, *numbers: int, shift: str = "early") -> str:
-    at = f"2026-05-{day:02} {5 if shift == 'early' else 14}"
+def pastes(day: int, *numbers: int, shift: str = "early", hour: int | None = None, dated: int | None = None) -> str:
+    """Pastes of a day; hour: of their cooks, else the shift's; dated: the day of the sheet, where it is another."""
+    at = f"2026-05-{day:02} {hour or (5 if shift == 'early' else 14):02}"
     return csv(
         "paste",
         (
             MILK
             | {
-                "paste_batch": f"{n:02}", "shift_date": f"2026-05-{day:02}", "shift": shift,
+                "paste_batch": f"{n:02}", "shift_date": f"2026-05-{dated or day:02}", "shift": shift,
                 "flour_kg": 6, "liquid_kg": 30, "cook_start": f"{at}:{n:02}", "cook_end": f"{at}:{n + 10:02}",
             }
             for n in numbers
@@ -129,6 +130,26 @@ def test_half_a_sheet_is_waited_for_while_doughs_of_the_line_wait(floor: Floor) 
 def test_another_shift_s_sheet_is_not_the_one_that_is_waited_for(floor: Floor) -> None:
     floor.after(a=pastes(6, 1), b=doughs(6, 1, 1, 1, 1))
     assert floor.after(c=doughs(7, 1, 1, 1, 1, first=60), d=pastes(7, 5, shift="late")) == {"2026-05-06/K2/01": IN_DOUBT}
+
+
+@pytest.mark.parametrize(("shift", "dated"), [("late", 7), ("night", 6)])
+@pytest.mark.parametrize("hour", [4, 6])
+def test_the_sheet_of_the_same_hours_is_the_one_whatever_shift_it_names(
+    floor: Floor, shift: str, dated: int, hour: int
+) -> None:
+    floor.after(a=pastes(6, 1, 2), b=doughs(6, 1, 1, 1, 1))
+    doubted = floor.after(c=doughs(7, 1, 1, 1, 1, first=12))
+    assert doubted == {"2026-05-06/K2/01": IN_DOUBT}
+    came = floor.after(d=pastes(7, 2, shift=shift, hour=hour, dated=dated))
+    assert came == {"2026-05-06/K2/01": OVER}
+
+
+def test_the_shift_before_it_is_no_sheet_of_its_hours(floor: Floor) -> None:
+    """The night's cooks end where the early ones begin, the night before as well: they are the night's own sheet."""
+    nights = {"n": pastes(6, 11, shift="night", hour=3, dated=5), "m": pastes(7, 11, shift="night", hour=3, dated=6)}
+    assert floor.after(a=pastes(6, 1, 2), b=doughs(6, 1, 1, 1, 1), c=doughs(7, 1, 1, 1, 1), **nights) == {
+        "2026-05-06/K2/01": IN_DOUBT
+    }
 
 
 @pytest.mark.parametrize("waits", [(), (9,)])
