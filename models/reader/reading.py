@@ -39,6 +39,8 @@ UNKNOWN = frozenset(("?", "??", "???"))
 DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
 FREE = frozenset(("note", "what"))
 _PARTING = re.compile(r"[\s_\-\u2010-\u2015]")
+# what a slip's rule may be where a cell holds a text that could not be read
+UNREAD = ("number", "date", "time", "clock change", "choice", "text", "shape")
 # how a spreadsheet's export keeps the zeros of a number that is a name: ="00123"
 _AS_TEXT = re.compile(r'="([^"]+)"')
 
