@@ -129,7 +129,7 @@ GOOD: tuple[Rule, ...] = (
         "specific_volume",
         "specific_volume sv_low sv_high",
         "specific_volume < sv_low or specific_volume > sv_high",
-        "specific volume {value} mL/g (mean of {loaves} loaves) is outside {sv_low} to {sv_high} mL/g",
+        "specific volume {value} mL/g (mean, n = {loaves}) is outside {sv_low} to {sv_high} mL/g",
         "action",
         4,
         "plant file",
