@@ -38,10 +38,10 @@ def read(name: str, content: bytes, plant: Plant) -> Sheet:
 
 
 def _from_text(content: bytes, plant: Plant) -> Sheet:
-    text = textfile.decode(content)
+    text = textfile.decode(content, plant)
     delimiter = textfile.delimiter_of(text, plant)
     rows = textfile.head(text, delimiter)
-    header = headers.find(rows, plant)
+    header = _header(rows, plant, text.encoding)
     body = textfile.body(text, delimiter, header.index, len(header.cells))
     notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
     if text.encoding != "UTF-8":
@@ -52,6 +52,16 @@ def _from_text(content: bytes, plant: Plant) -> Sheet:
     sheet = _decided(sheet, plant, delimiter == ",", text.plain)
     last_is_row = max((over.row for over in sheet.passed_over), default=0) < max(sheet.row_numbers, default=0)
     return replace(sheet, breaks_off=last_is_row and textfile.breaks_off(text, delimiter, len(header.cells)))
+
+
+def _header(rows: list[list[str]], plant: Plant, encoding: str) -> Header:
+    """The header of a text file. Raises Refused; where letters may have been read wrong, that is said."""
+    try:
+        return headers.find(rows, plant)
+    except Refused as no:
+        if encoding.startswith("UTF") or all(cell.isascii() for cells in rows for cell in cells):
+            raise
+        raise Refused(f"{no}; it was read as {encoding}: where its letters look wrong, save it as CSV UTF-8") from None
 
 
 def _from_workbook(content: bytes, plant: Plant) -> Sheet:

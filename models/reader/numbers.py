@@ -15,10 +15,13 @@ from models.reader.headers import unit_of
 
 NOT_RECORDED = frozenset(("", "-", "--", "---", "n/a", "n.a.", "na", "nan", "null", "n.r."))
 DITTO_MARKS = frozenset(('"', '""', "''", "″", "”", "“", "„", "〃", ",,", "'"))
-DITTO = DITTO_MARKS | {"ditto", "do.", "do", "idem", "id.", "same", "as above"}
+DITTO = DITTO_MARKS | {
+    "ditto", "dito", "d:o", "do.", "do", "idem", "ídem", "id.", "same", "as above", "wie oben", "s.o.", "j.w.", "jw.", "jw",
+}  # fmt: skip
 _MARKED = re.compile(r"[+-]?\d+([.,])\d+")
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([.,])\d{3}")
 _ERROR = re.compile(r"#[\w/]+[!?]?")
+NOT_WORKED_OUT = "#FORMULA!"  # stands for a workbook's formula that has no value
 _SOME_DIGITS = re.compile(r"[+-]?\d[\d., ']*")
 _WITH_UNIT = re.compile(r"([+-]?\d(?:[\d., ']*\d)?)[.,]?\s*([^\d\s.,*?~'\"].*)")
 _FACTOR = {
@@ -95,6 +98,8 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
     name = f"{column.name} in {column.unit}" if column.unit else column.name
     if text.casefold() in DITTO:
         return Misread(f"a ditto mark is no number: write {name} again, or leave it empty if it was not measured")
+    if text == NOT_WORKED_OUT:
+        return Misread(f"a formula whose result was not saved: open the workbook, save it and drop it in again, or write {name}")
     if _ERROR.fullmatch(text):
         return Misread(f"a formula that gave an error: write {name} as it was read")
     if set(text) == {"#"}:
@@ -107,6 +112,8 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
     converted = _converted(value, rest, column.unit) if value is not None else None
     if converted is not None:
         return Misread(f"written in {unit_of(rest)}: write {name}", number_text(converted))
+    if (said := unit_of(rest)) not in (None, column.unit):
+        return Misread(f"written in {said}: write {name}")
     if found[0] == text:
         return _odd_marks(text, name, decimal)
     likely = number(text.translate(_LOOKS_LIKE), decimal)

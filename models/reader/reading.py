@@ -11,7 +11,7 @@ import pandas as pd
 
 from models.logbook import TABLES, Column
 from models.plant import Plant
-from models.reader import clock, instants, numbers, parted
+from models.reader import clock, instants, nights, numbers, parted
 from models.reader.numbers import Misread
 from models.reader.sheet import Sheet
 
@@ -36,7 +36,7 @@ _SYNONYMS = {
 }
 UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
 UNKNOWN = frozenset(("?", "??", "???"))
-DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
+DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "dito", "idem", "ídem", "as above", "wie oben"}
 FREE = frozenset(("note", "what"))
 _PARTING = re.compile(r"[\s_\-\u2010-\u2015]")
 # what a slip's rule may be where a cell holds a text that could not be read
@@ -77,6 +77,7 @@ class _Desk:
         self.size = len(sheet.rows)
         self.slips: list[Slip] = []
         self.notes: list[str] = []
+        self.dated: dict[str, np.ndarray] = {}  # by column, the times that have their date from the shift
 
     def misread(self, column: str, wrong: dict[int, Misread], rule: str) -> None:
         """Slips for distinct values, by their place among the column's distinct texts."""
@@ -316,9 +317,40 @@ def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
     if not local:
         return {}
     group = _group(desk)
+    _ask_the_night(desk, local, group, columns)
     _roll(desk, local, group, columns)
     utc = _instants(desk, local, group)
     return {name: pd.Series(np.where(np.isnat(utc[name]), fixed[name], utc[name])) for name in local}
+
+
+def _ask_the_night(
+    desk: _Desk, local: dict[str, np.ndarray], group: np.ndarray, columns: dict[str, pd.Series]
+) -> None:
+    """Put rows to a person whose times are dated by a shift_date that seems to have moved on at midnight, in place: the cells
+    are not known until then, so that the row takes no other night's place."""
+    first = next(iter(local))
+    if first not in desk.dated:
+        return
+    shift, _ = pd.factorize(columns["shift"])
+    dated = np.where(desk.dated[first], local[first], instants.NAT)
+    date = columns["shift_date"].to_numpy()
+    asked = nights.calendar_dated(dated, date, group * (shift.max() + 2) + shift)
+    columns["shift_date"] = columns["shift_date"].mask(asked)
+    for row in np.flatnonzero(asked).tolist():
+        began = str(date[row] - instants.DAY)[:10]
+        why = (
+            f"by the clock this row follows the one above, of the shift of {began}, but shift_date has gone on at midnight: "
+            "a shift keeps the date it began on. Is it still that shift's?"
+        )
+        desk.slips.append(Slip(row, "shift_date", _text_at(desk.sheet, "shift_date", row), "date", why, began))
+        for name, dated_so in desk.dated.items():
+            if dated_so[row] and not np.isnat(local[name][row]):
+                meant = str(local[name][row] - instants.DAY)[:16]
+                desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "time", _OF_THE_NIGHT, meant))
+                local[name][row] = instants.NAT
+
+
+_OF_THE_NIGHT = "dated by shift_date, a day late if that is wrong"
 
 
 def _group(desk: _Desk) -> np.ndarray:
@@ -351,6 +383,9 @@ def _inferred(desk: _Desk, name: str, moved: np.ndarray) -> None:
         desk.notes.append(f"{name}: after midnight under the evening's date, taken as the next day (row {rows})")
 
 
+_NO_SHIFT_DATE = "the time has no date, nor has its shift: write shift_date, which dates it, or write it like 2026-03-14T13:10"
+
+
 def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, columns: dict[str, pd.Series]) -> None:
     """Give clock times their date from the shift's, in place."""
     rows = np.flatnonzero(~np.isnat(bare))
@@ -362,8 +397,11 @@ def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, colum
         local[rows] = instants.complete(bare[rows], columns["shift_date"].to_numpy()[rows], start, length)
         why = "the time has no date and does not lie in the shift: write it like 2026-03-14T13:10"
         desk.notes.append(f"{name}: times without a date, dated by their shift")
+        desk.dated[name] = np.isin(np.arange(desk.size), rows)
+    undated = np.isnat(columns["shift_date"].to_numpy()) if "shift_date" in columns else np.zeros(desk.size, dtype=bool)
     for row in rows[np.isnat(local[rows])].tolist():
-        desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "time", why, None))
+        text = _text_at(desk.sheet, name, row)
+        desk.slips.append(Slip(row, name, text, "time", _NO_SHIFT_DATE if undated[row] else why, None))
 
 
 def _shifts(plant: Plant, shift: pd.Series) -> tuple[np.ndarray, np.ndarray]:

@@ -20,6 +20,7 @@ import pandas as pd
 
 from models.judging.proposals import as_text
 from models.logbook import TABLES
+from models.reader import reading
 from models.storage import store
 from models.texts import texts
 
@@ -104,10 +105,14 @@ def chosen(rows: Sequence[Waiting], names: Sequence[int], alike: str | None) -> 
 def correction(
     con: duckdb.DuckDBPyConnection, plant: Plant, rows: Sequence[Waiting], who: str, at: datetime
 ) -> dict[str, bytes]:
-    """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for."""
+    """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for, or not
+    for all of its cells that cannot be read or are missing."""
     without = [f"{row.seq} ({row.file} row {row.row})" for row in rows if not row.cells]
     if without:
         raise _no("nothing_proposed", rows=", ".join(without))
+    for row in rows:
+        if still := _left_open(con, row):
+            raise _no("leaves_open", row=f"{row.seq} ({row.file} row {row.row})", columns=", ".join(still))
     logs = {}
     for kind in dict.fromkeys(row.kind for row in rows):
         text = io.StringIO()
@@ -120,6 +125,16 @@ def correction(
         content = text.getvalue().encode()
         logs[f"{kind}-{hashlib.sha256(content).hexdigest()[:12]}.csv"] = content
     return logs
+
+
+def _left_open(con: duckdb.DuckDBPyConnection, row: Waiting) -> list[str]:
+    """The cells of a row that could not be read, or are needed and empty, and that nothing is proposed for: what stands in
+    them would be lost, and the row would wait again."""
+    cannot = [f"{row.kind}.{rule}" for rule in reading.UNREAD] + [f"{row.kind}.{c}.required" for c in TABLES[row.kind].required]
+    found = con.execute(
+        'SELECT DISTINCT "column", value FROM slip WHERE seq = ? AND rule IN (SELECT unnest(?)) ORDER BY ALL', [row.seq, cannot]
+    ).fetchall()
+    return [f"{column} {value!r}" if value else column for column, value in found if column and column not in row.cells]
 
 
 def as_typed(con: duckdb.DuckDBPyConnection, plant: Plant, kind: str, seq: int) -> dict[str, str]:

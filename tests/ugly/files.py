@@ -149,6 +149,19 @@ FILES: tuple[Ugly, ...] = (
         waits=3,
         says="day first",
     ),
+    Ugly(
+        "37-night-by-the-calendar.csv",
+        text(
+            [*PASTE[:4], *PASTE[6:11]],
+            ["71", "K1", "2026-05-12", "night", 36, 35.2, "22:10", "22:25", 66],
+            ["72", "K1", "2026-05-12", "night", 36, 35.2, "23:50", "00:05", 66],
+            ["73", "K1", "2026-05-13", "night", 36, 35.2, "00:40", "00:55", 66],
+        ),
+        "paste",
+        3,
+        waits=1,
+        says="dated by their shift",
+    ),
     # identities, texts
     Ugly(
         "40-identities.csv",

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
+from models import plant as plant_file
 from models.judging import proposals
 from models.storage import decisions, store
 from tests.conftest import Loaftrace
+from tests.faults import killer
 from tests.faults.killer import SAMPLE
 from tests.unit.rows import SOUND
 
@@ -146,3 +149,22 @@ def test_digit_swaps(value: float, swaps: list[float]) -> None:
 
 def test_every_log_can_be_written_again_as_it_was_understood() -> None:
     assert set(SOUND) == set(decisions.TABLES)
+
+
+def test_a_proposal_that_leaves_a_cell_open_cannot_be_confirmed(tmp_path: Path) -> None:
+    """What stands there would be lost, and the row would wait again: 1.850 mL is litres, but what is "?" g, or a time "10h"?"""
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    rows = ["1,01,L1,2026-10-05 10:30,460,?,1.850", "2,01,L1,10h,460,404,1.850", "3,01,L1,,460,404,1.850", LOAVES[1]]
+    (logs / "loaf.csv").write_text("\n".join([HEAD, *rows]) + "\n")
+    killer.run(tmp_path, logs)
+    plan = plant_file.load(SAMPLE / "plant.toml")
+    con = store.open_for_reading(tmp_path / "s.duckdb")
+    waits = {row.row: row for row in decisions.waiting(con)}
+    at = datetime(2026, 10, 7)
+    for row, open_ in ((2, r"baked_g '\?' open"), (3, "measured_at '10h' open"), (4, "measured_at open")):
+        assert waits[row].cells == {"volume_ml": "1850"}
+        with pytest.raises(decisions.DecisionError, match=f"loaf.csv row {row}.*leaves {open_}"):
+            decisions.correction(con, plan, [waits[5], waits[row]], "QA", at)
+    assert decisions.correction(con, plan, [waits[5]], "QA", at)
+    con.close()
