@@ -17,7 +17,7 @@ MOST_COLUMNS = 1000
 SEARCHED = 60
 
 _SPOKEN = {
-    "°c": "°C", "c": "°C", "deg c": "°C", "degc": "°C", "celsius": "°C", "ºc": "°C",
+    "°c": "°C", "c": "°C", "deg c": "°C", "degc": "°C", "celsius": "°C",
     "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg", "g": "g", "gram": "g", "grams": "g", "gr": "g",
     "ml": "mL", "cm3": "mL", "cc": "mL", "min": "min", "mins": "min", "minutes": "min", "%": "%", "pct": "%",
     "percent": "%", "% rh": "%", "mm": "mm", "wh/kg": "Wh/kg", "pieces": "pieces", "pcs": "pieces", "pc": "pieces",
@@ -46,7 +46,8 @@ class Header:
 @lru_cache(maxsize=16384)
 def unit_of(text: str) -> str | None:
     """The unit a cell names, in the logbook's spelling; None where it names none."""
-    return _SPOKEN.get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()).strip("."))
+    plain = unicodedata.normalize("NFKC", text.replace("º", "°"))  # what Spanish keyboards have for it is no degree sign
+    return _SPOKEN.get(" ".join(plain.casefold().split()).strip("."))
 
 
 @lru_cache(maxsize=16384)

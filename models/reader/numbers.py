@@ -56,7 +56,7 @@ class Misread:
 def plain(text: str) -> str:
     """A cell without the variants of one sign: full-width digits, narrow blanks, long minus."""
     if not text.isascii():
-        text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
+        text = unicodedata.normalize("NFKC", text.replace("º", "°")).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
         text = text.replace("\u2019", "'").replace("\u066b", ".")
         text = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in text)
     return text.strip()
@@ -70,7 +70,7 @@ def parse(text: str, column: Column, decimal: str) -> float | Misread | None:
     value = number(bare, decimal)
     if value is None and column.unit and (parts := _WITH_UNIT.fullmatch(bare)) is not None:
         said = parts[2].strip("()[] ")
-        if unit_of(said) == column.unit or (column.unit == "°C" and said in ("°", "º")):
+        if unit_of(said) == column.unit or (column.unit == "°C" and said == "°"):
             value = number(parts[1], decimal)
     return value if value is not None else _misread(bare, column, decimal)
 
@@ -166,7 +166,7 @@ def decide(
     open_: list[tuple[str, str, Column, int]] = []
     for column, texts, counts in cells:
         for text, count in zip(texts, counts, strict=True):
-            bare = plain(text)
+            bare = _without_unit(plain(text), column)
             mark, certain = _evidence(bare)
             if mark and (certain or (comma_separated and mark == ".")):
                 sure[mark] += int(count)
@@ -176,6 +176,12 @@ def decide(
         decimal = "," if sure[","] > sure["."] else "."
         return decimal, f"decimal {_SAYS[decimal]}" + (" (mixed with the other)" if all(sure.values()) else "")
     return _by_what_can_be(open_, meant) if open_ else (".", "")
+
+
+def _without_unit(text: str, column: Column) -> str:
+    """A number's text where the column's own unit stands behind it; any other text as it is."""
+    parts = _WITH_UNIT.fullmatch(text) if column.unit and not text[-1:].isdigit() else None
+    return parts[1] if parts and unit_of(parts[2].strip("()[] ")) == column.unit else text
 
 
 def _evidence(text: str) -> tuple[str | None, bool]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -268,13 +269,24 @@ def _choice(text: str, column: Column) -> str | Misread:
 
 
 def _code(text: str, column: Column, plant: Plant) -> str:
-    """The plant's own spelling of a code, where only case, blanks or hyphens differ; any other text as it is."""
+    """The plant's own spelling of a code, where only case, blanks, hyphens or accents differ; any other text as it is."""
     codes = plant_codes(column, plant)
     if not codes or text in codes:
         return text
-    plain = _PARTING.sub("", text).casefold()
-    same = [code for code in codes if _PARTING.sub("", code).casefold() == plain]
-    return same[0] if len(same) == 1 else text
+    for fold in (_bare, _unaccented):
+        same = [code for code in codes if fold(code) == fold(text)]
+        if same:
+            return same[0] if len(same) == 1 else text
+    return text
+
+
+def _bare(code: str) -> str:
+    return _PARTING.sub("", code).casefold()
+
+
+def _unaccented(code: str) -> str:
+    """Without accents, as a keyboard or a code page that lacks them writes it."""
+    return "".join(letter for letter in unicodedata.normalize("NFKD", _bare(code)) if not unicodedata.combining(letter))
 
 
 def plant_codes(column: Column, plant: Plant) -> tuple[str, ...]:

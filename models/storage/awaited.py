@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from models.judging.rules import OVERDRAWN_IN_DOUBT
 from models.logbook import TABLES
-from models.storage import store, wide
+from models.storage import store, waitsfor, wide
 
 if TYPE_CHECKING:
     import duckdb
@@ -51,12 +51,14 @@ def days_in_doubt(con: duckdb.DuckDBPyConnection) -> set[tuple[str, str]]:
 
 
 def _awaited(con: duckdb.DuckDBPyConnection, keys: list[str]) -> dict[str, str]:
-    """Overdrawn paste -> dates of the later doughs whose own sheet has not come, where without them it is not overdrawn."""
+    """Overdrawn paste -> dates of the later doughs whose own has not come, or came with other zeros in its number, where without
+    them it is not overdrawn."""
     if not keys:
         return {}
     within = TABLES["dough"].refers
     assert within is not None
     query = store.sql("awaited").format(
-        one_day_h=ONE_DAY_H, own_h=OWN_H, same_hours_h=SAME_HOURS_H, reach_h=int(within.within_h)
+        one_day_h=ONE_DAY_H, own_h=OWN_H, same_hours_h=SAME_HOURS_H, reach_h=int(within.within_h),
+        cooked_as=waitsfor.bare("p.paste_batch"), named_as=waitsfor.bare("l.paste_batch"),
     )
     return dict(con.execute(query, {"keys": keys}).fetchall())

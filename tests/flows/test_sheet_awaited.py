@@ -25,15 +25,18 @@ def csv(kind: str, rows: Iterable[dict[str, Any]]) -> str:
     return "\n".join([",".join(names), *(",".join(str(row.get(n, "")) for n in names) for row in sound)]) + "\n"
 
 
-def pastes(day: int, *numbers: int, shift: str = "early", hour: int | None = None, dated: int | None = None) -> str:
-    """Pastes of a day; hour: of their cooks, else the shift's; dated: the day of the sheet, where it is another."""
+def pastes(
+    day: int, *numbers: int, shift: str = "early", hour: int | None = None, dated: int | None = None, digits: int = 2
+) -> str:
+    """Pastes of a day; hour: of their cooks, else the shift's; dated: the day of the sheet, where it is another; digits: of the
+    number, with the zeros before it."""
     at = f"2026-05-{day:02} {hour or (5 if shift == 'early' else 14):02}"
     return csv(
         "paste",
         (
             MILK
             | {
-                "paste_batch": f"{n:02}", "shift_date": f"2026-05-{dated or day:02}", "shift": shift,
+                "paste_batch": f"{n:0{digits}}", "shift_date": f"2026-05-{dated or day:02}", "shift": shift,
                 "flour_kg": 6, "liquid_kg": 30, "cook_start": f"{at}:{n:02}", "cook_end": f"{at}:{n + 10:02}",
             }
             for n in numbers
@@ -41,14 +44,14 @@ def pastes(day: int, *numbers: int, shift: str = "early", hour: int | None = Non
     )  # fmt: skip
 
 
-def doughs(day: int, *of: int, first: int = 1) -> str:
+def doughs(day: int, *of: int, first: int = 1, digits: int = 2) -> str:
     """Doughs of a day, each with a dose of the paste of that number."""
     return csv(
         "dough",
         (
             {
                 "dough_batch": f"{n:02}", "line": "L2", "product": "plain-loaf", "shift_date": f"2026-05-{day:02}",
-                "mixed_at": f"2026-05-{day:02} {6 + n // 6:02}:{n % 6}0", "paste_batch": f"{paste:02}", "paste_kg": DOSE,
+                "mixed_at": f"2026-05-{day:02} {6 + n // 6:02}:{n % 6}0", "paste_batch": f"{paste:0{digits}}", "paste_kg": DOSE,
             }
             for n, paste in enumerate(of, first)
         ),
@@ -150,6 +153,13 @@ def test_the_shift_before_it_is_no_sheet_of_its_hours(floor: Floor) -> None:
     assert floor.after(a=pastes(6, 1, 2), b=doughs(6, 1, 1, 1, 1), c=doughs(7, 1, 1, 1, 1), **nights) == {
         "2026-05-06/K2/01": IN_DOUBT
     }
+
+
+def test_a_number_with_other_zeros_is_no_proof_of_too_much(floor: Floor) -> None:
+    """A spreadsheet took the zeros off the first day's sheet and off the doughs, the second day's paste sheet kept them."""
+    floor.after(a=pastes(6, 1, 2, digits=1), b=doughs(6, 1, 1, 1, 1, digits=1), d=pastes(7, 1, 2))
+    assert floor.after(c=doughs(7, 1, 1, 1, 1, digits=1)) == {"2026-05-06/K2/1": IN_DOUBT}
+    assert floor.after(e=doughs(7, 1, 1, 1, 1)) == {}, "once they are written like that"
 
 
 @pytest.mark.parametrize("waits", [(), (9,)])

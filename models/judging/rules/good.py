@@ -61,7 +61,8 @@ GOOD: tuple[Rule, ...] = (
         "overdrawn_kg",
         "overdrawn_kg",
         "sheet_awaited != ''",
-        "doughs of {sheet_awaited} are traced to it, too, whose own paste sheet of {kettle}, {shift}, has not come or not whole: "
+        "doughs of {sheet_awaited} are traced to it, too, whose own paste sheet of {kettle}, {shift}, has not come, not whole, "
+        "or writes its number with other zeros: "
         "whether more was used than was made is not checked until it has",
         "warning",
         6,

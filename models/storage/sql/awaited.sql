@@ -1,9 +1,9 @@
 -- Which of the overdrawn pastes $keys await a paste sheet, and the dates of the doughs whose sheet it is. Grain: one row a paste.
 -- A dough of another day than the paste's first ones, by the clock; no paste of its kettle and shift of a later date was cooked for
--- it, nor any in the hours of the paste's own sheet, or doughs of its line and date wait for theirs. Left out where it is overdrawn
--- without such doughs, too.
+-- it, nor any in the hours of the paste's own sheet, or doughs of its line and date wait for theirs, or a later paste has the number
+-- that the dough names with other zeros. Left out where it is overdrawn without such doughs, too.
 WITH overdrawn AS (
-    SELECT paste_key, kettle, shift, shift_date, cook_end, overdrawn_kg FROM pastes WHERE paste_key IN (SELECT unnest($keys))
+    SELECT paste_key, paste_batch, kettle, shift, shift_date, cook_end, overdrawn_kg FROM pastes WHERE paste_key IN (SELECT unnest($keys))
 ), cooked AS (
     SELECT seq, kettle, shift, shift_date, cook_end FROM log_paste
     WHERE status IN ('accepted', 'quarantined') AND cook_end IS NOT NULL AND kettle IN (SELECT kettle FROM overdrawn)
@@ -40,6 +40,9 @@ WITH overdrawn AS (
             AND p.status IN ('accepted', 'quarantined'))
         AND NOT EXISTS (SELECT 1 FROM same_hours s WHERE s.paste_key = l.paste_key
             AND s.cook_end <= l.mixed_at AND s.cook_end >= l.mixed_at - to_hours({own_h}))
+        OR EXISTS (SELECT 1 FROM log_paste p WHERE p.kettle = l.kettle AND p.cook_end > l.cook_end
+            AND p.cook_end <= l.mixed_at AND p.cook_end >= l.mixed_at - to_hours({own_h})
+            AND p.status IN ('accepted', 'quarantined') AND p.paste_batch <> l.paste_batch AND {cooked_as} = {named_as})
 )
 SELECT paste_key, array_to_string(list_sort(list(DISTINCT CAST(CAST(dough_date AS DATE) AS VARCHAR))), ', ')
 FROM sheetless GROUP BY paste_key HAVING sum(kg) >= any_value(overdrawn_kg)
