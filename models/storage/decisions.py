@@ -21,7 +21,7 @@ import pandas as pd
 from models.judging.proposals import as_text
 from models.logbook import TABLES
 from models.reader import reading
-from models.storage import store
+from models.storage import raw, store
 from models.texts import texts
 
 if TYPE_CHECKING:
@@ -143,6 +143,24 @@ def as_typed(con: duckdb.DuckDBPyConnection, plant: Plant, kind: str, seq: int) 
     names = ", ".join(f'"{name}"' for name in columns)
     frame = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE seq = {seq}", columns)
     return as_logged(kind, frame.iloc[0], plant)
+
+
+def as_it_stands(con: duckdb.DuckDBPyConnection, plant: Plant, kind: str, seq: int) -> dict[str, str]:
+    """A row as it was understood, and as it was written where it could not be: nothing that stands there is left out.
+
+    What stands beyond the last heading stands behind a bar in the last column.
+    """
+    cells = as_typed(con, plant, kind, seq)
+    rules = [f"{kind}.{rule}" for rule in reading.UNREAD]
+    unread = con.execute(
+        'SELECT "column", value FROM slip WHERE seq = ? AND rule IN (SELECT unnest(?)) ORDER BY place', [seq, rules]
+    ).fetchall()
+    cells |= {column: value for column, value in unread if column in cells}
+    if beyond := [value for column, value in unread if not column]:
+        came = {name: text or "" for name, text in raw.cells(con, seq).items() if name in cells}
+        whole, last = ", ".join(filter(None, came.values())), [*came][-1]
+        cells |= came | {last: " | ".join([came[last], *(text for text in beyond if text != whole)])}
+    return cells
 
 
 def as_logged(kind: str, row: pd.Series, plant: Plant) -> dict[str, str]:
