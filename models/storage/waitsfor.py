@@ -22,10 +22,15 @@ def value(kind: str) -> str:
 def why(kind: str) -> str:
     """SQL of the sentence; goes with `join`."""
     what = to(kind)
+    two = ""
+    if kind == "dough":
+        two = f"""WHEN regexp_full_match({value(kind)}, '[^+&/,;]+[+&/,;][^+&/,;]+') THEN 'the paste it names has not come yet; the row is '
+            || 'taken up when it does. If two are meant, write paste_batch and paste_batch_2, each with its kg'"""
     return f"""CASE
         WHEN x.held IS NOT NULL THEN 'the {what} it names waits in quarantine (' || x.held || '); the row is taken up when that is decided'
         WHEN x.alike IS NOT NULL THEN 'the {what} it names has not come yet, but ' || x.alike || ' has: if that is meant, write it like '
             || 'that (a spreadsheet takes zeros away)'
+        {two}
         ELSE 'the {what} it names has not come yet; the row is taken up when it does' END"""
 
 

@@ -53,6 +53,9 @@ def test_a_dough_says_it_of_its_paste(desk: Desk) -> None:
     paste = "paste_batch,kettle,shift_date,shift,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c\n"
     (desk.logs / "p.csv").write_text(paste + "03,K1,2026-10-04,late,36,35.2,2026-10-04 18:10,2026-10-04 18:20,66\n")
     head = DOUGH.replace("yeast_kg", "paste_batch,yeast_kg")
-    rows = [row(batch, "2026-10-05").replace(",20,2.7", f",20,{of},2.7") for batch, of in (("11", "3"), ("12", "04"))]
+    named = (("11", "3"), ("12", "04"), ("13", "03+04"), ("14", "03 / 04"), ("15", "+"))
+    rows = [row(batch, "2026-10-05").replace(",20,2.7", f",20,{of},2.7") for batch, of in named]
     (desk.logs / "b.csv").write_text(head + "".join(rows))
-    assert why(desk, "dough") == [f"the paste it names {ALIKE.format('03')}", f"the paste it names {COME}"]
+    come = f"the paste it names {COME}"
+    two = f"{come}. If two are meant, write paste_batch and paste_batch_2, each with its kg"
+    assert why(desk, "dough") == [f"the paste it names {ALIKE.format('03')}", come, two, two, come]
