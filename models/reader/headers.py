@@ -191,7 +191,7 @@ def _settle(index: int, cells: Sequence[str], units: Sequence[str], fits: dict[s
     (kind, contract), *_ = fits.items()
     _same_units(cells, units, contract)
     names = [c.name if c else None for c in contract]
-    for name in {n for n in names if n and names.count(n) > 1}:
+    for name in (n for n in names if n and names.count(n) > 1):
         where = [letter(i) for i, n in enumerate(names) if n == name]
         raise Refused(
             f"{name} stands in the header twice (columns {', '.join(where)}): give one of them another heading, or put tables that "

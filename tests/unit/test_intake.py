@@ -392,6 +392,7 @@ def test_short_rows_are_no_sign_where_they_are_the_habit():
         ((OUTPUT + ROW + "\n" + "gas_test,tested_at,gas_produced_ml\nG1,2026-05-06 10:00,410\n").encode(), "row 4, .* kind gas"),
         ((OUTPUT + ROW + ",".join(reversed(OUTPUT.strip().split(","))) + "\n").encode(), "second table begins in row 3"),
         (OUTPUT.replace("\n", ",pieces_made\n").encode() + ROW.encode(), "give one of them another heading"),
+        (f"{OUTPUT.strip()},{OUTPUT}".encode(), r"^line stands in the header twice \(columns A, G\)"),
         (b"%PDF-1.7\n...", "a PDF"),
         (b"\x89PNG\r\n\x1a\n", "a picture"),
         (b"\x1f\x8b\x08", "compressed"),
