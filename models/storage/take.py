@@ -289,6 +289,9 @@ def slips_in_order(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, 
         else f"{name} empty"
         for name, text in mended.items()
     )
+    alone = (doubt for doubt in of_row if doubt.of_one_cell or doubt.rule.endswith(".required"))
+    left = dict.fromkeys(doubt.column for doubt in alone if doubt.column and doubt.column not in mended)
+    words += f"; {', '.join(left)} still to be written" if words and left else ""
     return [
         (
             seq,

@@ -183,9 +183,10 @@ def test_a_proposal_that_leaves_a_cell_open_cannot_be_confirmed(odd: tuple[Path,
     at = datetime(2026, 10, 7)
     for row, left in ((2, r"baked_g '\?' open"), (3, "measured_at '10h' open"), (4, "measured_at open")):
         assert waits[row].cells == {"volume_ml": "1850"}
+        assert waits[row].proposal == f"volume_ml = 1850 mL; {left.split()[0]} still to be written"
         with pytest.raises(decisions.DecisionError, match=f"loaf.csv row {row}.*leaves {left}"):
             decisions.correction(con, DEMO, [waits[5], waits[row]], "QA", at)
-    assert decisions.correction(con, DEMO, [waits[5]], "QA", at)
+    assert decisions.correction(con, DEMO, [waits[5]], "QA", at) and waits[5].proposal == "volume_ml = 1850 mL"
 
 
 def test_a_workbook_leaves_out_nothing_that_was_written(odd: tuple[Path, Any, dict]) -> None:
