@@ -44,6 +44,18 @@ def test_a_loaf_says_what_its_dough_is_up_to(desk: Desk, dough: str, line: str, 
     assert why(desk, "loaf") == [says]
 
 
+def test_the_page_takes_the_same_numbers_for_alike_as_the_store():
+    import duckdb
+
+    from models.pages.notchecked import bare_number
+    from models.storage.waitsfor import bare
+
+    numbers = ["01", "1", "P-01", "p 1", "P_001", "10", "100", "0", "00", "A0B0", "L2-07", "1.05", "x0", "０１", "", "P01-02"]
+    with duckdb.connect() as con:
+        told = [con.execute(f"SELECT {bare('n')} FROM (SELECT ? AS n)", [number]).fetchall()[0][0] for number in numbers]
+    assert told == [bare_number(number) for number in numbers]
+
+
 def test_a_dough_of_days_before_is_none_it_could_mean(desk: Desk) -> None:
     (desk.logs / "b.csv").write_text(f"{HEAD}\n1,1,L1,2026-10-08 10:30,460,405,1850\n")
     assert why(desk, "loaf") == [f"the dough it names {COME}"]
