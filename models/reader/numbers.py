@@ -102,6 +102,8 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
         return Misread(f"a formula whose result was not saved: open the workbook, save it and drop it in again, or write {name}")
     if _ERROR.fullmatch(text):
         return Misread(f"a formula that gave an error: write {name} as it was read")
+    if text.startswith("="):
+        return Misread(f"a formula in place of its number: show the numbers, copy again, or write {name}")
     if set(text) == {"#"}:
         return Misread(f"the column was too narrow to show the number: widen it and copy again, or write {name}")
     found = [m[0].strip(" '.,") for m in _SOME_DIGITS.finditer(text)]

@@ -106,6 +106,7 @@ def test_the_columns_own_unit_may_stand_in_the_cell(text: str, column, value: fl
         ("3 %", WB, None, "written in %"),
         ("36 min", WB, None, "written in min"),
         ("#REF!", WB, None, "formula"),
+        ("=E2+F2", WB, None, "a formula in place of its number"),
         ("########", WB, None, "too narrow"),
         ("1,2,3", WB, None, "do not work out"),
     ],
