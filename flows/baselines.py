@@ -67,15 +67,18 @@ def baseline(args: argparse.Namespace) -> int:
 
 def _lines(n: int, charted: Any, history: list[dict]) -> list[str]:
     from models.charts.baseline import row_changed
+    from models.pages import words
     from models.texts import texts
 
     stream, base = charted.stream, charted.baseline
     place = " ".join(part for part in (stream.kettle, stream.line, stream.product) if part) or "plant"
     if base is None:
-        return [f"{n:>3}  {place}: {stream.characteristic}: no baseline yet, {len(charted.points)} batches"]
-    word = "learning" if base.learning else "frozen"
+        return [f"{n:>3}  {place}: {stream.characteristic}: no baseline yet, {words.counted(len(charted.points), 'batch')}"]
+    word, t = "learning" if base.learning else "frozen", texts("curve")["counted"]
+    of = ((base.batches, "batch", "batches"), (base.days, "day", "days"), (base.lots, "lot", "lots"))
+    made_of = ", ".join(words.count(many, t[one], t[more]) for many, one, more in of)
     said = [
-        f"{n:>3}  {place}: {stream.characteristic}: {word}, {base.batches} batches, {base.days} days, {base.lots} lots, "
+        f"{n:>3}  {place}: {stream.characteristic}: {word}, {made_of}, "
         f"{base.first_key} to {base.last_key}, level {base.level:.4g} {stream.unit}"
     ]
     if row_changed(base, charted.points):

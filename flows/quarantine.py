@@ -76,7 +76,7 @@ def _to_correct(con: Any, plant: Plant, row: Waiting) -> dict[str, str]:
     """A row as it stands, and what a workbook calls it."""
     from models.storage import decisions, replacing
 
-    return decisions.as_typed(con, plant, row.kind, row.seq) | {replacing.COLUMN: replacing.name_of(con, row.seq)}
+    return decisions.as_it_stands(con, plant, row.kind, row.seq) | {replacing.COLUMN: replacing.name_of(con, row.seq)}
 
 
 def lines(rows: Sequence[Waiting]) -> list[str]:

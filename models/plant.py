@@ -316,7 +316,7 @@ def load(path: Path) -> Plant:
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise PlantFileError(f"{path}: not a TOML file: {_toml_says(error)}") from None
+        raise PlantFileError(f"{path}: not a TOML file: {_toml_says(error, text)}") from None
     return parse(content, str(path))
 
 
@@ -335,9 +335,12 @@ def _one_line(error: Exception) -> str:
     return " ".join(str(error).split())
 
 
-def _toml_says(error: Exception) -> str:
-    """What the reader of TOML met, and of a table or key written twice what to do about it."""
+def _toml_says(error: Exception, text: str) -> str:
+    """What the reader of TOML met, and what to do about a table or key written twice, or one that wants quotation marks."""
     said = _one_line(error)
+    at = re.search(r"at line (\d+)", said)
+    if at and not text.splitlines()[int(at[1]) - 1].partition("#")[0].isascii():
+        return f'{said}; a name with other letters than a to z, digits, - and _ stands in quotation marks: "Frühschicht" = "06:00"'
     twice = any(word in said for word in ("twice", "overwrite", "mutate"))
     return f"{said}; a table or key may stand once: put both together or rename one" if twice else said
 

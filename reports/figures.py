@@ -61,13 +61,14 @@ def curve(shown: Curve, height: int = 300) -> dict[str, Any]:
     panels = _panels(shown)
     low, high = _reach(shown)
     traces = [trace for panel in panels for trace in _traces(shown, panel)]
+    lines = _limit_words(shown, height)
     layout = look.layout(
         height,
-        margin={"l": 44, "r": 86, "t": 20, "b": 26},
+        margin={"l": 44, "r": look.room(word["text"] for word in lines), "t": 20, "b": 26},
         yaxis={"domain": list(_BODY), "range": [low, high], "nticks": 6},
         yaxis2={"domain": list(_FOOT), "range": [0, 1], "visible": False, "fixedrange": True},
         shapes=[*_limit_shapes(shown, panels), *_span_shapes(shown, panels)],
-        annotations=[*_limit_words(shown, height), *_span_words(shown, panels), *_panel_words(panels)],
+        annotations=[*lines, *_span_words(shown, panels), *_panel_words(panels)],
     )
     plain_axis = layout.pop("xaxis")
     for panel in panels:

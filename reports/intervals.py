@@ -89,10 +89,11 @@ def tallies(shown: Tallies) -> dict[str, Any]:
         },
     )
     axis = {"type": "date", "nticks": 6, "tickformat": "%-d %b", "tickangle": 0}
-    layout = look.layout(170, yaxis={"rangemode": "tozero", "nticks": 5}, xaxis=axis, margin={"r": 86})
     last = shown.days[-1]
     limit = said["limit"].format(high=last.high, size=last.size)
     ends = ((_PER * last.high / last.size, limit), (shown.level, said["usual"]))
+    margin = {"r": look.room(words for _, words in ends)}
+    layout = look.layout(170, yaxis={"rangemode": "tozero", "nticks": 5}, xaxis=axis, margin=margin)
     layout["annotations"] = [look.beside(round(at, 1), words) for at, words in ends]
     level = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": shown.level, "y1": shown.level, "layer": "below"}
     layout["shapes"] = [{**level, "line": {"width": 1.6, "color": look.INK}}]

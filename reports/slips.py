@@ -50,10 +50,20 @@ def _shift(plant: Plant, row: Waiting, cells: Mapping[str, str]) -> str:
     from models.calls import shift_at
 
     at = cells.get(TABLES[row.kind].at, "")
-    if row.shift_date or TABLES[row.kind].by_name[TABLES[row.kind].at].type != "time" or not at:
+    timed = None if row.shift_date or TABLES[row.kind].by_name[TABLES[row.kind].at].type != "time" else _instant(at)
+    if timed is None:
         return f"{row.shift_date or 'date unknown'} {row.shift or ''}".strip()
-    shift, began = shift_at(plant, datetime.fromisoformat(at).astimezone(UTC).replace(tzinfo=None))
+    shift, began = shift_at(plant, timed.astimezone(UTC).replace(tzinfo=None))
     return f"{began.replace(tzinfo=UTC).astimezone(plant.zone).date()} {shift}"
+
+
+def _instant(text: str) -> datetime | None:
+    """A time as a log writes it, with its offset; None for one that could not be read."""
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return at if at.tzinfo else None
 
 
 def _page(plant: Plant, shift: str, rows: Sequence[Waiting]) -> str:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from models.shapes import Alert
-from models.texts import texts
+from models.texts import in_number, texts
 from models.trade.paste import Explained, explainable_fall
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def sentence(alert: Alert, level: float, paste_flour_pct: float, batches: pd.Dat
     if gaps.empty:
         return said["not_known"].format(fall=fall)
     can = explainable_fall(-float(gaps.mean()), paste_flour_pct)
-    return said["says"].format(
+    return in_number(said["says"], len(gaps)).format(
         flour=paste_flour_pct,
         points=gaps.mean(),
         n=len(gaps),

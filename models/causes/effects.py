@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.shapes import Group
-from models.texts import texts
+from models.texts import Text, in_number, texts
 
 ELASTICITY, ELASTICITY_SD = 0.40, 0.12
 """Volume for 1 % of gas made, at a fixed proof time: shared by every driver of gas."""
@@ -54,13 +54,13 @@ class Effect:
     relative: bool = False
     shared_by: str = ""
 
-    def _words(self, what: str) -> str:
-        return texts("drivers").get(self.name, {}).get(what, "")
+    def _words(self, what: str) -> Text:
+        return texts("drivers").get(self.name, {}).get(what, Text())
 
     def moved(self, size: float) -> str:
         """The move in the floor's words; an effect that works on one side only has one word for it."""
-        words = self._words("low") if size < 0 else ""
-        return (words or self._words("high")).format(size=size_text(size))
+        words, shown = self._words("low") if size < 0 else Text(), size_text(size)
+        return in_number(words or self._words("high"), shown).format(size=shown)
 
     @property
     def quantity(self) -> str:

@@ -9,7 +9,7 @@ from models.causes.effects import PLACE
 from models.causes.positive import Change
 from models.causes.rows import lots_of
 from models.causes.story import Driver, Story, against, dough_ids, local, named, odd_lots
-from models.texts import texts
+from models.texts import in_number, texts
 
 MOST_DRIVERS = 3
 LOOK_BACK = 15
@@ -40,7 +40,7 @@ def _of_driver(story: Story, d: Driver) -> list[str]:
 
 def _level(story: Story, d: Driver) -> str:
     shift = d.shift
-    return texts("evidence")["level"]["driver"].format(
+    return in_number(texts("evidence")["level"]["driver"], shift.n_after).format(
         quantity=d.effect.quantity,
         unit=d.effect.unit,
         doughs=dough_ids(story),
@@ -185,7 +185,8 @@ def _of_handling(story: Story) -> list[str]:
     ratio_ln, error = signs.spread
     if np.isfinite(ratio_ln):
         times, low, high = (np.exp(ln) for ln in (ratio_ln, ratio_ln - 1.645 * error, ratio_ln + 1.645 * error))
-        lines.append(t["spread"].format(times=times, low=low, high=high, n=int(story.field.episode.sum())))
+        n = int(story.field.episode.sum())
+        lines.append(in_number(t["spread"], n).format(times=times, low=low, high=high, n=n))
     points, error, places = signs.kept
     if np.isfinite(points):
         said = t["gas_kept_after"] if places else t["gas_kept"]

@@ -6,7 +6,7 @@ import numpy as np
 
 from models.causes.effects import EFFECTS
 from models.causes.story import Story
-from models.texts import texts
+from models.texts import in_number, texts
 
 
 def not_checked(story: Story, group: str) -> tuple[str, ...]:
@@ -35,7 +35,8 @@ def _yeast(story: Story) -> list[str]:
     for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
         if not lot:
             n = int((field.text["yeast_lot"][field.episode] == "").sum())
-            lines.append(t["yeast_lot"].format(n=n, total=int(field.episode.sum())))
+            total = int(field.episode.sum())
+            lines.append(in_number(t["yeast_lot"], total).format(n=n, total=total))
         elif not tested[field.text["yeast_lot"] == lot].any():
             lines.append(t["gas_of_lot"].format(lot=lot))
     return lines
@@ -45,12 +46,12 @@ def _paste(story: Story) -> list[str]:
     silent, total = int(story.known.terms.silent[story.field.episode].sum()), int(story.field.episode.sum())
     keys = set(story.field.text["paste_key"][story.field.episode]) - {""}
     t = texts("unchecked")
-    lines = [t["water"].format(n=silent, total=total)] if silent else []
+    lines = [in_number(t["water"], total).format(n=silent, total=total)] if silent else []
     if keys and len(story.pastes) and "residue_kg" in story.pastes:
         mine = story.pastes[story.pastes["paste_key"].isin(keys)]
         unweighed = int(mine["residue_kg"].isna().sum())
         if unweighed:
-            lines.append(t["residue"].format(n=unweighed, total=len(mine)))
+            lines.append(in_number(t["residue"], len(mine)).format(n=unweighed, total=len(mine)))
     return lines
 
 

@@ -14,7 +14,7 @@ from models.causes.story import Driver, Story, likely, local, moved, named, odd_
 from models.causes.suspects import SHARED
 from models.causes.unchecked import not_checked
 from models.shapes import GROUPS
-from models.texts import texts
+from models.texts import in_number, texts
 
 __all__ = [
     "began_then",
@@ -37,7 +37,8 @@ def _water_words(story: Story, d: Driver) -> str:
     """A dry dough by what its paste lost, where that was recorded and moved."""
     lost = shift_of(BY_NAME["water"], story.field, story.field.num["paste_loss_pct"])
     if d.effect.name == "water" and d.shift.size < 0 and lost.size > LOSS_SEEN:
-        return texts("drivers")["water"]["lost"].format(lost=size_text(lost.size), size=size_text(d.shift.size))
+        size = size_text(d.shift.size)
+        return in_number(texts("drivers")["water"]["lost"], size).format(lost=size_text(lost.size), size=size)
     return d.words
 
 
@@ -83,7 +84,8 @@ def _handling_words(story: Story) -> list[str]:
     if changes:
         return changes[:1]
     if np.isfinite(kept) and kept * story.sign > 1.0:
-        return [t["kept_less" if kept < 0 else "kept_more"].format(size=size_text(kept))]
+        size = size_text(kept)
+        return [in_number(t["kept_less" if kept < 0 else "kept_more"], size).format(size=size)]
     return [t["handling"]]
 
 

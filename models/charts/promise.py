@@ -14,7 +14,7 @@ from models.charts.characteristics import Characteristic
 from models.charts.innovations import Model
 from models.charts.working import Working
 from models.shapes import Baseline, Points
-from models.texts import texts
+from models.texts import in_number, texts
 
 
 def promise(
@@ -37,7 +37,7 @@ def promise(
         says = t["not_found"].format(false_alarms=false, change=what)
     else:
         soon = _days(batches / per_day)
-        found = t["found_lots" if char.per == "plant" else "found"]
+        found = in_number(t["found_lots" if char.per == "plant" else "found"], batches)
         says = found.format(false_alarms=false, change=what, batches=batches, time=soon)
     return t["learning"].format(says=says) if baseline.learning else says
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.floor.holds import UNBAKED, Held, Hold, how_long
 from models.pages import words
-from models.texts import texts
+from models.texts import Text, in_number, texts
 
 if TYPE_CHECKING:
     from models.floor.heldloaves import Loaves
@@ -36,9 +36,9 @@ def batches(hold: Hold, on: date | None = None) -> tuple[str, ...]:
     return *said, " ".join((into, *_repair(pastes, doughs)))
 
 
-def _counted(said: Mapping[str, str], many: int, **filled: object) -> str:
+def _counted(said: Mapping[str, Text], many: int, **filled: object) -> str:
     """The sentence of one or of many; many: never 0."""
-    return said["one" if many == 1 else "many"].format(n=words.number(float(many), "", 0), **filled)
+    return in_number(said, many).format(n=words.number(float(many), "", 0), **filled)
 
 
 def _repair(pastes: Sequence[Held], doughs: Sequence[Held]) -> tuple[str, ...]:

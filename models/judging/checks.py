@@ -10,6 +10,7 @@ import ast
 import gc
 import logging
 import os
+import re
 import sys
 import threading
 from collections.abc import Mapping
@@ -258,9 +259,10 @@ def explain(rule: Rule, row: pd.Series | Mapping[str, Any], plant: Plant, writte
     column = TABLES[rule.kind].by_name.get(rule.column) if rule.kind in TABLES else None
     if column and "{meant}" in rule.says:
         shown["meant"] = _show(meant(column, row[rule.column]), plant)
-    return rule.says.format(**shown)
+    return _ONE_POINT.sub("1 point", rule.says.format(**shown))
 
 
+_ONE_POINT = re.compile(r"(?<![\d.,])1 points\b")
 # decimals a number is said with, by the ending of its column's name; others get four digits
 DECIMALS = {
     "_pct": 1,

@@ -31,7 +31,7 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
     if column.unit in SLIPS and rule.code.endswith(f".{SLIPS[column.unit][0]}"):
         value = meant(column, float(row[rule.column]))
         beside = _all_fahrenheit(row, column, table) if column.unit == "°C" else {}
-        return None if value is None else {column.name: round(value, 3)} | beside
+        return None if value is None or _not_the_charge(row, column, value) else {column.name: round(value, 3)} | beside
     if column.plant_code and rule.code.endswith(f".unknown-{column.plant_code}"):
         return _near_code(row[column.name], column.name, derive.codes(plant)[column.plant_code])
     if rule.code.endswith(".wrong-year"):
@@ -40,6 +40,12 @@ def propose(rule: Rule, row: pd.Series, plant: Plant) -> Cells | None:
         return _with_its_dough(row, plant)
     maker = PROPOSALS.get(rule.code)
     return maker(row) if maker else None
+
+
+def _not_the_charge(row: pd.Series, column: Column, value: float) -> bool:
+    """Whether a paste would weigh less than half of what was weighed into it: 3600 of 36 kg is a lost point, not grams."""
+    weighed = column.name in ("weight_before_kg", "weight_after_kg") and pd.notna(row.get("charge_kg"))
+    return bool(weighed) and 2 * value < row["charge_kg"]
 
 
 def _all_fahrenheit(row: pd.Series, slipped: Column, table: Table) -> Cells:

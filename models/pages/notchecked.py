@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date
@@ -29,6 +30,8 @@ def not_checked(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
         *_missing_kettles(snapshot, pastes),
         *_doughs(snapshot, batches, day),
         *_pastes(pastes),
+        *_typed_twice(pastes, "paste", day),
+        *_typed_twice(batches, "dough", day),
         *_waiting(snapshot, day),
         *_rules(snapshot, day),
     ]
@@ -129,6 +132,26 @@ def _pastes(pastes: pd.DataFrame) -> Iterator[Item]:
             f"residue: not weighed on {_of(unweighed, len(pastes), 'paste')}",
             "Their loss holds what stuck to the kettle as well as what boiled off.",
         )
+
+
+def _typed_twice(rows: pd.DataFrame, what: str, day: date) -> Iterator[Item]:
+    """Batches of one kettle or line whose numbers are the same but for zeros, blanks, hyphens and capitals."""
+    place, number, key = ("kettle", "paste_batch", "paste_key") if what == "paste" else ("line", "dough_batch", "batch_key")
+    alike: dict[tuple[str, str], list[str]] = {}
+    for row in records(rows.sort_values(key)):
+        alike.setdefault((row[place], bare_number(row[number])), []).append(row[key])
+    found = [words.join(words.batch(key, day) for key in keys) for keys in alike.values() if len(keys) > 1]
+    if found:
+        yield _item(
+            f"{words.counted(sum(len(keys) for keys in alike.values() if len(keys) > 1), what)} may have been typed twice",
+            "Their numbers are the same but for zeros, blanks or hyphens. All of them are counted: ask who wrote them.",
+            tuple(f"{one}." for one in found[:MOST_WHYS]),
+        )
+
+
+def bare_number(number: str) -> str:
+    """A batch's number without what a spreadsheet or a hand leaves out or puts in; as `storage.waitsfor.bare` has it in the store."""
+    return re.sub(r"(^|[^0-9])0+(?=[0-9])", r"\1", re.sub(r"[\s_-]", "", number.lower()))
 
 
 def _waiting(snapshot: Snapshot, day: date) -> Iterator[Item]:

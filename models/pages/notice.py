@@ -17,7 +17,7 @@ from models.pages.production_day import day_of
 from models.pages.shown import Bars, Curve, Footing, State
 from models.pages.words import number
 from models.shapes import Alert
-from models.texts import texts
+from models.texts import in_number, texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -173,7 +173,7 @@ def batch_names(alert: Alert) -> str:
     names = [words.batch(key) for key in keys]
     if len(names) > 6:
         names = [*names[:2], said["left_out"].format(n=len(names) - 4), *names[-2:]]
-    return said[kind]["one" if len(keys) == 1 else "many"].format(n=_figure(len(keys)), names=words.join(names))
+    return in_number(said[kind], len(keys)).format(n=_figure(len(keys)), names=words.join(names))
 
 
 def curves_of(alert: Alert, snapshot: Snapshot | Seen, charted: Iterable[Charted]) -> tuple[Curve, ...]:

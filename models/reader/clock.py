@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -14,35 +15,43 @@ import pandas as pd
 from models.reader.numbers import DITTO, NOT_RECORDED, Misread, Undecidable, plain
 
 _SHAPES = ("0000-00-00T00:00", "0000-00-00T00:00:00")
-# what month names begin with in English, German, French, Spanish, Portuguese, Italian, Dutch and the Nordic languages, without
-# accents; no beginning stands for two months
+# what month names begin with in the languages of Europe that are written in Latin letters, without accents, and Roman numbers; no
+# beginning stands for two months, so those are left out that do (listopad, srpna, lip)
 _MONTHS = {
     begins: month
     for month, names in enumerate(
         (
-            "jan ene gen", "feb fev", "mar mrz mrt maa", "apr abr avr", "may mai mag mei maj", "jun juin giu",
-            "jul juil lug", "aug ago aou", "sep set", "oct okt out ott", "nov", "dec dez dic des",
+            "jan ene gen sty led tam ian oca i", "feb fev lut uno hel sub ii", "mar mrz mrt maa bre iii",
+            "apr abr avr kwi dub huh nis iv", "may mai mag mei maj kve tou v", "jun juin giu cze kes iun haz lipn vi",
+            "jul juil lug hei iul tem lipc lipi vii", "aug ago aou sie elo viii", "sep set wrz zar syy sze eyl ix",
+            "oct okt out ott paz rij lok eki x", "nov marr noi kas xi", "dec dez dic des gru pro jou ara xii",
         ),
         1,
     )
     for begins in names.split()
 }  # fmt: skip
 _DATE = re.compile(
-    r"(?:[a-z]{2,10}\.?,? )?"
+    r"(?:[^\W\d_]{2,14}\.?,? )?"
     r"(?:(?P<y1>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
     r"|(?P<a>\d{1,2})(?P<s2>[-/.])(?P<b>\d{1,2})(?P=s2)(?P<y2>\d{4}|\d\d)"
-    r"|(?P<d3>\d{1,2})(?:st|nd|rd|th|er)?[-/. ]{1,2}(?:de )?(?P<mon>[a-z]{3,10})\.?[-/., ]{1,2}(?:de )?(?P<y3>\d{4}|\d\d)"
-    r"|(?P<mon2>[a-z]{3,10})\.? (?P<d4>\d{1,2}),? (?P<y4>\d{4})"
-    r"|(?P<y5>20\d\d)(?P<m5>\d\d)(?P<d5>\d\d))(?=$|[t ,])"
+    r"|(?P<d3>\d{1,2})(?:st|nd|rd|th|er)?[-/. ]{1,2}(?:de )?(?P<mon>[a-z]{3,12}|[ivx]{1,4})\.?[-/., ]{1,2}(?:de )?(?P<y3>\d{4}|\d\d)"
+    r"|(?P<mon2>[a-z]{3,12})\.? (?P<d4>\d{1,2})(?:st|nd|rd|th)?,? (?P<y4>\d{4})"
+    r"|(?P<y6>\d{4})\.? (?P<mon6>[a-z]{3,12})\.? (?P<d6>\d{1,2})"
+    r"|(?P<y5>20\d\d)(?P<m5>\d\d)(?P<d5>\d\d))(?:\.| ?r\.)?(?=$|[t ,])"
 )
+_AFTER_A_DOT = re.compile(r"(?<=\d\.) (?=\d)")
 _CLOCK = re.compile(
-    r"(?:(?P<h>\d{1,2})[:.h](?P<m>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?|(?P<hm>[0-2]\d[0-5]\d))"
-    r"(?: ?(?P<half>[ap])\.?m\.?)?(?: ?(?P<offset>z|utc|[+-]\d\d:?\d\d))?(?: ?(?:h|hrs|uhr))?"
+    r"(?:(?:kl|godz|ore|um|kello|at)\.? )?(?:(?P<h>\d{1,2}) ?[:.h] ?(?P<m>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?|(?P<hm>[0-2]\d[0-5]\d))"
+    r"(?: ?(?P<half>[ap])\.?m\.?)?(?: ?(?P<offset>z|utc|[+-]\d\d:?\d\d))?(?: ?(?:h|hrs|uhr|uur))?"
 )
 _SERIAL = re.compile(r"(?P<day>[345]\d{4})(?:[.,](?P<part>\d+))?|0[.,](?P<only>\d{3,})")
 _SERIAL_ZERO = dt.date(1899, 12, 30)
 UNREADABLE = "no date or time that can be read: write it like 2026-03-14T13:10"
+YEAR: Final = "year"
+First = bool | Literal["year"] | None
+"""What stands first in a file's dates: the day, else the month; the year, of dates like 26-05-04."""
 _FIRST = {True: "day", False: "month"}
+_YEARS_OF_NOW = 20  # 04 is no year that a log of ours is from
 _ANCHOR_DAYS = 3
 _ANCHOR_ROWS = 2000
 
@@ -75,8 +84,8 @@ def is_serial(text: str) -> bool:
     return _SERIAL.fullmatch(text) is not None
 
 
-def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
-    """Read one cell of a date or time column; None where nothing was recorded."""
+def stamp(text: str, day_first: First) -> Stamp | Misread | None:
+    """Read one cell of a date or time column; None where nothing was recorded. day_first: as `decide` settles it."""
     bare = _bare(text)
     if bare in NOT_RECORDED:
         return None
@@ -98,11 +107,11 @@ def stamp(text: str, day_first: bool | None) -> Stamp | Misread | None:
 
 
 def _bare(text: str) -> str:
-    """A cell in small letters, single blanks, without accents."""
+    """A cell in small letters, single blanks, none between a number's dot and the next number, without accents."""
     text = plain(text).casefold()
     if not text.isascii():
         text = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
-    return " ".join(text.split())
+    return _AFTER_A_DOT.sub("", " ".join(text.split()))
 
 
 def _from_to(clock: re.Match[str]) -> bool:
@@ -118,24 +127,37 @@ def _from_serial(found: re.Match[str]) -> Stamp:
     return Stamp(_SERIAL_ZERO + dt.timedelta(days=int(found["day"])), clock if found["part"] else None)
 
 
-def _date(found: re.Match[str], day_first: bool | None) -> dt.date | Misread:
-    year = int(found["y1"] or found["y2"] or found["y3"] or found["y4"] or found["y5"])
-    year += 2000 if year < 100 else 0
-    if found["mon"] or found["mon2"]:
-        name = found["mon"] or found["mon2"]
+def _date(found: re.Match[str], day_first: First) -> dt.date | Misread:
+    year = int(found["y1"] or found["y2"] or found["y3"] or found["y4"] or found["y5"] or found["y6"])
+    if name := found["mon"] or found["mon2"] or found["mon6"]:
         month = _MONTHS.get(name[:4]) or _MONTHS.get(name[:3], 0)
-        day = int(found["d3"] or found["d4"])
+        day = int(found["d3"] or found["d4"] or found["d6"])
+        if not month:
+            return Misread(UNREADABLE)
+    elif found["a"] and day_first == YEAR and _short(found):
+        year, month, day = int(found["a"]), int(found["b"]), year
     elif found["a"]:
         day, month = int(found["a"]), int(found["b"])
         if day_first is False:
             day, month = month, day
     else:
         month, day = int(found["m1"] or found["m5"]), int(found["d1"] or found["d5"])
+    if year < _YEARS_OF_NOW:
+        return Misread(f"the year 20{year:02} cannot be meant: write it like 2026-03-14", _with_the_year_first(found))
+    year += 2000 if year < 100 else 0
     try:
         date = dt.date(year, month, day)
     except ValueError:
         return Misread("there is no such date: write it like 2026-03-14")
     return date if 1990 <= year <= 2200 else Misread(f"the year {year} cannot be meant: write it like 2026-03-14")
+
+
+def _with_the_year_first(found: re.Match[str]) -> str | None:
+    """26.05.04 as the fourth of May; None where that is no date."""
+    try:
+        return dt.date(2000 + int(found["a"]), int(found["b"]), int(found["y2"])).isoformat() if found["a"] else None
+    except ValueError:
+        return None
 
 
 def _clocked(date: dt.date | None, found: re.Match[str]) -> Stamp | Misread:
@@ -172,8 +194,8 @@ def _day_month(text: str) -> re.Match[str] | None:
 
 def decide(
     texts: Iterable[str], rows: Iterable[Sequence[str]], meant: bool | None = None
-) -> tuple[bool | None, str]:
-    """Whether the file's dates have the day first, and the note that says so; None where none needs it.
+) -> tuple[First, str]:
+    """Whether the file's dates have the day first, or the year, and the note that says so; None where none needs it.
 
     texts: the distinct cells of all date and time columns, those of the standard form may be left out. rows: the same
     cells row by row, looked at only where the texts leave it open: a date of the same row that can be read one way
@@ -181,10 +203,12 @@ def decide(
     """
     seen: set[bool] = set()
     open_ = ""
-    for text in texts:
-        found = _day_month(text)
-        if not found:
-            continue
+    dates = [(text, found) for text in texts if (found := _day_month(text))]
+    if _year_first([text for text, found in dates if _short(found)], [found for _, found in dates if _short(found)]):
+        if not all(_short(found) for _, found in dates):
+            raise Undecidable("some dates have the year first, others the day or the month: write them all like 2026-03-14")
+        return YEAR, "dates with the year first"
+    for text, found in dates:
         first, second = int(found["a"]), int(found["b"])
         if found["s2"] == "." or 12 < first <= 31 and second <= 12:
             seen.add(True)
@@ -208,6 +232,24 @@ def decide(
     return seen == {True}, f"dates with the {_FIRST[seen == {True}]} first"
 
 
+def _short(found: re.Match[str]) -> bool:
+    """Whether a date is of the form 26-05-04, in which the year may stand first or last."""
+    return found["s2"] == "-" and len(found["a"]) == len(found["y2"]) == 2
+
+
+def _year_first(texts: Sequence[str], dates: Sequence[re.Match[str]]) -> bool:
+    """Whether the year stands first in dates like 26-05-04: it is what stays the same in them. Raises Undecidable where that
+    does not tell and one of the two years is none of now."""
+    first, month, last = ({int(found[name]) for found in dates} for name in ("a", "b", "y2"))
+    if not dates or max(month) > 12 or max(last) > 31 or min(last) < 1:
+        return False
+    if max(first) > 31 or min(first) < 1 or len(first) < len(last):
+        return True
+    if len(first) == len(last) and max(last) < _YEARS_OF_NOW <= min(first):
+        raise Undecidable(f"is {texts[0]} of 20{min(first)} or of 20{min(last):02}? Write dates like 2026-03-14")
+    return False
+
+
 def _anchored(rows: Iterable[Sequence[str]]) -> Iterator[bool]:
     """The order under which an open date lies near a certain one of its row, row by row."""
     for row, _ in zip(rows, range(_ANCHOR_ROWS), strict=False):
@@ -224,7 +266,7 @@ def _near(date: dt.date | None, certain: Sequence[dt.date]) -> bool:
     return date is not None and any(abs((date - other).days) <= _ANCHOR_DAYS for other in certain)
 
 
-def stamps(texts: np.ndarray, day_first: bool | None) -> Stamps:
+def stamps(texts: np.ndarray, day_first: First) -> Stamps:
     """Read the distinct cells of a time column (object array)."""
     local = standard(texts)
     utc, clock = np.full(len(texts), "NaT", "datetime64[us]"), np.full(len(texts), "NaT", "timedelta64[us]")

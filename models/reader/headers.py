@@ -17,7 +17,7 @@ MOST_COLUMNS = 1000
 SEARCHED = 60
 
 _SPOKEN = {
-    "°c": "°C", "c": "°C", "deg c": "°C", "degc": "°C", "celsius": "°C", "ºc": "°C",
+    "°c": "°C", "c": "°C", "deg c": "°C", "degc": "°C", "celsius": "°C",
     "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg", "g": "g", "gram": "g", "grams": "g", "gr": "g",
     "ml": "mL", "cm3": "mL", "cc": "mL", "min": "min", "mins": "min", "minutes": "min", "%": "%", "pct": "%",
     "percent": "%", "% rh": "%", "mm": "mm", "wh/kg": "Wh/kg", "pieces": "pieces", "pcs": "pieces", "pc": "pieces",
@@ -46,7 +46,8 @@ class Header:
 @lru_cache(maxsize=16384)
 def unit_of(text: str) -> str | None:
     """The unit a cell names, in the logbook's spelling; None where it names none."""
-    return _SPOKEN.get(" ".join(unicodedata.normalize("NFKC", text).casefold().split()).strip("."))
+    plain = unicodedata.normalize("NFKC", text.replace("º", "°"))  # what Spanish keyboards have for it is no degree sign
+    return _SPOKEN.get(" ".join(plain.casefold().split()).strip("."))
 
 
 @lru_cache(maxsize=16384)
@@ -190,7 +191,7 @@ def _settle(index: int, cells: Sequence[str], units: Sequence[str], fits: dict[s
     (kind, contract), *_ = fits.items()
     _same_units(cells, units, contract)
     names = [c.name if c else None for c in contract]
-    for name in {n for n in names if n and names.count(n) > 1}:
+    for name in (n for n in names if n and names.count(n) > 1):
         where = [letter(i) for i, n in enumerate(names) if n == name]
         raise Refused(
             f"{name} stands in the header twice (columns {', '.join(where)}): give one of them another heading, or put tables that "
@@ -238,6 +239,11 @@ def _laid_out(rows: Sequence[Sequence[str]]) -> str:
         for mark, says in (("|", "'|'"), (None, "blanks")) if len(filled) == 1 else ():
             if _names_a_log(filled[0].split(mark)):
                 return f"its columns are parted by {says}: save it as CSV, with commas, semicolons or tabs, or as XLSX"
+        if len(filled) == 1 and any(_names_a_log(filled[0].split(mark)) for mark in ",;\t"):
+            return (
+                "all column names of a row stand in one cell: split the text into columns, each in its own, or take the quotation "
+                "marks off whole lines, and save it again"
+            )
     if _names_a_log([cells[0] for cells in rows if cells]):
         return "the column names stand one below the other: turn the table, so that they stand in the first row"
     return ""

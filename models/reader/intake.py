@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import islice
@@ -11,7 +12,7 @@ import pandas as pd
 
 from models.logbook import TABLES, Column
 from models.plant import Plant
-from models.reader import clock, headers, nolog, numbers, textfile, workbook
+from models.reader import clock, headers, nolog, numbers, parted, textfile, workbook
 from models.reader.headers import Header
 from models.reader.inbox import fetch, find
 from models.reader.sheet import Decisions, PassedOver, Refused, Sheet
@@ -37,19 +38,30 @@ def read(name: str, content: bytes, plant: Plant) -> Sheet:
 
 
 def _from_text(content: bytes, plant: Plant) -> Sheet:
-    text = textfile.decode(content)
+    text = textfile.decode(content, plant)
     delimiter = textfile.delimiter_of(text, plant)
     rows = textfile.head(text, delimiter)
-    header = headers.find(rows, plant)
+    header = _header(rows, plant, text.encoding)
     body = textfile.body(text, delimiter, header.index, len(header.cells))
     notes = [] if delimiter == "," else [f"delimiter: {textfile.name_of(delimiter)}"]
     if text.encoding != "UTF-8":
         notes.append(f"encoding: {text.encoding}")
+    _one_mark(text, delimiter, header, body.frame)
     _one_table(header, body.frame, plant)
     sheet = _sheet(rows, header, body.frame, None, [*notes, *body.notes])
     sheet = _decided(sheet, plant, delimiter == ",", text.plain)
     last_is_row = max((over.row for over in sheet.passed_over), default=0) < max(sheet.row_numbers, default=0)
     return replace(sheet, breaks_off=last_is_row and textfile.breaks_off(text, delimiter, len(header.cells)))
+
+
+def _header(rows: list[list[str]], plant: Plant, encoding: str) -> Header:
+    """The header of a text file. Raises Refused; where letters may have been read wrong, that is said."""
+    try:
+        return headers.find(rows, plant)
+    except Refused as no:
+        if encoding.startswith("UTF") or all(cell.isascii() for cells in rows for cell in cells):
+            raise
+        raise Refused(f"{no}; it was read as {encoding}: where its letters look wrong, save it as CSV UTF-8") from None
 
 
 def _from_workbook(content: bytes, plant: Plant) -> Sheet:
@@ -84,6 +96,20 @@ def _fill_down(cells: list[list[str]], header: Header, joined: dict[tuple[int, i
         if name in table.of_type("text", "date") and 0 <= place < len(cells[column]):
             cells[column][place], found = text, found | {str(name)}
     return [f"merged cells of {', '.join(sorted(found))} filled downwards"] if found else []
+
+
+def _one_mark(text: textfile.Text, own: str, header: Header, frame: pd.DataFrame) -> None:
+    """Raises Refused where the rows are parted by another mark than the header; rows in which only few are go on."""
+    required = TABLES[header.kind].required
+    others = [mark for mark in parted.MARKS if mark != own and text.content.count(mark.encode()) >= len(required) - 1]
+    if not others or not len(frame):
+        return
+    ends = [frame[header.contract.index(name)] for name in (required[0], required[-1])]
+    likely = ends[0].isna() | ends[1].isna() | ends[0].str.contains("|".join(map(re.escape, others)), na=False)
+    places = set(np.flatnonzero((likely & frame.notna().any(axis=1)).to_numpy()).tolist())
+    if places:
+        rows = textfile.as_parted(text, own, header.index, len(header.cells), places)
+        parted.refuse(header, own, int(frame.notna().any(axis=1).sum()), rows)
 
 
 def _one_table(header: Header, frame: pd.DataFrame, plant: Plant) -> None:

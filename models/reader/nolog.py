@@ -8,14 +8,17 @@ import numpy as np
 import pandas as pd
 
 from models.logbook import TABLES
-from models.reader import headers, numbers
+from models.reader import headers, numbers, parted
 from models.reader.headers import Header
 
 _TOTALS = frozenset(
     ("total", "totals", "sum", "sums", "subtotal", "sub-total", "average", "averages", "avg", "mean", "median", "min",
      "max", "minimum", "maximum", "sd", "stdev", "count", "ø", "σ",
      "summe", "gesamt", "gesamtsumme", "zwischensumme", "mittelwert", "durchschnitt", "anzahl", "somme", "moyenne", "suma",
-     "promedio", "soma", "média", "media", "totale", "somma", "totaal", "gemiddelde")
+     "promedio", "soma", "média", "media", "totale", "somma", "totaal", "gemiddelde", "übertrag", "razem", "łącznie", "średnia",
+     "celkem", "součet", "průměr", "spolu", "súčet", "priemer", "összesen", "átlag", "summa", "medel", "medelvärde",
+     "gennemsnit", "gjennomsnitt", "sammenlagt", "yhteensä", "keskiarvo", "medie", "toplam", "ortalama", "ukupno", "prosjek",
+     "skupaj", "povprečje", "viso", "kopā", "kokku", "σύνολο", "общо", "итого", "всього")
 )  # fmt: skip
 
 
@@ -53,9 +56,14 @@ def _why(cells: Sequence[str], header: Header) -> str | None:
         return "units"
     if _first_word(filled[0]) in _TOTALS and not _only_code(cells, header):
         return "totals or averages"
-    if len(filled) == 1 and cells[0] and len(filled[0].split()) > 1:
+    if len(filled) == 1 and cells[0] and len(filled[0].split()) > 1 and not _a_row(cells, header):
         return "a line of text"
     return None
+
+
+def _a_row(cells: Sequence[str], header: Header) -> bool:
+    """Whether a line of one filled cell is a row that another mark parts."""
+    return parted.mark_of(cells, header.kind, header.contract) is not None
 
 
 def _first_word(cell: str) -> str:
@@ -82,25 +90,39 @@ class _Sums:
         self.looked = 0
 
     def why(self, cells: Sequence[str], place: int) -> str | None:
-        """The reason, where a line holds numbers only and each is the sum or average of its column above."""
+        """The reason, where a line holds numbers only and each is the sum or average of its column above; before sums one word,
+        in whatever language, may stand."""
         filled = {i for i, cell in enumerate(cells) if cell}
         start = max(0, place - self.REACH)
-        if not filled <= self.numeric or place - start < 2 or self.looked >= self.MOST:
+        if place - start < 2 or self.looked >= self.MOST:
+            return None
+        label = self._label(cells, filled, start, place)
+        filled = filled - label
+        if not filled or not filled <= self.numeric:
             return None
         self.looked += 1
-        if not all(_is_sum_or_mean(cells[i], self.frame[i].iloc[start:place].dropna().tolist()) for i in filled):
+        above = {i: self.frame[i].iloc[start:place].dropna().tolist() for i in filled}
+        if not all(_is_sum_or_mean(cells[i], above[i], sums_only=bool(label)) for i in filled):
             return None
         return "the sum or the average of the rows above"
 
+    def _label(self, cells: Sequence[str], filled: set[int], start: int, place: int) -> set[int]:
+        """Where the line's first cell is a word that no row above has there: none has a digit, as batches and lines mostly do."""
+        first = min(filled, default=-1)
+        if first in self.numeric or first < 0 or any(letter.isdigit() for letter in cells[first]):
+            return set()
+        return set() if (self.frame[first].iloc[start:place] == cells[first]).any() else {first}
 
-def _is_sum_or_mean(cell: str, above: Sequence[str]) -> bool:
+
+def _is_sum_or_mean(cell: str, above: Sequence[str], *, sums_only: bool = False) -> bool:
     value, values = _rough(cell), [v for text in above if (v := _rough(text)) is not None]
     if value is None or len(values) < 2:
         return False
     last = cell.replace(",", ".").rpartition(".")
     within = 0.51 * 10.0 ** -len(last[2]) if last[1] else 0.51
     total = sum(values)
-    return abs(value - total) <= max(within, 1e-9 * abs(total)) or abs(value - total / len(values)) <= within
+    is_sum = abs(value - total) <= max(within, 1e-9 * abs(total))
+    return is_sum or (not sums_only and abs(value - total / len(values)) <= within)
 
 
 def _rough(text: str) -> float | None:

@@ -15,10 +15,13 @@ from models.reader.headers import unit_of
 
 NOT_RECORDED = frozenset(("", "-", "--", "---", "n/a", "n.a.", "na", "nan", "null", "n.r."))
 DITTO_MARKS = frozenset(('"', '""', "''", "″", "”", "“", "„", "〃", ",,", "'"))
-DITTO = DITTO_MARKS | {"ditto", "do.", "do", "idem", "id.", "same", "as above"}
+DITTO = DITTO_MARKS | {
+    "ditto", "dito", "d:o", "do.", "do", "idem", "ídem", "id.", "same", "as above", "wie oben", "s.o.", "j.w.", "jw.", "jw",
+}  # fmt: skip
 _MARKED = re.compile(r"[+-]?\d+([.,])\d+")
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([.,])\d{3}")
 _ERROR = re.compile(r"#[\w/]+[!?]?")
+NOT_WORKED_OUT = "#FORMULA!"  # stands for a workbook's formula that has no value
 _SOME_DIGITS = re.compile(r"[+-]?\d[\d., ']*")
 _WITH_UNIT = re.compile(r"([+-]?\d(?:[\d., ']*\d)?)[.,]?\s*([^\d\s.,*?~'\"].*)")
 _FACTOR = {
@@ -53,7 +56,7 @@ class Misread:
 def plain(text: str) -> str:
     """A cell without the variants of one sign: full-width digits, narrow blanks, long minus."""
     if not text.isascii():
-        text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
+        text = unicodedata.normalize("NFKC", text.replace("º", "°")).replace("\u2212", "-").replace("\u2013", "-").replace("\u2014", "-")
         text = text.replace("\u2019", "'").replace("\u066b", ".")
         text = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in text)
     return text.strip()
@@ -67,7 +70,7 @@ def parse(text: str, column: Column, decimal: str) -> float | Misread | None:
     value = number(bare, decimal)
     if value is None and column.unit and (parts := _WITH_UNIT.fullmatch(bare)) is not None:
         said = parts[2].strip("()[] ")
-        if unit_of(said) == column.unit or (column.unit == "°C" and said in ("°", "º")):
+        if unit_of(said) == column.unit or (column.unit == "°C" and said == "°"):
             value = number(parts[1], decimal)
     return value if value is not None else _misread(bare, column, decimal)
 
@@ -95,8 +98,12 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
     name = f"{column.name} in {column.unit}" if column.unit else column.name
     if text.casefold() in DITTO:
         return Misread(f"a ditto mark is no number: write {name} again, or leave it empty if it was not measured")
+    if text == NOT_WORKED_OUT:
+        return Misread(f"a formula whose result was not saved: open the workbook, save it and drop it in again, or write {name}")
     if _ERROR.fullmatch(text):
         return Misread(f"a formula that gave an error: write {name} as it was read")
+    if text.startswith("="):
+        return Misread(f"a formula in place of its number: show the numbers, copy again, or write {name}")
     if set(text) == {"#"}:
         return Misread(f"the column was too narrow to show the number: widen it and copy again, or write {name}")
     found = [m[0].strip(" '.,") for m in _SOME_DIGITS.finditer(text)]
@@ -107,6 +114,8 @@ def _misread(text: str, column: Column, decimal: str) -> Misread:
     converted = _converted(value, rest, column.unit) if value is not None else None
     if converted is not None:
         return Misread(f"written in {unit_of(rest)}: write {name}", number_text(converted))
+    if (said := unit_of(rest)) not in (None, column.unit):
+        return Misread(f"written in {said}: write {name}")
     if found[0] == text:
         return _odd_marks(text, name, decimal)
     likely = number(text.translate(_LOOKS_LIKE), decimal)
@@ -159,7 +168,7 @@ def decide(
     open_: list[tuple[str, str, Column, int]] = []
     for column, texts, counts in cells:
         for text, count in zip(texts, counts, strict=True):
-            bare = plain(text)
+            bare = _without_unit(plain(text), column)
             mark, certain = _evidence(bare)
             if mark and (certain or (comma_separated and mark == ".")):
                 sure[mark] += int(count)
@@ -169,6 +178,12 @@ def decide(
         decimal = "," if sure[","] > sure["."] else "."
         return decimal, f"decimal {_SAYS[decimal]}" + (" (mixed with the other)" if all(sure.values()) else "")
     return _by_what_can_be(open_, meant) if open_ else (".", "")
+
+
+def _without_unit(text: str, column: Column) -> str:
+    """A number's text where the column's own unit stands behind it; any other text as it is."""
+    parts = _WITH_UNIT.fullmatch(text) if column.unit and not text[-1:].isdigit() else None
+    return parts[1] if parts and unit_of(parts[2].strip("()[] ")) == column.unit else text
 
 
 def _evidence(text: str) -> tuple[str | None, bool]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ import pandas as pd
 
 from models.logbook import TABLES, Column
 from models.plant import Plant
-from models.reader import clock, instants, numbers
+from models.reader import clock, instants, nights, numbers, parted
 from models.reader.numbers import Misread
 from models.reader.sheet import Sheet
 
@@ -36,9 +37,11 @@ _SYNONYMS = {
 }
 UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
 UNKNOWN = frozenset(("?", "??", "???"))
-DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "idem", "as above"}
+DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "dito", "idem", "ídem", "as above", "wie oben"}
 FREE = frozenset(("note", "what"))
 _PARTING = re.compile(r"[\s_\-\u2010-\u2015]")
+# what a slip's rule may be where a cell holds a text that could not be read
+UNREAD = ("number", "date", "time", "clock change", "choice", "text", "shape")
 # how a spreadsheet's export keeps the zeros of a number that is a name: ="00123"
 _AS_TEXT = re.compile(r'="([^"]+)"')
 
@@ -75,6 +78,7 @@ class _Desk:
         self.size = len(sheet.rows)
         self.slips: list[Slip] = []
         self.notes: list[str] = []
+        self.dated: dict[str, np.ndarray] = {}  # by column, the times that have their date from the shift
 
     def misread(self, column: str, wrong: dict[int, Misread], rule: str) -> None:
         """Slips for distinct values, by their place among the column's distinct texts."""
@@ -116,10 +120,15 @@ def typed(sheet: Sheet, plant: Plant) -> Typed:
 
 
 def _misshapen(desk: _Desk) -> None:
-    """Rows with too many cells, and a last row with too few because the file ends within it: nothing in them is sure."""
+    """Rows with too many cells, in one cell, and a last row with too few because the file ends within it: nothing in them is sure."""
     for row, text in desk.sheet.surplus.items():
         why = "more cells than headings: a comma within a number or a text? put that cell in quotes"
         desk.slips.append(Slip(row, "", text, "shape", why, None))
+    for row in sorted({s.row for s in desk.slips if s.rule == "required"}):
+        cells = desk.sheet.rows.iloc[row].fillna("").tolist()
+        if (mark := parted.mark_of(cells, desk.sheet.kind, desk.sheet.columns)) is not None:
+            why = f"its cells are parted by {parted.MARKS[mark]}, not as the column names are: put each under its heading"
+            desk.slips.append(Slip(row, "", ", ".join(cell for cell in cells if cell), "shape", why, None))
     if desk.sheet.breaks_off and desk.size:
         text = ", ".join(desk.sheet.rows.iloc[-1].dropna())
         why = (
@@ -260,13 +269,24 @@ def _choice(text: str, column: Column) -> str | Misread:
 
 
 def _code(text: str, column: Column, plant: Plant) -> str:
-    """The plant's own spelling of a code, where only case, blanks or hyphens differ; any other text as it is."""
+    """The plant's own spelling of a code, where only case, blanks, hyphens or accents differ; any other text as it is."""
     codes = plant_codes(column, plant)
     if not codes or text in codes:
         return text
-    plain = _PARTING.sub("", text).casefold()
-    same = [code for code in codes if _PARTING.sub("", code).casefold() == plain]
-    return same[0] if len(same) == 1 else text
+    for fold in (_bare, _unaccented):
+        same = [code for code in codes if fold(code) == fold(text)]
+        if same:
+            return same[0] if len(same) == 1 else text
+    return text
+
+
+def _bare(code: str) -> str:
+    return _PARTING.sub("", code).casefold()
+
+
+def _unaccented(code: str) -> str:
+    """Without accents, as a keyboard or a code page that lacks them writes it."""
+    return "".join(letter for letter in unicodedata.normalize("NFKD", _bare(code)) if not unicodedata.combining(letter))
 
 
 def plant_codes(column: Column, plant: Plant) -> tuple[str, ...]:
@@ -309,9 +329,40 @@ def _times(desk: _Desk, columns: dict[str, pd.Series]) -> dict[str, pd.Series]:
     if not local:
         return {}
     group = _group(desk)
+    _ask_the_night(desk, local, group, columns)
     _roll(desk, local, group, columns)
     utc = _instants(desk, local, group)
     return {name: pd.Series(np.where(np.isnat(utc[name]), fixed[name], utc[name])) for name in local}
+
+
+def _ask_the_night(
+    desk: _Desk, local: dict[str, np.ndarray], group: np.ndarray, columns: dict[str, pd.Series]
+) -> None:
+    """Put rows to a person whose times are dated by a shift_date that seems to have moved on at midnight, in place: the cells
+    are not known until then, so that the row takes no other night's place."""
+    first = next(iter(local))
+    if first not in desk.dated:
+        return
+    shift, _ = pd.factorize(columns["shift"])
+    dated = np.where(desk.dated[first], local[first], instants.NAT)
+    date = columns["shift_date"].to_numpy()
+    asked = nights.calendar_dated(dated, date, group * (shift.max() + 2) + shift)
+    columns["shift_date"] = columns["shift_date"].mask(asked)
+    for row in np.flatnonzero(asked).tolist():
+        began = str(date[row] - instants.DAY)[:10]
+        why = (
+            f"by the clock this row follows the one above, of the shift of {began}, but shift_date has gone on at midnight: "
+            "a shift keeps the date it began on. Is it still that shift's?"
+        )
+        desk.slips.append(Slip(row, "shift_date", _text_at(desk.sheet, "shift_date", row), "date", why, began))
+        for name, dated_so in desk.dated.items():
+            if dated_so[row] and not np.isnat(local[name][row]):
+                meant = str(local[name][row] - instants.DAY)[:16]
+                desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "time", _OF_THE_NIGHT, meant))
+                local[name][row] = instants.NAT
+
+
+_OF_THE_NIGHT = "dated by shift_date, a day late if that is wrong"
 
 
 def _group(desk: _Desk) -> np.ndarray:
@@ -344,6 +395,9 @@ def _inferred(desk: _Desk, name: str, moved: np.ndarray) -> None:
         desk.notes.append(f"{name}: after midnight under the evening's date, taken as the next day (row {rows})")
 
 
+_NO_SHIFT_DATE = "the time has no date, nor has its shift: write shift_date, which dates it, or write it like 2026-03-14T13:10"
+
+
 def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, columns: dict[str, pd.Series]) -> None:
     """Give clock times their date from the shift's, in place."""
     rows = np.flatnonzero(~np.isnat(bare))
@@ -355,8 +409,11 @@ def _complete(desk: _Desk, name: str, local: np.ndarray, bare: np.ndarray, colum
         local[rows] = instants.complete(bare[rows], columns["shift_date"].to_numpy()[rows], start, length)
         why = "the time has no date and does not lie in the shift: write it like 2026-03-14T13:10"
         desk.notes.append(f"{name}: times without a date, dated by their shift")
+        desk.dated[name] = np.isin(np.arange(desk.size), rows)
+    undated = np.isnat(columns["shift_date"].to_numpy()) if "shift_date" in columns else np.zeros(desk.size, dtype=bool)
     for row in rows[np.isnat(local[rows])].tolist():
-        desk.slips.append(Slip(row, name, _text_at(desk.sheet, name, row), "time", why, None))
+        text = _text_at(desk.sheet, name, row)
+        desk.slips.append(Slip(row, name, text, "time", _NO_SHIFT_DATE if undated[row] else why, None))
 
 
 def _shifts(plant: Plant, shift: pd.Series) -> tuple[np.ndarray, np.ndarray]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -22,10 +23,10 @@ class PassedOver:
 
 @dataclass(frozen=True)
 class Decisions:
-    """What was settled once for the whole file. `day_first` is None where no date needs it."""
+    """What was settled once for the whole file. `day_first` is None where no date needs it; of 26-05-04 the year may be first."""
 
     decimal: str = "."
-    day_first: bool | None = None
+    day_first: bool | Literal["year"] | None = None
 
 
 @dataclass(frozen=True)

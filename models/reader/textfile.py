@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
+import unicodedata
 import warnings
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -23,6 +24,12 @@ HEAD_BYTES = 1 << 21
 MOST_ODD = 20
 _PIECE = 1 << 22
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
+# older code pages, the most common first, and how much of a file is looked at to tell them
+_PAGES = {
+    "cp1252": "Windows-1252", "cp1250": "Windows-1250", "cp1254": "Windows-1254", "cp1257": "Windows-1257",
+    "cp1251": "Windows-1251", "cp1253": "Windows-1253", "mac_roman": "Mac Roman",
+}  # fmt: skip
+_PAGE_TOLD_BY = 1 << 16
 _OTHER_FILES = {
     b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture",
     b"\x1f\x8b": "a compressed file", b"7z\xbc\xaf": "a compressed file", b"Rar!": "a compressed file",
@@ -57,13 +64,16 @@ class Body:
     notes: tuple[str, ...] = ()
 
 
-def decode(content: bytes) -> Text:
-    """Bytes to UTF-8 text. Raises Refused for what is no text, and for lines no log has."""
+def decode(content: bytes, plant: Plant | None = None) -> Text:
+    """Bytes to UTF-8 text. Raises Refused for what is no text, and for lines no log has.
+
+    plant: whose headings and codes tell an older code page; without it, and where they do not tell, Windows-1252.
+    """
     for mark, what in _OTHER_FILES.items():
         if content[:64].lstrip().startswith(mark):
             raise Refused(f"this is {what}, not a table: save the log as CSV or XLSX")
     _lines_bounded(content)
-    content, encoding = _utf8(content)
+    content, encoding = _utf8(content, plant)
     quoted = b'"' in content
     if not quoted and b"\r" in content and content.count(b"\r") != content.count(b"\r\n"):
         content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -95,7 +105,7 @@ def _plainly_tidy(piece: bytes) -> bool:
     return b" " not in piece and b"\x7f" not in piece and unseen == piece.count(b"\n")
 
 
-def _utf8(content: bytes) -> tuple[bytes, str]:
+def _utf8(content: bytes, plant: Plant | None) -> tuple[bytes, str]:
     try:
         if content.startswith((b"\xff\xfe", b"\xfe\xff")):
             return content.decode("utf-16").encode(), "UTF-16"
@@ -112,10 +122,25 @@ def _utf8(content: bytes) -> tuple[bytes, str]:
     except UnicodeDecodeError as error:
         if error.reason == "unexpected end of data":
             raise Refused("the file breaks off in the middle of a character: copy it again") from None
+    page = _page(content[:_PAGE_TOLD_BY], _odd_words(plant) if plant else ())
     try:
-        return content.decode("cp1252").encode(), "Windows-1252"
+        return content.decode(page).encode(), _PAGES[page]
     except UnicodeDecodeError:
         raise Refused("neither UTF-8, UTF-16 nor Windows-1252 text: save the log as CSV (UTF-8) or XLSX") from None
+
+
+def _page(head: bytes, words: Iterable[str]) -> str:
+    """The code page under which most of the plant's own words stand at the beginning of a file; Western Europe's where none do."""
+    texts = {page: head.decode(page, "ignore").casefold() for page in _PAGES}
+    found = {page: sum(word in text for word in words) for page, text in texts.items()}
+    return max(found, key=lambda page: found[page])
+
+
+def _odd_words(plant: Plant) -> list[str]:
+    """The plant's own headings and codes that are more than ASCII, in small letters."""
+    headings = [theirs for own in plant.columns.values() for theirs in own]
+    words = {*headings, *plant.kettles, *plant.lines, *plant.products, *plant.shifts, *plant.pastes}
+    return sorted(unicodedata.normalize("NFC", word).casefold() for word in words if not word.isascii())
 
 
 def _unmarked_utf16(content: bytes) -> str | None:
@@ -241,6 +266,16 @@ def tidy(text: str) -> str:
     if not text.isprintable():
         text = "".join(c for c in text.replace("\t", " ") if c.isprintable() or c in "\xa0\u2009\u202f\u3000")
     return text.strip("\ufeff\u200b \xa0\u2009\u202f\u3000")
+
+
+def as_parted(text: Text, delimiter: str, header: int, columns: int, places: set[int]) -> Iterator[tuple[int, list[str]]]:
+    """Rows under record `header` as the file's delimiter parts them, untrimmed, each with its number as a spreadsheet shows it.
+
+    places: which, 0-based under the header.
+    """
+    for place, record in enumerate(islice(_records(text, delimiter, header, columns), header + 1, None)):
+        if place in places:
+            yield header + 2 + place, record
 
 
 def breaks_off(text: Text, delimiter: str, columns: int) -> bool:

@@ -16,6 +16,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from models.reader.numbers import NOT_WORKED_OUT
 from models.reader.sheet import Refused
 
 MOST_UNPACKED = 128 << 20
@@ -248,7 +249,7 @@ def _without_value(part: bytes) -> dict[tuple[int, int], str]:
         ]
     if b"<f" in part:
         found += [
-            (attributes, "#FORMULA!") for attributes in _NOT_WORKED_OUT.findall(part) if b't="str"' not in attributes
+            (attributes, NOT_WORKED_OUT) for attributes in _NOT_WORKED_OUT.findall(part) if b't="str"' not in attributes
         ]
     odd = {}
     for attributes, text in found:

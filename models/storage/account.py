@@ -76,6 +76,14 @@ def _fingerprint(kind: str) -> str:
     return f"coalesce(digest, {digest(kind)})"
 
 
+def digest_of_unread(kind: str) -> str:
+    """SQL of the same, of rows with a column `unread`: what stands in cells that could not be read, NULL where all could.
+
+    Two texts that cannot be read are not one value.
+    """
+    return f"CASE WHEN unread IS NULL THEN {digest(kind)} ELSE hash({digest(kind)}, unread) END"
+
+
 def settle(
     con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int, in_bulk: dict[str, str] | None = None
 ) -> Touched:
@@ -95,6 +103,14 @@ def settle(
     for kind in KINDS:
         touched.days |= _let_go(con, kind)
     return touched
+
+
+def settle_doubtful(con: duckdb.DuckDBPyConnection, kind: str, identities: str) -> None:
+    """Settle anew those of some rows that cannot be true; what becomes of the others never hangs on them. identities: a query."""
+    _touch(con, identities)
+    con.execute(f"""UPDATE log_{kind} SET status = s.status FROM ({store.sql("settle").format(rows=rows(kind))}) s
+        WHERE log_{kind}.seq = s.seq AND NOT (log_{kind}.credible AND NOT log_{kind}.asks)""")
+    _let_go(con, kind)
 
 
 def _let_go(con: duckdb.DuckDBPyConnection, kind: str) -> set[str]:

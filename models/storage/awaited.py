@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from models.judging.rules import OVERDRAWN_IN_DOUBT
 from models.logbook import TABLES
-from models.storage import store, wide
+from models.storage import store, waitsfor, wide
 
 if TYPE_CHECKING:
     import duckdb
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 ONE_DAY_H = 18
 # a dough's own paste was cooked at most so long before it: the day before in the morning for the evening
 OWN_H = 36
+# a sheet that names another shift is the same kettle's next one where it was cooked within so many hours of the same clock time
+SAME_HOURS_H = 3
 
 
 def beside(con: duckdb.DuckDBPyConnection, pastes: pd.DataFrame, touched: Touched) -> pd.DataFrame:
@@ -49,8 +51,14 @@ def days_in_doubt(con: duckdb.DuckDBPyConnection) -> set[tuple[str, str]]:
 
 
 def _awaited(con: duckdb.DuckDBPyConnection, keys: list[str]) -> dict[str, str]:
-    """Overdrawn paste -> dates of the later doughs whose own sheet has not come, where without them it is not overdrawn."""
+    """Overdrawn paste -> dates of the later doughs whose own has not come, or came with other zeros in its number, where without
+    them it is not overdrawn."""
     if not keys:
         return {}
-    query = store.sql("awaited").format(one_day_h=ONE_DAY_H, own_h=OWN_H)
+    within = TABLES["dough"].refers
+    assert within is not None
+    query = store.sql("awaited").format(
+        one_day_h=ONE_DAY_H, own_h=OWN_H, same_hours_h=SAME_HOURS_H, reach_h=int(within.within_h),
+        cooked_as=waitsfor.bare("p.paste_batch"), named_as=waitsfor.bare("l.paste_batch"),
+    )
     return dict(con.execute(query, {"keys": keys}).fetchall())

@@ -20,7 +20,8 @@ import pandas as pd
 
 from models.judging.proposals import as_text
 from models.logbook import TABLES
-from models.storage import store
+from models.reader import reading
+from models.storage import raw, store
 from models.texts import texts
 
 if TYPE_CHECKING:
@@ -104,10 +105,14 @@ def chosen(rows: Sequence[Waiting], names: Sequence[int], alike: str | None) -> 
 def correction(
     con: duckdb.DuckDBPyConnection, plant: Plant, rows: Sequence[Waiting], who: str, at: datetime
 ) -> dict[str, bytes]:
-    """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for."""
+    """The mended rows as logs, one a kind: file name -> content. Raises DecisionError for a row nothing is proposed for, or not
+    for all of its cells that cannot be read or are missing."""
     without = [f"{row.seq} ({row.file} row {row.row})" for row in rows if not row.cells]
     if without:
         raise _no("nothing_proposed", rows=", ".join(without))
+    for row in rows:
+        if still := _left_open(con, row):
+            raise _no("leaves_open", row=f"{row.seq} ({row.file} row {row.row})", columns=", ".join(still))
     logs = {}
     for kind in dict.fromkeys(row.kind for row in rows):
         text = io.StringIO()
@@ -122,12 +127,40 @@ def correction(
     return logs
 
 
+def _left_open(con: duckdb.DuckDBPyConnection, row: Waiting) -> list[str]:
+    """The cells of a row that could not be read, or are needed and empty, and that nothing is proposed for: what stands in
+    them would be lost, and the row would wait again."""
+    cannot = [f"{row.kind}.{rule}" for rule in reading.UNREAD] + [f"{row.kind}.{c}.required" for c in TABLES[row.kind].required]
+    found = con.execute(
+        'SELECT DISTINCT "column", value FROM slip WHERE seq = ? AND rule IN (SELECT unnest(?)) ORDER BY ALL', [row.seq, cannot]
+    ).fetchall()
+    return [f"{column} {value!r}" if value else column for column, value in found if column and column not in row.cells]
+
+
 def as_typed(con: duckdb.DuckDBPyConnection, plant: Plant, kind: str, seq: int) -> dict[str, str]:
     """A row as it was understood, written as a log in the contract's own form."""
     columns = store.typed_columns(TABLES[kind].columns)
     names = ", ".join(f'"{name}"' for name in columns)
     frame = store.frame(con, f"SELECT {names} FROM log_{kind} WHERE seq = {seq}", columns)
     return as_logged(kind, frame.iloc[0], plant)
+
+
+def as_it_stands(con: duckdb.DuckDBPyConnection, plant: Plant, kind: str, seq: int) -> dict[str, str]:
+    """A row as it was understood, and as it was written where it could not be: nothing that stands there is left out.
+
+    What stands beyond the last heading stands behind a bar in the last column.
+    """
+    cells = as_typed(con, plant, kind, seq)
+    rules = [f"{kind}.{rule}" for rule in reading.UNREAD]
+    unread = con.execute(
+        'SELECT "column", value FROM slip WHERE seq = ? AND rule IN (SELECT unnest(?)) ORDER BY place', [seq, rules]
+    ).fetchall()
+    cells |= {column: value for column, value in unread if column in cells}
+    if beyond := [value for column, value in unread if not column]:
+        came = {name: text or "" for name, text in raw.cells(con, seq).items() if name in cells}
+        whole, last = ", ".join(filter(None, came.values())), [*came][-1]
+        cells |= came | {last: " | ".join([came[last], *(text for text in beyond if text != whole)])}
+    return cells
 
 
 def as_logged(kind: str, row: pd.Series, plant: Plant) -> dict[str, str]:

@@ -10,10 +10,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from models.logbook import KINDS, TABLES, Column
+from models.reader import reading
 from models.storage import account, gather, ledger, store
+from models.storage.take import SHAPE
 
 if TYPE_CHECKING:
     import duckdb
+
+
+# before this version rows with cells that could not be read were one value, and counted as one row sent twice
+APART_SINCE = 5
 
 
 def bring_up(con: duckdb.DuckDBPyConnection) -> None:
@@ -27,9 +33,15 @@ def bring_up(con: duckdb.DuckDBPyConnection) -> None:
     for kind in store.OF_DOUGH:
         con.execute(f"ALTER TABLE log_{kind} DROP COLUMN IF EXISTS identity")
         con.execute(f"ALTER TABLE log_{kind} ALTER COLUMN digest DROP NOT NULL")
+    apart = int(ledger.fact(con, "version") or APART_SINCE) < APART_SINCE
     for kind in KINDS:
-        if _add_columns(con, f"log_{kind}", TABLES[kind].columns):
-            _fingerprint_again(con, kind)
+        added = _add_columns(con, f"log_{kind}", TABLES[kind].columns)
+        if added or apart:
+            _find_unread(con, kind)
+            con.execute(f"CREATE OR REPLACE TEMP TABLE taken_for AS {_identities_of_unread(kind)}")
+            _fingerprint_again(con, kind, "true" if added else "unread IS NOT NULL")
+        if apart:
+            account.settle_doubtful(con, kind, f"FROM taken_for UNION {_identities_of_unread(kind)}")
     for name, columns in store.WIDE.items():
         _add_columns(con, name, columns)
     con.execute(store.sql("views"))
@@ -67,15 +79,40 @@ def _add_columns(con: duckdb.DuckDBPyConnection, table: str, columns: tuple[Colu
     return [column.name for column in new]
 
 
-def _fingerprint_again(con: duckdb.DuckDBPyConnection, kind: str) -> None:
-    """A row's fingerprint is of all its columns: without this a row sent again after the change would pass for another.
+def _find_unread(con: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """What stands in cells that could not be read, by row: temporary table `unread`, as a row that arrives is fingerprinted.
 
-    Dates are fingerprinted as the instants they arrive as.
+    It is among the reasons why a row waits. Of a row whose cells do not stand where they belong that is not said cell by cell:
+    they are read from the row as it came; where a row came in bulk, what is said has to do.
+    """
+    names = [column.name for column in TABLES[kind].columns]
+    order = " ".join(f"WHEN '{name}' THEN {place}" for place, name in enumerate(names, 1))
+    told = ", ".join(f"'{kind}.{rule}'" for rule in reading.UNREAD)
+    cells = ", ".join(f"'{name}=' || nullif(r.cells->>'{name}', '')" for name in names)
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE unread AS
+        WITH said AS (SELECT seq, "column" || '=' || value AS text, CASE "column" {order} ELSE 0 END AS heading, place,
+                ends_with(rule, '{SHAPE}') AS of_shape
+            FROM slip WHERE kind = '{kind}' AND value <> '' AND (rule IN ({told}) OR ends_with(rule, '.required'))),
+        joined AS (SELECT seq, string_agg(text, chr(10) ORDER BY heading, place) AS texts,
+            string_agg(text, chr(10) ORDER BY place) FILTER (of_shape) AS beyond FROM said GROUP BY seq)
+        SELECT j.seq, CASE WHEN beyond IS NULL THEN texts
+            ELSE concat_ws(chr(10), beyond, nullif(array_to_string([{cells}], chr(10)), '')) END AS unread
+        FROM joined j LEFT JOIN raw_row r USING (seq)""")
+
+
+def _identities_of_unread(kind: str) -> str:
+    return f"SELECT identity FROM {account.rows(kind, 'seq IN (SELECT seq FROM unread)')}"
+
+
+def _fingerprint_again(con: duckdb.DuckDBPyConnection, kind: str, which: str) -> None:
+    """A row's fingerprint is of all its columns and of what could not be read: a row sent again is known by it.
+
+    Dates are fingerprinted as the instants they arrive as. which: SQL that is true of the rows meant.
     """
     dates = "".join(f', CAST("{name}" AS TIMESTAMP) AS "{name}"' for name in TABLES[kind].of_type("date"))
     kept = f" EXCLUDE ({', '.join(TABLES[kind].of_type('date'))})" if dates else ""
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE fingerprint AS
-        SELECT seq, {account.digest(kind)} AS digest FROM (SELECT *{kept}{dates} FROM log_{kind})""")
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE fingerprint AS SELECT seq, {account.digest_of_unread(kind)} AS digest
+        FROM (SELECT *{kept}{dates} FROM log_{kind} LEFT JOIN unread USING (seq)) WHERE digest IS NOT NULL AND {which}""")
     itself = f"CASE WHEN identity = '? ' || log_{kind}.digest THEN '? ' || f.digest ELSE identity END"
     named = "" if kind in store.OF_DOUGH else f", identity = {itself}"
     con.execute(f"UPDATE log_{kind} SET digest = f.digest{named} FROM fingerprint f WHERE log_{kind}.seq = f.seq")

@@ -132,8 +132,8 @@ def put_typed(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], p
 
 
 def _unread_texts(files: list[Pending]) -> pd.Series:
-    """What stands in the cells of each row that could not be read, missing where all could: two texts that cannot be read are
-    not one value."""
+    """What stands in the cells of each row that could not be read, missing where all could; of a row whose cells do not stand
+    where they belong, in all of them. As `migrate` finds it again."""
     import pandas as pd
 
     texts: list[str | None] = []
@@ -142,8 +142,15 @@ def _unread_texts(files: list[Pending]) -> pd.Series:
         for cell in file.typed.slips:
             if cell.value:
                 of_row.setdefault(cell.row, []).append(f"{cell.column}={cell.value}")
+        for row in {cell.row for cell in file.typed.slips if SHAPE.endswith(cell.rule)}:
+            of_row[row] = [text for text in of_row.get(row, []) if text.startswith("=")] + _as_they_stand(file.sheet, row)
         texts += ["\n".join(of_row[row]) if row in of_row else None for row in range(file.n)]
     return pd.Series(texts, dtype="str")
+
+
+def _as_they_stand(sheet: Sheet, row: int) -> list[str]:
+    cells = sheet.rows.iloc[row].dropna()
+    return [f"{column.name}={cells[column.name]}" for column in TABLES[sheet.kind].columns if column.name in cells]
 
 
 def _put_rows(
@@ -160,7 +167,7 @@ def _put_rows(
     rows["credible"] = ~rows["seq"].isin(doubtful)
     names = ", ".join(f'"{name}"' for name in rows.columns)
     rows["unread"] = pd.Series([None] * len(rows), dtype="str") if unread is None else unread
-    digest = f"CASE WHEN unread IS NULL THEN {account.digest(kind)} ELSE hash({account.digest(kind)}, unread) END"
+    digest = account.digest_of_unread(kind)
     own = {"paste": "paste_key", "dough": "batch_key"}.get(kind)
     identity = account.own_identity(kind)
     con.register("incoming", rows)
@@ -282,6 +289,9 @@ def slips_in_order(seq: int, kind: str, of_row: list[Doubt]) -> list[tuple[Any, 
         else f"{name} empty"
         for name, text in mended.items()
     )
+    alone = (doubt for doubt in of_row if doubt.of_one_cell or doubt.rule.endswith(".required"))
+    left = dict.fromkeys(doubt.column for doubt in alone if doubt.column and doubt.column not in mended)
+    words += f"; {', '.join(left)} still to be written" if words and left else ""
     return [
         (
             seq,

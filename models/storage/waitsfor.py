@@ -22,10 +22,15 @@ def value(kind: str) -> str:
 def why(kind: str) -> str:
     """SQL of the sentence; goes with `join`."""
     what = to(kind)
+    two = ""
+    if kind == "dough":
+        two = f"""WHEN regexp_full_match({value(kind)}, '[^+&/,;]+[+&/,;][^+&/,;]+') THEN 'the paste it names has not come yet; the row is '
+            || 'taken up when it does. If two are meant, write paste_batch and paste_batch_2, each with its kg'"""
     return f"""CASE
         WHEN x.held IS NOT NULL THEN 'the {what} it names waits in quarantine (' || x.held || '); the row is taken up when that is decided'
         WHEN x.alike IS NOT NULL THEN 'the {what} it names has not come yet, but ' || x.alike || ' has: if that is meant, write it like '
             || 'that (a spreadsheet takes zeros away)'
+        {two}
         ELSE 'the {what} it names has not come yet; the row is taken up when it does' END"""
 
 
@@ -43,7 +48,7 @@ def join(kind: str) -> str:
             SELECT w.*, min(q.path || ' row ' || o.row) FILTER (o.status = 'quarantined' AND {number} = w.named) AS held,
                 max({number}) FILTER (o.status <> 'quarantined' AND {number} <> w.named) AS alike
             FROM (SELECT DISTINCT {keys} FROM log_{kind} r WHERE r.status = 'waiting') w
-            JOIN log_{what} o ON {_bare(number)} = {_bare("w.named")} {of_line}
+            JOIN log_{what} o ON {bare(number)} = {bare("w.named")} {of_line}
                 AND CAST(o.shift_date AS DATE) BETWEEN w.day - {REACH_D[what]} AND w.day
             JOIN file q ON o.file_id = q.file_id GROUP BY ALL) x
         ON r.status = 'waiting' AND {value(kind)} = x.named AND CAST(r.{TABLES[kind].at} AS DATE) = x.day
@@ -55,7 +60,7 @@ def _keys(kind: str) -> str:
     return f"{value(kind)} AS named, CAST(r.{TABLES[kind].at} AS DATE) AS day{line}"
 
 
-def _bare(number: str) -> str:
+def bare(number: str) -> str:
     """A batch number without what a spreadsheet or a hand leaves out: case, blanks, hyphens, zeros before a number."""
     plain = rf"regexp_replace(lower({number}), '[\s_-]', '', 'g')"
     return rf"regexp_replace({plain}, '(^|[^0-9])0+([0-9])', '\1\2', 'g')"

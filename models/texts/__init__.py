@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from numbers import Real
@@ -48,6 +49,13 @@ def texts(subject: str) -> dict[str, Any]:
     """The words of one subject, as the file of that name has them. Do not change what is returned."""
     file = FOLDER.joinpath(f"{subject}.toml")
     return _as_texts(tomllib.loads(file.read_text(encoding="utf-8")))
+
+
+def in_number(said: Text | Mapping[str, Text], number: object) -> Text:
+    """The form of a text that goes with a number, as it is shown: 1 or "1" takes `one`, all others `many`; a text of one form, itself."""
+    if isinstance(said, Text):
+        return said
+    return said["one" if str(number) == "1" else "many"]
 
 
 @cache

@@ -367,7 +367,7 @@ def _concluded(figures: NetWeight, words: list[Word], doubt: str, broken: bool) 
 
 def _why(figures: NetWeight, doubt: str) -> Iterator[str]:
     if figures.n < figures.n_wanted:
-        yield f"{figures.n} loaves count, the test wants {figures.n_wanted}."
+        yield f"{'1 loaf counts' if figures.n == 1 else f'{figures.n} loaves count'}, the test wants {figures.n_wanted}."
     if doubt:
         yield f"{doubt[0].upper()}{doubt[1:]}."
     for reason, count in figures.left_out:

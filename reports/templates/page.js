@@ -12,7 +12,6 @@
     if (narrow) {
       figure.layout.font.size = 11.5;
       figure.layout.margin.l = Math.min(figure.layout.margin.l, 88);
-      figure.layout.margin.r = Math.min(figure.layout.margin.r, 78);
       ["xaxis", "xaxis2"].forEach(function (name) {
         const axis = figure.layout[name];
         if (!axis) return;

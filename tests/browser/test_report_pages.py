@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -9,6 +10,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from models.pages.shown import Curve, Dot
+from reports import figures, look, pages
 
 pytestmark = pytest.mark.browser
 
@@ -32,6 +36,52 @@ def test_no_error_no_outside_request_drawn_and_no_wider_than_the_screen(
     assert chromium.run(f"{VISIBLE}.filter(box => !box.querySelector('.main-svg')).length") == 0
     assert chromium.run("document.documentElement.scrollWidth") <= width
     assert chromium.run("document.documentElement.classList.contains('undrawn')") is False
+
+
+CUT = """[...document.querySelectorAll('.drawing .main-svg text')].filter(t => t.getBoundingClientRect().width).map(t => {
+  const words = t.getBoundingClientRect(), sheet = t.closest('.drawing').querySelector('.main-svg').getBoundingClientRect();
+  return [t.closest('.drawing').id, t.textContent, sheet.left - words.left, words.right - sheet.right];
+}).filter(([, , left, right]) => left > 1 || right > 1)"""
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+@pytest.mark.parametrize("page", PAGES[:-1])
+def test_no_word_in_a_drawing_is_cut(chromium, reports: Path, page: str, width: int):
+    """A line beyond the axis of a month's chart is named with an arrow before it: in wide letters that ran over the edge."""
+    chromium.open(reports / f"{page}.html", width)
+    chromium.driver.execute_script("document.querySelectorAll('details').forEach(part => { part.open = true; })")
+    chromium.driver.execute_async_script("setTimeout(arguments[0], 600)")
+    assert chromium.run("document.querySelectorAll('.drawing .main-svg text').length") > 10
+    assert chromium.run(CUT) == []
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_long_words_beside_a_line_have_their_room(chromium, tmp_path: Path, width: int):
+    """A plant's window may be called otherwise, and a volume has more digits than a specific volume."""
+    dots = tuple(Dot(f"2026-05-{day:02}T08:00:00", 1900.0 + 10 * (day % 7), False, False, "", f"{day}", ()) for day in range(1, 29))
+    window = (9000.5, 12345.5)
+    shown = Curve("c", "Volume", "mL", dots, level=1900.0, window=window, window_name="MMMMWWWWmmmm@@%% act")
+    drawn = json.dumps(figures.curve(shown))
+    page = tmp_path / "curve.html"
+    head = f"<!doctype html><meta charset=utf-8><link rel=icon href='data:,'><script>{pages.library()}</script>"
+    body = f'<div id="c" class="drawing" style="width:{width - 20}px;height:300px"></div>'
+    page.write_text(f"{head}{body}<script>const f = {drawn}; Plotly.newPlot('c', f.data, f.layout);</script>", encoding="utf-8")
+    chromium.open(page, width)
+    assert "▲ MMMMWWWW" in chromium.run("document.querySelector('.annotation-text').closest('svg').textContent")
+    assert chromium.run(CUT) == []
+
+
+def test_letters_are_no_wider_than_their_room(chromium, reports: Path):
+    chromium.open(reports / "index.html")
+    letters = "".join(map(chr, range(32, 127))) + "\xa0▲▼−±°éöß"
+    measured = chromium.driver.execute_script(
+        "const pen = document.createElement('canvas').getContext('2d'); pen.font = '1000px ' + arguments[1];"
+        "return [...arguments[0]].map(letter => pen.measureText(letter).width / 1000)",
+        letters,
+        look.FONT,
+    )
+    wider = {c: (wide, look.em(c)) for c, wide in zip(letters, measured, strict=True) if wide > look.em(c)}
+    assert not wider
 
 
 def test_every_batch_of_the_weeks_is_drawn(chromium, reports: Path):

@@ -25,14 +25,18 @@ def csv(kind: str, rows: Iterable[dict[str, Any]]) -> str:
     return "\n".join([",".join(names), *(",".join(str(row.get(n, "")) for n in names) for row in sound)]) + "\n"
 
 
-def pastes(day: int, *numbers: int, shift: str = "early") -> str:
-    at = f"2026-05-{day:02} {5 if shift == 'early' else 14}"
+def pastes(
+    day: int, *numbers: int, shift: str = "early", hour: int | None = None, dated: int | None = None, digits: int = 2
+) -> str:
+    """Pastes of a day; hour: of their cooks, else the shift's; dated: the day of the sheet, where it is another; digits: of the
+    number, with the zeros before it."""
+    at = f"2026-05-{day:02} {hour or (5 if shift == 'early' else 14):02}"
     return csv(
         "paste",
         (
             MILK
             | {
-                "paste_batch": f"{n:02}", "shift_date": f"2026-05-{day:02}", "shift": shift,
+                "paste_batch": f"{n:0{digits}}", "shift_date": f"2026-05-{dated or day:02}", "shift": shift,
                 "flour_kg": 6, "liquid_kg": 30, "cook_start": f"{at}:{n:02}", "cook_end": f"{at}:{n + 10:02}",
             }
             for n in numbers
@@ -40,14 +44,14 @@ def pastes(day: int, *numbers: int, shift: str = "early") -> str:
     )  # fmt: skip
 
 
-def doughs(day: int, *of: int, first: int = 1) -> str:
+def doughs(day: int, *of: int, first: int = 1, digits: int = 2) -> str:
     """Doughs of a day, each with a dose of the paste of that number."""
     return csv(
         "dough",
         (
             {
                 "dough_batch": f"{n:02}", "line": "L2", "product": "plain-loaf", "shift_date": f"2026-05-{day:02}",
-                "mixed_at": f"2026-05-{day:02} {6 + n // 6:02}:{n % 6}0", "paste_batch": f"{paste:02}", "paste_kg": DOSE,
+                "mixed_at": f"2026-05-{day:02} {6 + n // 6:02}:{n % 6}0", "paste_batch": f"{paste:0{digits}}", "paste_kg": DOSE,
             }
             for n, paste in enumerate(of, first)
         ),
@@ -129,6 +133,33 @@ def test_half_a_sheet_is_waited_for_while_doughs_of_the_line_wait(floor: Floor) 
 def test_another_shift_s_sheet_is_not_the_one_that_is_waited_for(floor: Floor) -> None:
     floor.after(a=pastes(6, 1), b=doughs(6, 1, 1, 1, 1))
     assert floor.after(c=doughs(7, 1, 1, 1, 1, first=60), d=pastes(7, 5, shift="late")) == {"2026-05-06/K2/01": IN_DOUBT}
+
+
+@pytest.mark.parametrize(("shift", "dated"), [("late", 7), ("night", 6)])
+@pytest.mark.parametrize("hour", [4, 6])
+def test_the_sheet_of_the_same_hours_is_the_one_whatever_shift_it_names(
+    floor: Floor, shift: str, dated: int, hour: int
+) -> None:
+    floor.after(a=pastes(6, 1, 2), b=doughs(6, 1, 1, 1, 1))
+    doubted = floor.after(c=doughs(7, 1, 1, 1, 1, first=12))
+    assert doubted == {"2026-05-06/K2/01": IN_DOUBT}
+    came = floor.after(d=pastes(7, 2, shift=shift, hour=hour, dated=dated))
+    assert came == {"2026-05-06/K2/01": OVER}
+
+
+def test_the_shift_before_it_is_no_sheet_of_its_hours(floor: Floor) -> None:
+    """The night's cooks end where the early ones begin, the night before as well: they are the night's own sheet."""
+    nights = {"n": pastes(6, 11, shift="night", hour=3, dated=5), "m": pastes(7, 11, shift="night", hour=3, dated=6)}
+    assert floor.after(a=pastes(6, 1, 2), b=doughs(6, 1, 1, 1, 1), c=doughs(7, 1, 1, 1, 1), **nights) == {
+        "2026-05-06/K2/01": IN_DOUBT
+    }
+
+
+def test_a_number_with_other_zeros_is_no_proof_of_too_much(floor: Floor) -> None:
+    """A spreadsheet took the zeros off the first day's sheet and off the doughs, the second day's paste sheet kept them."""
+    floor.after(a=pastes(6, 1, 2, digits=1), b=doughs(6, 1, 1, 1, 1, digits=1), d=pastes(7, 1, 2))
+    assert floor.after(c=doughs(7, 1, 1, 1, 1, digits=1)) == {"2026-05-06/K2/1": IN_DOUBT}
+    assert floor.after(e=doughs(7, 1, 1, 1, 1)) == {}, "once they are written like that"
 
 
 @pytest.mark.parametrize("waits", [(), (9,)])

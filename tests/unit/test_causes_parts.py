@@ -234,6 +234,23 @@ def test_sizes_as_the_floor_says_them():
     assert [size_text(v) for v in (-2.0, 2.04, 9.94, 9.96, 12.4)] == ["2", "2", "9.9", "10", "12"]
 
 
+@pytest.mark.parametrize(
+    ("size", "name", "says"),
+    [
+        (-1.0, "water", "Dough 1 point too dry: the paste lost water"),
+        (-1.04, "water", "Dough 1 point too dry: the paste lost water"),
+        (-1.1, "water", "Dough 1.1 points too dry: the paste lost water"),
+        (1.0, "water", "Dough 1 point too wet"),
+        (2.0, "water", "Dough 2 points too wet"),
+        (0.5, "bake_loss", "Bake loss 0.5 points high"),
+        (-0.98, "bake_loss", "Bake loss 1 point low"),
+        (-1.0, "dose", "Paste dosed 1 % short"),
+    ],
+)
+def test_one_point_is_one_point(size: float, name: str, says: str):
+    assert BY_NAME[name].moved(size) == says
+
+
 FINDINGS = (
     Finding("a1", "handling", "Moulder gap closed to 3 mm", datetime(2026, 3, 2), "real", "board set by eye", "L2"),
     Finding("a2", "handling", "Moulder gap closed to 4 mm", datetime(2026, 4, 2), "nothing found", "", "L1"),

@@ -44,6 +44,18 @@ AT = dt.timedelta(hours=13, minutes=10)
         "March 14 2026",
         "Sat 14/3/2026",
         "14th March 2026",
+        "March 14th, 2026",
+        "14. 3. 2026",
+        "2026. 03. 14.",
+        "2026. március 14.",
+        "14.III.2026",
+        "14/III/26",
+        "14 marca 2026 r.",
+        "14.03.2026 r.",
+        "14. března 2026",
+        "14 maaliskuuta 2026",
+        "poniedziałek 14.03.2026",
+        "14 mart 2026",
         "46095",
         "１４/３/2026",
     ],
@@ -72,7 +84,8 @@ def test_times_in_every_dress(text: str):
     assert clock.stamp(text, True) == Stamp(DAY, AT)
 
 
-@pytest.mark.parametrize("text", ["13:10", "13.10", "13h10", "1310", "1:10pm", "13:10:00", "0.5486111", "13:10 h"])
+@pytest.mark.parametrize("text", ["13:10", "13.10", "13h10", "1310", "1:10pm", "13:10:00", "0.5486111", "13:10 h",
+                                  "13 h 10", "kl. 13.10", "13 : 10", "13.10 uur", "godz. 13:10"])  # fmt: skip
 def test_clock_times_without_a_date(text: str):
     assert clock.stamp(text, None) == Stamp(None, AT)
 
@@ -369,3 +382,56 @@ def test_many_lines_that_step_back_stay_fast():
         "datetime64[us]"
     )
     assert instants.after_midnight(local, group).sum() == n // 2
+
+
+# --- the year first, or last ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("texts", "first"),
+    [
+        (["26-05-04", "26-05-05"], "year"),
+        (["26-05-31", "26-05-30", "26-06-01"], "year"),
+        (["32-05-04"], "year"),
+        (["04-05-26", "05-05-26"], None),  # day or month: asked for, below
+        (["14-05-26", "15-05-26"], True),
+        (["25-05-26"], True),  # one day's sheet, as it is mostly meant
+        (["26-05-26"], True),
+        (["26-05-32"], True),
+        (["2026-05-04", "26-05-04", "26-05-05"], "year"),
+    ],
+)
+def test_the_year_stands_first_where_it_is_what_stays_the_same(texts: list[str], first: object):
+    """A short form of ISO 8601's own order; that it is in use: common practice, no source."""
+    if first is None:
+        with pytest.raises(clock.Undecidable, match="day first or the month"):
+            clock.decide(texts, [])
+    else:
+        assert clock.decide(texts, [])[0] == first
+
+
+def test_the_year_first_is_read_so_and_said():
+    assert clock.decide(["26-05-04", "26-05-05"], [])[1] == "dates with the year first"
+    assert clock.stamp("26-05-04", clock.YEAR) == Stamp(dt.date(2026, 5, 4), None)
+    assert clock.stamp("26-05-04 13:10", clock.YEAR) == Stamp(dt.date(2026, 5, 4), AT)
+    assert clock.stamp("04.05.2026", clock.YEAR) == Stamp(dt.date(2026, 5, 4), None)
+
+
+@pytest.mark.parametrize(
+    ("texts", "question"),
+    [(["26-05-04"], "is 26-05-04 of 2026 or of 2004"), (["26-05-04", "26-05-05", "4/5/2026"], "some dates have the year first")],
+)
+def test_what_may_be_of_two_years_is_asked(texts: list[str], question: str):
+    with pytest.raises(clock.Undecidable, match=question):
+        clock.decide(texts, [])
+
+
+@pytest.mark.parametrize(("text", "meant"), [("26.05.04", "2026-05-04"), ("14/03/19", "2014-03-19"), ("4 May 04", None), ("31.13.04", None)])
+def test_a_short_year_that_no_log_of_ours_is_from_is_asked_about(text: str, meant: str | None):
+    read = clock.stamp(text, True)
+    assert isinstance(read, clock.Misread) and "cannot be meant" in read.why and read.proposal == meant
+
+
+def test_a_word_that_is_no_month_is_no_date():
+    read = clock.stamp("4 listopadu 2026", True)  # October in one language, November in the next
+    assert isinstance(read, clock.Misread) and read.why == clock.UNREADABLE

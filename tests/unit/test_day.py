@@ -161,6 +161,20 @@ def test_what_was_not_checked_is_counted():
         assert words in told
 
 
+def test_a_batch_typed_twice_under_two_spellings_is_told():
+    """Two people type the same sheet: P01 and p-1 of one kettle and day are two rows to the store, and perhaps one paste."""
+    whole, (first, second, *_) = snapshot(), snapshot().pastes.index[snapshot().pastes["shift_date"] == pd.Timestamp(GOOD)]
+    assert "typed twice" not in said(page(GOOD).not_checked)
+    for other, twice in (("p-1", True), ("P1", True), ("P10", False), ("Q01", False)):
+        pastes = whole.pastes.copy()
+        kettle = pastes.loc[first, "kettle"]
+        pastes.loc[first, ["paste_batch", "paste_key"]] = ["P01", f"{GOOD}/{kettle}/P01"]
+        pastes.loc[second, ["kettle", "paste_batch", "paste_key"]] = [kettle, other, f"{GOOD}/{kettle}/{other}"]
+        told = said(day(replace(whole, pastes=pastes), GOOD).not_checked)
+        assert ("2 pastes may have been typed twice" in told) is twice, other
+        assert (f"P01 and {kettle} {other}." in told) is twice
+
+
 def test_without_cooling_limits_every_paste_is_unchecked():
     plant = snapshot().plant.model_copy(update={"cooling": None})
     told = said(day(replace(snapshot(), plant=plant), GOOD).not_checked)

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from models import plant as plant_file
 from models.judging import proposals
-from models.storage import decisions, store
+from models.storage import decisions, replacing, store
+from reports import slips
 from tests.conftest import Loaftrace
+from tests.faults import killer
 from tests.faults.killer import SAMPLE
+from tests.unit import books
 from tests.unit.rows import SOUND
 
 HEAD = ",".join(["loaf", "dough_batch", "line", "measured_at", "scaled_g", "baked_g", "volume_ml"])
@@ -146,3 +153,50 @@ def test_digit_swaps(value: float, swaps: list[float]) -> None:
 
 def test_every_log_can_be_written_again_as_it_was_understood() -> None:
     assert set(SOUND) == set(decisions.TABLES)
+
+
+@pytest.fixture
+def odd(tmp_path: Path) -> Iterator[tuple[Path, Any, dict[int, decisions.Waiting]]]:
+    """Rows with more than one thing to correct: the folder, its store, and what waits by line."""
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    rows = [
+        "1,01,L1,2026-10-05 10:30,460,?,1.850",
+        "2,01,L1,10h,460,404,1.850",
+        "3,01,L1,,460,404,1.850",
+        LOAVES[1],
+        "5,01,L1,2026-10-05 10:31,460,405,1850,5",
+    ]
+    (logs / "loaf.csv").write_text("\n".join([HEAD, *rows]) + "\n")
+    killer.run(tmp_path, logs)
+    con = store.open_for_reading(tmp_path / "s.duckdb")
+    yield tmp_path, con, {row.row: row for row in decisions.waiting(con)}
+    con.close()
+
+
+DEMO = plant_file.load(SAMPLE / "plant.toml")
+
+
+def test_a_proposal_that_leaves_a_cell_open_cannot_be_confirmed(odd: tuple[Path, Any, dict]) -> None:
+    """What stands there would be lost, and the row would wait again: 1.850 mL is litres, but what is "?" g, or a time "10h"?"""
+    _, con, waits = odd
+    at = datetime(2026, 10, 7)
+    for row, left in ((2, r"baked_g '\?' open"), (3, "measured_at '10h' open"), (4, "measured_at open")):
+        assert waits[row].cells == {"volume_ml": "1850"}
+        assert waits[row].proposal == f"volume_ml = 1850 mL; {left.split()[0]} still to be written"
+        with pytest.raises(decisions.DecisionError, match=f"loaf.csv row {row}.*leaves {left}"):
+            decisions.correction(con, DEMO, [waits[5], waits[row]], "QA", at)
+    assert decisions.correction(con, DEMO, [waits[5]], "QA", at) and waits[5].proposal == "volume_ml = 1850 mL"
+
+
+def test_a_workbook_leaves_out_nothing_that_was_written(odd: tuple[Path, Any, dict]) -> None:
+    """One cell is in question, another cannot be read either: left empty it would be lost with a signature under it."""
+    folder, con, waits = odd
+    stands = {row: decisions.as_it_stands(con, DEMO, one.kind, one.seq) for row, one in waits.items()}
+    assert (stands[2]["baked_g"], stands[3]["measured_at"], stands[4]["measured_at"]) == ("?", "10h", "")
+    assert stands[6]["baked_g"] == "405" and stands[6]["volume_ml"] == "1850 | 5"
+    con.close()
+    cells = {one.seq: stands[row] | {replacing.COLUMN: f"{one.seq}-x", replacing.BY: "MK"} for row, one in waits.items()}
+    (book,) = (path for path in slips.write(DEMO, list(waits.values()), cells, folder / "s") if path.suffix == ".xlsx")
+    read = books.typed(book.read_bytes())
+    assert {(slip.column, slip.value) for slip in read.slips if slip.value} >= {("baked_g", "?"), ("volume_ml", "1850 | 5")}

@@ -12,7 +12,7 @@ import pytest
 
 from models.reader import inbox, intake
 from models.reader.sheet import Refused
-from tests.unit import books
+from tests.unit import books, rows
 from tests.unit.books import OUTPUT, ROW
 
 
@@ -191,6 +191,39 @@ def test_an_encoding_that_is_not_the_standard_one_is_noted():
     assert books.sheet((NOTES + PASTE).encode()).notes == ()
 
 
+@pytest.mark.parametrize(
+    ("page", "heading", "name"),
+    [
+        ("cp1250", "Kocioł", "Windows-1250"),
+        ("cp1252", "Chaudière à pâte", "Windows-1252"),
+        ("cp1254", "Kazanı", "Windows-1254"),
+        ("cp1257", "Katilė", "Windows-1257"),
+        ("cp1251", "Котёл", "Windows-1251"),
+        ("cp1253", "Λέβητας", "Windows-1253"),
+        ("mac_roman", "Größe Kessel", "Mac Roman"),
+    ],
+)
+def test_an_older_code_page_is_told_by_the_plant_s_own_headings(page: str, heading: str, name: str):
+    own = {heading: "kettle"}
+    sheet = books.sheet((NOTES.replace("kettle", heading) + PASTE.replace("ü", "")).encode(page), columns={"paste": own})
+    assert sheet.notes == (f"encoding: {name}",) and sheet.rows["kettle"].tolist() == ["K1"]
+
+
+def test_an_older_code_page_is_told_by_the_plant_s_codes():
+    """Where the headings are the logbook's own: kettles, lines, products, shifts."""
+    kettles = rows.PLANT["kettles"] | {"Kocioł": {"pastes": ["water-2"]}}
+    sheet = books.sheet((NOTES + PASTE.replace("K1", "Kocioł").replace("ü", "ś")).encode("cp1250"), kettles=kettles)
+    assert sheet.rows.loc[0, ["kettle", "note"]].tolist() == ["Kocioł", "śbergekocht"]
+
+
+def test_a_header_whose_letters_may_be_read_wrong_says_so():
+    with pytest.raises(Refused, match=r"no column kettle.*it was read as Windows-1252.*save it as CSV UTF-8"):
+        books.sheet((NOTES.replace("kettle", "Kocioł") + PASTE).encode("cp1250"))
+    with pytest.raises(Refused) as refused:
+        books.sheet((NOTES.replace("kettle", "Kessel") + PASTE).encode("utf-8"))
+    assert "read as" not in str(refused.value)
+
+
 @pytest.mark.parametrize(("mark", "name"), [(",", ()), (";", ("delimiter: semicolon",)), ("\t", ("delimiter: tab",))])
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_delimiters_and_line_ends(mark: str, name: tuple[str, ...], end: str):
@@ -246,6 +279,11 @@ def test_the_fast_and_the_careful_way_agree():
         ("Total L1:,,,,1800,12\n", "totals"),
         ("Zwischensumme,,,,1700,12\n", "totals"),
         ("Average:,,,,900,6\n", "totals"),
+        ("Razem,,,,1800,12\n", "totals"),
+        ("ŁĄCZNIE:,,,,1800,12\n", "totals"),
+        ("Średnia,,,,900,6\n", "totals"),
+        ("Jumla,,,,1800,12\n", "sum or the average"),  # whatever the language
+        (",Jumla,,,1800,\n", "sum or the average"),
         (",,,,1800,12\n", "sum or the average"),
         (",,,,900,6\n", "sum or the average"),
         (OUTPUT, "header again"),
@@ -269,6 +307,10 @@ def test_error_27_lines_that_are_no_rows_are_passed_over_and_listed(line: str, w
         "L1,milk-loaf,2026-05-06,early,,\n",
         "L1,,,,,\n",
         "Sumatra,,,,1,2\n",  # a line by its name, that only begins like a sum
+        "Sumatra,,,,900,6\n",  # the same numbers as above, and no sum
+        "L1,,,,1800,12\n",  # the line of the rows above, on which two rows were written together
+        "L2,,,,1800,12\n",
+        "Jumla,,,early,1800,12\n",
     ],
 )
 def test_error_27_rows_beside_it_are_rows(line: str):
@@ -350,6 +392,7 @@ def test_short_rows_are_no_sign_where_they_are_the_habit():
         ((OUTPUT + ROW + "\n" + "gas_test,tested_at,gas_produced_ml\nG1,2026-05-06 10:00,410\n").encode(), "row 4, .* kind gas"),
         ((OUTPUT + ROW + ",".join(reversed(OUTPUT.strip().split(","))) + "\n").encode(), "second table begins in row 3"),
         (OUTPUT.replace("\n", ",pieces_made\n").encode() + ROW.encode(), "give one of them another heading"),
+        (f"{OUTPUT.strip()},{OUTPUT}".encode(), r"^line stands in the header twice \(columns A, G\)"),
         (b"%PDF-1.7\n...", "a PDF"),
         (b"\x89PNG\r\n\x1a\n", "a picture"),
         (b"\x1f\x8b\x08", "compressed"),

@@ -10,10 +10,11 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from models.logbook import TABLES, Column
-from models.storage import backup, holds, ledger, store
+from models.logbook import KINDS, TABLES, Column
+from models.storage import backup, decisions, holds, ledger, store
 from tests.conftest import Loaftrace
 from tests.faults.killer import SAMPLE, pieces, put, run
+from tests.stores import unread
 from tests.unit.heldrows import AT, missed
 
 STORES = Path(__file__).resolve().parents[1] / "stores"
@@ -109,6 +110,47 @@ def test_a_case_closed_in_version_1_released_what_it_held(tmp_path: Path) -> Non
     con = store.open_for_writing(tmp_path / "s.duckdb")
     assert holds.events(con) == [held, released]
     con.close()
+
+
+def by_row(path: Path) -> dict[tuple[str, int], str]:
+    """What became of every row: kind and place of arrival -> status."""
+    con = store.open_for_writing(path)
+    found = {(k, seq): s for k in KINDS for seq, s in con.execute(f"SELECT seq, status FROM log_{k}").fetchall()}
+    con.close()
+    return found
+
+
+def test_rows_that_nobody_can_read_come_back_to_the_work_list(tmp_path: Path) -> None:
+    """Before version 5 they were counted as one row sent twice: `unread.zip` was written by a program of then."""
+    (tmp_path / "logs").mkdir()
+    said = unread.fill(tmp_path, tmp_path / "logs")
+    backup.restore(STORES / "unread.zip", tmp_path / "old.duckdb")
+    con = duckdb.connect(str(tmp_path / "old.duckdb"), read_only=True)
+    before = con.execute("SELECT count(*) FROM log_paste WHERE status = 'duplicate'").fetchone()
+    con.close()
+    assert before == (5,) and said["rows"]["paste"]["duplicate"] == 1
+    assert by_row(tmp_path / "old.duckdb") == by_row(tmp_path / "s.duckdb")
+    con = store.open_for_writing(tmp_path / "old.duckdb")
+    waits = decisions.waiting(con)
+    con.close()
+    assert len(waits) == sum(counts["quarantined"] for counts in said["rows"].values()) - 1, "one of them was rejected"
+
+
+@pytest.mark.parametrize("since", ["before version 5", "the version before this column"])
+def test_rows_that_nobody_can_read_are_known_again(
+    tmp_path: Path, since: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    if since == "before version 5":
+        backup.restore(STORES / "unread.zip", tmp_path / "s.duckdb")
+    else:
+        unread.fill(tmp_path, logs)
+        widened(monkeypatch)
+    for name, text in unread.LOGS.items():
+        put(logs, name, f"{text}\n")
+    for counts in run(tmp_path, logs)["rows"].values():
+        assert counts["duplicate"] >= counts["received"] / 2 and counts["received"] == sum(counts.values()) / 2
 
 
 def test_a_newer_store_says_so(old: tuple[Path, dict], loaftrace: Loaftrace) -> None:

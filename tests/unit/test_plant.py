@@ -47,7 +47,16 @@ def test_windows_must_be_in_order_and_nested(window: dict[str, list[float]]) -> 
         plant(pastes={**PLANT["pastes"], "water-2": {"liquid_ratio": 2.0, "cook_temp_c": window}})
 
 
-@pytest.mark.parametrize(("text", "says"), [(None, "no such plant file"), ("a = ", "not a TOML file")])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (None, "no such plant file"),
+        ("a = ", "not a TOML file"),
+        ('plant = "x"\n[shifts]\nFrühschicht = "06:00"\n', "line 3.*stands in quotation marks"),
+        ("[kettles.Kocioł]\n", "line 1.*stands in quotation marks"),
+        ("a = # Frühschicht", r"not a TOML file: [^;]*$"),
+    ],
+)
 def test_a_file_that_cannot_be_read(tmp_path: Path, text: str | None, says: str) -> None:
     if text is not None:
         (tmp_path / "plant.toml").write_text(text)

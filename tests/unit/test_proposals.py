@@ -91,6 +91,12 @@ CASES: tuple[tuple[str, list[dict], dict, dict | None], ...] = (
     ("paste.times-out-of-order", [], dict(cook_end="2026-05-05 11:11"), None),
     ("proof.times-out-of-order", [], dict(proof_out="2026-05-05 19:10"), dict(proof_out=at("2026-05-06 19:10"))),
     ("proof.times-out-of-order", [], dict(proof_out="2026-05-05 19:11"), None),
+    # grams, unless the flour and liquid weighed in, 36 kg, say that it is a point that was lost
+    ("paste.weight_before_kg.grams", [], dict(weight_before_kg=36000.0), dict(weight_before_kg=36.0)),
+    ("paste.weight_before_kg.grams", [], dict(weight_before_kg=18000.0), dict(weight_before_kg=18.0)),
+    ("paste.weight_before_kg.grams", [], dict(weight_before_kg=17999.0), None),
+    ("paste.weight_before_kg.grams", [], BARE | dict(weight_before_kg=3600.0), dict(weight_before_kg=3.6)),
+    ("paste.weight_after_kg.grams", [], dict(weight_after_kg=3520.0), None),
     # half to twice the median of the file
     ("paste.off-by-a-factor", TEN, BARE | dict(weight_before_kg=200.0), dict(weight_before_kg=20.0)),
     ("paste.off-by-a-factor", TEN, BARE | dict(weight_before_kg=201.0), None),

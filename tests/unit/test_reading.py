@@ -84,6 +84,23 @@ def test_choices_are_taken_in_any_case_and_nothing_else(kind: str):
 
 
 @pytest.mark.parametrize(
+    ("written", "shifts", "meant"),
+    [
+        ("manana", ("mañana", "tarde"), "mañana"),
+        ("MAÑANA", ("manana", "tarde"), "manana"),
+        ("Fruhschicht", ("Frühschicht", "Spätschicht"), "Frühschicht"),
+        ("pena", ("peña", "pena"), "pena"),  # as it stands there
+        ("Péna", ("peña", "pena"), "Péna"),  # either
+        ("noche", ("mañana", "tarde"), "noche"),
+    ],
+)
+def test_a_code_is_known_without_its_accents(written: str, shifts: tuple[str, str], meant: str):
+    starts = dict(zip(shifts, ("06:00", "14:00"), strict=True))
+    read = books.typed(f"{books.OUTPUT}L1,milk-loaf,2026-05-06,{written},900,6\n", shifts=starts)
+    assert read.frame["shift"].tolist() == [meant]
+
+
+@pytest.mark.parametrize(
     ("written", "meant"),
     [("Milk Loaf", "milk-loaf"), ("MILK_LOAF", "milk-loaf"), ("milk–loaf", "milk-loaf"), ("milkloaf", "milk-loaf")],
 )

@@ -517,3 +517,13 @@ def test_a_limit_is_said_in_its_unit(code: str, unit: str) -> None:
     for level in ("action", "warning"):
         (rule,) = [rule for rule in GOOD if rule.code == f"{code}.{level}"]
         assert rule.says.endswith(f"}} {unit}") and f"{level} limit {{" in rule.says
+
+
+@pytest.mark.parametrize(
+    ("lost", "warn", "said"), [(1.0, 1.0, "1 point of hydration lost beyond the usual, warning limit 1 point"), (1.1, 1.0, "1.1 points"),
+                               (11.0, 2.0, "11 points of hydration lost beyond the usual, warning limit 2 points"), (-1.0, 1.0, "-1 point ")],
+)  # fmt: skip
+def test_one_point_is_one_point(lost: float, warn: float, said: str) -> None:
+    (rule,) = [rule for rule in GOOD if rule.code == "pastes.points.warning"]
+    row = pd.Series({"points_lost": lost, "points_warn": warn})
+    assert checks.explain(rule, row, NORTH).startswith(said)

@@ -27,6 +27,9 @@ def waits(seq: int, kind: str = "loaf", shift_date: str | None = None, shift: st
         ("2026-05-06T05:59+01:00", "slip-2026-05-05-night"),
         ("2026-05-06T14:00+01:00", "slip-2026-05-06-late"),
         ("", "slip-date-unknown"),
+        ("10h", "slip-date-unknown"),
+        ("06:14", "slip-date-unknown"),
+        ("2026-03-29 01:20", "slip-date-unknown"),  # never shown by the clock
     ],
 )
 def test_a_row_without_a_shift_goes_to_the_one_that_was_on(tmp_path: Path, at: str, slip: str) -> None:

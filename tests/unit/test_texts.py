@@ -13,7 +13,7 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
-from models.texts import Text, texts
+from models.texts import Text, in_number, texts
 from tests import tree
 
 SPOKEN = (
@@ -241,6 +241,70 @@ def test_what_is_filled_in_has_a_name(subject: str):
     said = list(_leaves(texts(subject)))
     fields = [(text, name) for text in said for _, name, _, _ in Formatter().parse(text) if name is not None]
     assert said and not [text for text, name in fields if not name.isidentifier()]
+
+
+COUNTED = "points|doughs|loaves|rows|batches|pieces|days|weeks|hours|minutes|files|lines|pastes|times|alerts|lots|tests|kettles|shifts|holds"
+# texts with a number before a word of many, and why they need no second form
+ALWAYS_MANY = {
+    "curve.baseline.learning_by_lots": "out of so many, a constant",
+    "curve.baseline.learning_by_days": "likewise",
+    "curve.baseline.made_of": "a baseline has many batches, days and lots, or is learning",
+    "curve.baseline.made_of_lots": "likewise",
+    "curve.promise.days": "two and more; fewer are hours",
+    "curve.worth.known": "judged from many loaves",
+    "curve.worth.too_few": "out of so many, a constant",
+    "curve.believed.none": "a constant",
+    "curve.believed.some": "two alarms and more, in days that are a constant",
+    "curve.believed.one": "days that are a constant",
+    "holds.told.days": "two and more; fewer are hours",
+    "handover.waiting_line": "waiting_one is said of one",
+    "kettle.ask.ahead": "more than two minutes, by which clocks differ",
+    "kettle.ask.doughs": "what was typed, which is no number",
+    "kettle.figures": "with a decimal: 1.0 points",
+    "message.reviews": "one is told by itself",
+    "mixer.ask.ahead": "more than two minutes, by which clocks differ",
+    "mixer.own_heat": "of three doughs and more",
+    "mixer.points": "with a decimal: 1.0 points",
+    "month.compared.few_days": "a constant",
+    "month.money.few_days": "a constant",
+    **dict.fromkeys(
+        ("month.readings.digit", "month.readings.equal", "month.readings.hardly_moves", "month.readings.quarter",
+         "month.readings.quarter_sheet", "month.readings.summed"),
+        "found in many rows only",
+    ),
+    "raised.net_weight.says": "as many loaves as the test wants",
+    "raised.net_weight.says_beyond": "likewise",
+    "unchecked.some": "on some of two and more; of one it is never",
+}
+
+
+def _paths(value: Any, path: str) -> Iterator[tuple[str, str, bool]]:
+    """Every text with its place, and whether its form of one stands beside it."""
+    if isinstance(value, str):
+        yield path, value, False
+    elif isinstance(value, list):
+        yield from ((f"{path}.{i}", text, len(value) == 2) for i, text in enumerate(value))
+    else:
+        for key, inner in value.items():
+            beside = (key == "many" and "one" in value) or f"{key}_one" in value
+            yield from ((place, text, beside or has) for place, text, has in _paths(inner, f"{path}.{key}"))
+
+
+def test_what_is_counted_has_a_form_of_one():
+    found = {
+        place
+        for subject in SUBJECTS
+        for place, text, has_one in _paths(texts(subject), subject)
+        if not has_one and re.search(rf"(?<!n = )\{{(?!\w+:[^}}]*\.[1-9]f)[^}}]*\}}[ \u00a0]({COUNTED})\b", text)
+    }
+    assert found == set(ALWAYS_MANY)
+
+
+def test_one_is_told_as_one():
+    said = {"one": Text("1 row"), "many": Text("{n} rows")}
+    assert [in_number(said, n) for n in (1, "1")] == ["1 row", "1 row"]
+    assert {in_number(said, n) for n in (0, 2, 11, "1.1", "1.0", "-1")} == {said["many"]}
+    assert in_number(Text("as it is"), 1) == "as it is"
 
 
 def test_the_boards_templates_hold_no_words():

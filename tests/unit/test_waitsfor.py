@@ -44,6 +44,18 @@ def test_a_loaf_says_what_its_dough_is_up_to(desk: Desk, dough: str, line: str, 
     assert why(desk, "loaf") == [says]
 
 
+def test_the_page_takes_the_same_numbers_for_alike_as_the_store():
+    import duckdb
+
+    from models.pages.notchecked import bare_number
+    from models.storage.waitsfor import bare
+
+    numbers = ["01", "1", "P-01", "p 1", "P_001", "10", "100", "0", "00", "A0B0", "L2-07", "1.05", "x0", "０１", "", "P01-02"]
+    with duckdb.connect() as con:
+        told = [con.execute(f"SELECT {bare('n')} FROM (SELECT ? AS n)", [number]).fetchall()[0][0] for number in numbers]
+    assert told == [bare_number(number) for number in numbers]
+
+
 def test_a_dough_of_days_before_is_none_it_could_mean(desk: Desk) -> None:
     (desk.logs / "b.csv").write_text(f"{HEAD}\n1,1,L1,2026-10-08 10:30,460,405,1850\n")
     assert why(desk, "loaf") == [f"the dough it names {COME}"]
@@ -53,6 +65,9 @@ def test_a_dough_says_it_of_its_paste(desk: Desk) -> None:
     paste = "paste_batch,kettle,shift_date,shift,weight_before_kg,weight_after_kg,cook_start,cook_end,cook_temp_c\n"
     (desk.logs / "p.csv").write_text(paste + "03,K1,2026-10-04,late,36,35.2,2026-10-04 18:10,2026-10-04 18:20,66\n")
     head = DOUGH.replace("yeast_kg", "paste_batch,yeast_kg")
-    rows = [row(batch, "2026-10-05").replace(",20,2.7", f",20,{of},2.7") for batch, of in (("11", "3"), ("12", "04"))]
+    named = (("11", "3"), ("12", "04"), ("13", "03+04"), ("14", "03 / 04"), ("15", "+"))
+    rows = [row(batch, "2026-10-05").replace(",20,2.7", f",20,{of},2.7") for batch, of in named]
     (desk.logs / "b.csv").write_text(head + "".join(rows))
-    assert why(desk, "dough") == [f"the paste it names {ALIKE.format('03')}", f"the paste it names {COME}"]
+    come = f"the paste it names {COME}"
+    two = f"{come}. If two are meant, write paste_batch and paste_batch_2, each with its kg"
+    assert why(desk, "dough") == [f"the paste it names {ALIKE.format('03')}", come, two, two, come]
