@@ -68,12 +68,15 @@ def _arrived(
 ) -> Arrived:
     from models.reader import inbox
 
+    seen = inbox.glance(path)
+    if seen and (sha := hashlib.sha256(seen).hexdigest()) in taken:  # most files: a plant's logs of years
+        return Arrived(name, seen, sha)
     try:
         content = inbox.fetch(path)
     except inbox.Refused as refused:
         return Arrived(name, refused=str(refused))
     sha = hashlib.sha256(content).hexdigest()
-    if sha in taken:  # most files: a plant's logs of years
+    if sha in taken:
         return Arrived(name, content, sha)
     from models.judging import checks
     from models.reader import bulk as reader
