@@ -59,11 +59,11 @@ def find(
     """
     every = [found for found in _below(folder, apart) if only is None or found.name in only]
     every.sort(key=lambda found: os.fsencode(found.name))
-    why = {found.name: found.trouble or _outright(found) for found in every}
-    growing = _growing([found for found in every if why[found.name] is None])
-    why |= dict.fromkeys(growing, STILL_WRITTEN)
-    taken = {found.name: found.path for found in every if why[found.name] is None}
-    return taken, {name: reason for name, reason in why.items() if reason is not None}
+    outright = {found.name: why for found in every if (why := found.trouble or _outright(found)) is not None}
+    growing = _growing([found for found in every if found.name not in outright])
+    refused = outright | dict.fromkeys(growing, STILL_WRITTEN)
+    taken = {found.name: found.path for found in every if found.name not in refused}
+    return taken, {found.name: refused[found.name] for found in every if found.name in refused}
 
 
 def glance(path: str | Path) -> bytes:
@@ -148,7 +148,8 @@ def _below(folder: Path, apart: Apart | None) -> Iterator[_Below]:
 
 def is_passed_over(name: str) -> bool:
     """Whether a name is a hidden or a temporary file's, or one of the system's own."""
-    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED) or name.lower() in _NOBODYS
+    lower = name.lower()
+    return lower.startswith((".", "~$")) or lower.endswith(_UNFINISHED) or lower in _NOBODYS
 
 
 def _outright(found: _Below) -> str | None:
@@ -156,13 +157,13 @@ def _outright(found: _Below) -> str | None:
     assert found.at is not None
     if not stat.S_ISREG(found.at.st_mode):
         return _kind_of(found.at.st_mode)
-    try:
-        found.name.encode("utf-8")
-    except UnicodeEncodeError:
-        return "the file's name is no readable text: rename it"
-    plain = found.name.isascii() and found.name.isprintable()  # most names, at once
-    if not plain and any(map(_breaks_a_line, found.name)):
-        return "the file's name holds a line break or another sign that is not shown: rename it"
+    if not (found.name.isascii() and found.name.isprintable()):  # most names are plain
+        try:
+            found.name.encode("utf-8")
+        except UnicodeEncodeError:
+            return "the file's name is no readable text: rename it"
+        if any(map(_breaks_a_line, found.name)):
+            return "the file's name holds a line break or another sign that is not shown: rename it"
     if os.access(found.path, os.R_OK):
         return None
     return "may not be read: give read permission to the account that runs this"
