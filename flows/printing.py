@@ -73,10 +73,18 @@ def picture(
     if worked is None:
         rows = steps.rows(con)
         charted = steps.charts(job, rows, ledger.baselines(con), memo.load(con, "chart"))
-        worked = steps.Worked(rows, tuple(one.charted for one in charted))
+        worked = steps.Worked(rows, tuple(one.charted for one in charted), gather.excluded(con))
     days, months = ([page.removeprefix(kind) for page in pages if page.startswith(kind)] for kind in ("day:", "month:"))
     return gather.snapshot(
-        con, job.plant, version(), worked.rows, worked.charted, tuple(ledger.stored_alerts(con)), days, months
+        con,
+        job.plant,
+        version(),
+        worked.rows,
+        worked.charted,
+        tuple(ledger.stored_alerts(con)),
+        worked.excluded,
+        days,
+        months,
     )
 
 

@@ -29,10 +29,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Worked:
-    """Batches and charts as a run leaves them: what its pages need, and it has at hand."""
+    """Batches, charts and rows left out as a run leaves them: what its pages need, and it has at hand."""
 
     rows: Wide
     charted: tuple[Charted, ...]
+    excluded: pd.DataFrame
 
 
 def judge(con: duckdb.DuckDBPyConnection, job: Job, touched: Touched) -> set[str]:
@@ -187,8 +188,8 @@ def publish(job: Job) -> None:
         store.publish(job.store)
 
 
-def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled) -> dict[str, Any]:
-    """The contract's result, without the reports of this run."""
+def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, worked: Worked | None = None) -> dict[str, Any]:
+    """The contract's result, without the reports of this run. worked: what was worked out, where anything was."""
     from models.alarms import alerts
     from models.floor.holdsays import to_json
     from models.storage import account, gather, holds, ledger
@@ -197,7 +198,7 @@ def summary(con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled) -> dict[st
     return {
         "rows": account.count(con),
         "files": pulled.files,
-        "quarantine": gather.quarantine(gather.excluded(con)),
+        "quarantine": gather.quarantine(worked.excluded if worked else gather.excluded(con)),
         "alerts": [alerts.to_json(one, job.plant) for one in ledger.stored_alerts(con)],
         "holds": [to_json(one, job.plant, newest) for one in holds.holds(con, newest)],
         "reports": [],

@@ -66,7 +66,7 @@ def take(job: Job, do: Wrap = plainly, mate: Mate | None = None) -> Taken:
         with store.transaction(con):
             pulled = do(pulling.pull)(con, job, run, mate.expect if mate else pulling.nobody)
             worked, changed = work_out(con, job, pulled, do, mate.shared if mate else one_by_one)
-        taken = Taken(steps.summary(con, job, pulled), frozenset(changed), printing.pages_due(con, job), worked)
+        taken = Taken(steps.summary(con, job, pulled, worked), frozenset(changed), printing.pages_due(con, job), worked)
         con.execute("CHECKPOINT")
     finally:
         con.close()
@@ -108,7 +108,7 @@ def record_case(job: Job, event: CaseEvent) -> list[str]:
 
 def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
     """Freeze a baseline that a person chose, chart anew from it, and print the pages that change; returns their paths."""
-    from models.storage import ledger, store
+    from models.storage import gather, ledger, store
 
     con = store.open_for_writing(job.store)
     try:
@@ -118,17 +118,20 @@ def set_baseline(job: Job, chosen: ChosenBaseline) -> list[str]:
             rows = steps.rows(con)
             charted = steps.chart(con, job, rows, run)
             printing.show_again(con, steps.alert(con, job, rows, charted, run), run)
+            worked = steps.Worked(rows, charted, gather.excluded(con))
         con.execute("CHECKPOINT")
     finally:
         con.close()
     steps.publish(job)
-    return print_due(job, steps.Worked(rows, charted))
+    return print_due(job, worked)
 
 
 def work_out(
     con: duckdb.DuckDBPyConnection, job: Job, pulled: Pulled, do: Wrap, share: Share = one_by_one
 ) -> tuple[steps.Worked | None, set[str]]:
     """What the new rows change: batches, findings, charts, alerts, and which pages show it."""
+    from models.storage import gather
+
     if pulled.touched is None:
         return None, set()
     pulled.shift_dates |= do(steps.judge)(con, job, pulled.touched)
@@ -136,4 +139,4 @@ def work_out(
     charted = do(steps.chart)(con, job, rows, pulled.run, share)
     changed = do(steps.alert)(con, job, rows, charted, pulled.run)
     printing.list_pages(con, pulled, changed)
-    return steps.Worked(rows, charted), changed
+    return steps.Worked(rows, charted, gather.excluded(con)), changed

@@ -128,6 +128,24 @@ class Cause:
     not_checked: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Call:
+    """The four groups' contributions, which add up to the change, and what to do with them.
+
+    headline: the driver first, in the floor's words. joint: drivers that moved together and cannot be told apart.
+    next_measurement: what would settle most for its cost, best first. refuted_by: what would show the call wrong.
+    check_first: a supervisor's first checks, in order. began_then: lots and recorded changes that began then.
+    """
+
+    causes: tuple[Cause, ...]
+    headline: str
+    joint: tuple[str, ...]
+    next_measurement: tuple[str, ...]
+    refuted_by: tuple[str, ...]
+    check_first: tuple[str, ...]
+    began_then: tuple[str, ...]
+
+
 NO_MATTER_OF_SIZE = frozenset({"cooling", "paste recipe", "allergen", "kettle overdrawn"})
 
 

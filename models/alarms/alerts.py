@@ -17,13 +17,12 @@ import numpy as np
 
 from models.alarms import limits, reaction
 from models.fixed import Urgency
-from models.shapes import GROUPS, Alert, Cause
+from models.shapes import GROUPS, Alert, Call, Cause
 from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from models.causes.attribute import Call
     from models.charts.events import Event
     from models.plant import Plant
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.charts.budget import share_budget
 from models.charts.characteristics import streams
-from models.charts.chart import chart_on
+from models.charts.chart import charting
+from models.charts.follow import Scanning, together
 from models.charts.past import Last, fingerprint, last
 from models.shapes import Baseline, Charted, Points, Stream
 from models.sharing import Share, one_by_one
@@ -73,17 +75,36 @@ def go_on(
         (stream, points, *frozen.get(stream, (None, shares[stream])), lasts.get(stream))
         for stream, points in found.items()
     ]
-    return share(_one, asked)
+    return [one for gone in share(_some, _parts(asked)) for one in gone]
 
 
-def _one(asked: tuple[Stream, Points, Baseline | None, float, Last | None]) -> Gone:
-    stream, points, baseline, arl0, before = asked
+Told = tuple[Stream, Points, Baseline | None, float, Last | None]
+# charts that go on together: what they scan of a new day is scanned side by side
+TOGETHER = 8
+
+
+def _parts(asked: list[Told]) -> Iterator[list[Told]]:
+    """Charts that follow one another: those that go on some at a time, one that is made anew by itself."""
+    for goes_on, alike in groupby(asked, lambda one: one[4] is not None and one[4].past is not None):
+        rest = list(alike)
+        many = TOGETHER if goes_on else 1
+        yield from (rest[first : first + many] for first in range(0, len(rest), many))
+
+
+def _some(asked: list[Told]) -> list[Gone]:
+    return together([_one(*one) for one in asked])
+
+
+def _one(
+    stream: Stream, points: Points, baseline: Baseline | None, arl0: float, before: Last | None
+) -> Scanning[Gone]:
     key = ""
     if before is not None and before.may_be_of(points):
         key = fingerprint(points, len(points), baseline, arl0)
         if before.key == key:
             return Gone(before.again(stream, points), arl0, before)
-    charted, past = chart_on(stream, points, arl0=arl0, baseline=baseline, past=before.past if before else None)
+    past, drawn = (before.past, before.drawn) if before else (None, None)
+    charted, past = yield from charting(stream, points, arl0=arl0, baseline=baseline, past=past, drawn=drawn)
     if past is not None and baseline is charted.baseline:
         key = past.fingerprint  # of the same points, baseline and run length: years of them are read once
     return Gone(charted, arl0, last(charted, past, key or fingerprint(points, len(points), baseline, arl0)))

@@ -5,12 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from models.shapes import Cause
-
-if TYPE_CHECKING:
-    from models.causes.attribute import Call
+from models.shapes import Call, Cause
 
 Piece = tuple[str, str]
 Digests = Mapping[str, Mapping[str, str]]
@@ -33,8 +30,6 @@ class Kept:
 
     def trace(self, name: str, key: str, make: Callable[[], Call]) -> Call:
         """The trace of that name as it was kept, if it was made from the same; else made now."""
-        from models.causes.attribute import Call
-
         key = f"{self.made_by} {key}"
         before = self.traces.get(name)
         if before and before[0] == key:

@@ -13,14 +13,13 @@ from models.alarms import alerts, evidence, limits, paste_part, short_weight
 from models.alarms.evidence import Other, Window
 from models.alarms.short_weight import Weighed
 from models.charts.events import Event, merge
-from models.shapes import Alert, Cause, Charted, Episode
+from models.shapes import Alert, Call, Cause, Charted, Episode
 from models.texts import texts
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from models.alarms.kept import Kept
-    from models.causes.attribute import Call
     from models.plant import Plant
 
 TRACED = "specific volume"

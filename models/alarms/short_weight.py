@@ -98,7 +98,8 @@ Load = Callable[[list[str]], tuple["pd.DataFrame", "pd.DataFrame"]]
 def weigh_kept(
     plant: Plant, batches: pd.DataFrame, checks: pd.DataFrame, load: Load, kept: Kept
 ) -> list[Weighed]:
-    """The same as `weigh` of everything; days whose rows are as they were are not weighed again."""
+    """The same as `weigh` of everything, but for days that change no alert; days whose rows are as they were are not weighed
+    again."""
     import pandas as pd
 
     days = sorted(kept.days["loaves"])
@@ -111,7 +112,26 @@ def weigh_kept(
             made[one.day].append(one)
     for day in days:
         kept.weights_now[day] = (keys[day], _text(made[day])) if day in made else kept.weights[day]
-    return [one for day in days for one in (made[day] if day in made else _from_text(kept.weights[day][1]))]
+    return list(_that_tell(days, made, {day: text for day, (_, text) in kept.weights.items()}))
+
+
+# how `_text` writes a shift that speaks against its label; within a text of JSON such marks stand behind a backslash
+AGAINST = '"against": true'
+
+
+def _that_tell(days: list[str], made: Mapping[str, list[Weighed]], texts_of: Mapping[str, str]) -> Iterator[Weighed]:
+    """The shifts in order; none of a day weighed before that neither begins nor ends anything: most days of years are read
+    at a glance."""
+    on = set[tuple[str, str]]()
+    for day in days:
+        if day not in made and not on and AGAINST not in texts_of[day]:
+            continue
+        for shift in made[day] if day in made else _from_text(texts_of[day]):
+            if shift.against:
+                on.add((shift.line, shift.product))
+            elif shift.met:
+                on.discard((shift.line, shift.product))
+            yield shift
 
 
 def _bounded(days: list[str], loaves: Mapping[str, str]) -> Iterator[list[str]]:

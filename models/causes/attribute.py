@@ -21,7 +21,7 @@ from models.causes.rows import design
 from models.causes.story import Story
 from models.causes.suspects import Other, nuisances, proof_unseen, suspects
 from models.plant import Plant
-from models.shapes import GROUPS, Baseline, Cause, Episode, Points, Stream
+from models.shapes import GROUPS, Baseline, Call, Cause, Episode, Points, Stream
 from models.texts import texts
 
 if TYPE_CHECKING:
@@ -53,24 +53,6 @@ class Evidence:
     weighed: Weighed
     shifts: dict[str, Shift]
     signs: Signs
-
-
-@dataclass(frozen=True)
-class Call:
-    """The four groups' contributions, which add up to the change, and what to do with them.
-
-    headline: the driver first, in the floor's words. joint: drivers that moved together and cannot be told apart.
-    next_measurement: what would settle most for its cost, best first. refuted_by: what would show the call wrong.
-    check_first: a supervisor's first checks, in order. began_then: lots and recorded changes that began then.
-    """
-
-    causes: tuple[Cause, ...]
-    headline: str
-    joint: tuple[str, ...]
-    next_measurement: tuple[str, ...]
-    refuted_by: tuple[str, ...]
-    check_first: tuple[str, ...]
-    began_then: tuple[str, ...]
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ no source, and a baseline of the bakery's own replaces them.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -170,17 +170,23 @@ class _Ordered:
     texts: dict[str, np.ndarray]
     group: np.ndarray
     groups: list[tuple[str, str]]
+    _numbers: dict[str, np.ndarray] = field(default_factory=dict)
 
     def number(self, column: str) -> np.ndarray:
         """A column of numbers in this order."""
-        return self.frame[column].to_numpy(dtype=float)[self.order]
+        if column not in self._numbers:
+            self._numbers[column] = self.frame[column].to_numpy(dtype=float)[self.order]
+        return self._numbers[column]
 
 
 def _ordered(frame: DataFrame, char: Characteristic) -> _Ordered:
     key = "paste_key" if char.frame == "pastes" else "batch_key"
     by = ["kettle", "recipe"] if char.frame == "pastes" else ["line", "product"]
     named = frame[[char.at, key]].reset_index(drop=True)
-    order = named.sort_values([char.at, key], kind="stable").index.to_numpy()
+    if _in_order(named[char.at].to_numpy(dtype="datetime64[us]"), named[key].to_numpy(dtype=object)):
+        order = np.arange(len(named))  # as the store gives them
+    else:
+        order = named.sort_values([char.at, key], kind="stable").index.to_numpy()
     lots = ["flour_lot"] if char.frame == "pastes" else ["yeast_lot", "flour_lot"]
     texts = {name: frame[name].fillna("").to_numpy(dtype=object)[order] for name in (*by, *lots)}
     texts["key"] = frame[key].to_numpy(dtype=object)[order]
@@ -190,6 +196,14 @@ def _ordered(frame: DataFrame, char: Characteristic) -> _Ordered:
     at = frame[char.at].to_numpy(dtype="datetime64[us]")[order]
     day = frame["shift_date"].to_numpy(dtype="datetime64[D]")[order]
     return _Ordered(frame, order, at, day, texts, np.array([number[pair] for pair in pairs], dtype=int), groups)
+
+
+def _in_order(at: np.ndarray, keys: np.ndarray) -> bool:
+    """Whether rows stand in order of their time, then of their key, those without a time last."""
+    none = np.isnat(at)
+    later = (at[1:] > at[:-1]) | (none[1:] & ~none[:-1])
+    alike = (at[1:] == at[:-1]) | (none[1:] & none[:-1])
+    return bool((later | alike).all()) and all(keys[i] <= keys[i + 1] for i in np.flatnonzero(alike))
 
 
 def _usable(char: Characteristic, rows: _Ordered) -> np.ndarray:

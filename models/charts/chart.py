@@ -16,8 +16,8 @@ import numpy as np
 from models.charts.baseline import freeze, frozen_model, learning, trade_model
 from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.characteristics import Characteristic, characteristic
-from models.charts.follow import Followed, Raw, follow
-from models.charts.innovations import Model, filtered
+from models.charts.follow import Followed, Raw, Scanning, following, together
+from models.charts.innovations import Model, Series, filtered
 from models.charts.learn import closed, learn, learn_until_complete
 from models.charts.past import Past, fingerprint, usable
 from models.charts.promise import promise
@@ -30,6 +30,8 @@ SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
 _NORMAL_90 = 1.6449
 Limits = tuple[float, float]
+Drawn = tuple[float | None, float | None, Limits | None]
+"""`Charted.lower`, `upper` and `lasting`."""
 _LOOK = 400
 """The last points that tell how often lots change here."""
 
@@ -59,6 +61,21 @@ def chart_on(
 
     The answer is that of `chart`, but that `statistic` is NaN at points that were scanned before. No past: learning.
     """
+    work = charting(stream, points, arl0=arl0, baseline=baseline, shift_hours=shift_hours, past=past)
+    return together([work])[0]
+
+
+def charting(
+    stream: Stream,
+    points: Points,
+    *,
+    arl0: float,
+    baseline: Baseline | None = None,
+    shift_hours: float = SHIFT_HOURS,
+    past: Past | None = None,
+    drawn: Drawn | None = None,
+) -> Scanning[tuple[Charted, Past | None]]:
+    """`chart_on`, that asks for what it scans. drawn: the limits of that past, which stand while the baseline does."""
     if arl0 < 2:
         raise ValueError(f"arl0 is {arl0}; an in-control run length is at least 2 points")
     if len(points) == 0:
@@ -66,20 +83,22 @@ def chart_on(
     char = characteristic(stream)
     fixed = baseline if baseline is not None and not baseline.learning else None
     work = working(char, points, fixed.extra["reference"] if fixed else None)
-    run = _run(char, points, work, arl0, fixed, usable(past, points, fixed, arl0) if fixed else None)
+    past = usable(past, points, fixed, arl0) if fixed else None
+    run = yield from _run(char, points, work, arl0, fixed, past)
     used, raws = run.baseline, (*run.learned, *run.followed.episodes) if run.followed else run.learned
     episodes = _resumed([_episode(raw, points, work, used) for raw in raws], points, shift_hours)
     model = frozen_model(used)
     limits = boundary(arl0, WINDOW, LEARNING if used.learning else FROZEN)
     series = work.series(model.within)
     lately = filtered(series, model, max(len(points) - _LOOK, 0))
-    own = information(filtered(series, model, *_stretch(used, points)), LASTING)
     state: Literal["in control", "signal", "learning", "no data"]
     state = "signal" if episodes and not episodes[-1].over else "learning" if used.learning else "in control"
     found_after = partial(expected_batches, lately, limits, model.level_se, model.nu)
     words = promise(char, points, work, model, found_after, arl0, used)
-    lower, upper = _beyond(2, work, model, limits, own) or _usual(work, model, limits)
-    lasting = _beyond(LASTING, work, model, limits, own)
+    stretch = _stretch(used, points)
+    if past is None or drawn is None or drawn[2] is None or stretch[1] > past.points:
+        drawn = _drawn(work, series, model, limits, stretch)
+    lower, upper, lasting = drawn
     charted = Charted(stream, points, used, lower, upper, tuple(episodes), state, words, run.statistic, lasting)
     return charted, _past_of(run, points, arl0)
 
@@ -96,7 +115,7 @@ class _Run:
 
 def _run(
     char: Characteristic, points: Points, work: Working, arl0: float, fixed: Baseline | None, past: Past | None
-) -> _Run:
+) -> Scanning[_Run]:
     size = len(points)
     model, limits = trade_model(char, work), boundary(arl0, WINDOW, LEARNING)
     if fixed is not None:
@@ -111,7 +130,7 @@ def _run(
         fixed = freeze(char, points, work, found)
     frozen, since = frozen_model(fixed), past.progress if past else None
     limits = boundary(arl0, WINDOW, FROZEN)
-    followed = follow(work.series(frozen.within), frozen, limits, stop, size, since=since)
+    followed = yield from following(work.series(frozen.within), frozen, limits, stop, size, since=since)
     return _Run(fixed, learned, np.concatenate([statistic, followed.statistic]), followed)
 
 
@@ -129,10 +148,11 @@ def _past_of(run: _Run, points: Points, arl0: float) -> Past | None:
 
 def _end_of(baseline: Baseline, points: Points) -> int:
     """Index of the first point after the baseline's stretch."""
+    after = int(np.searchsorted(points.at, np.datetime64(baseline.last_at, "us"), side="right"))
+    if after and points.keys[after - 1] == baseline.last_key:
+        return after
     last = np.flatnonzero(points.keys == baseline.last_key)
-    if len(last):
-        return int(last[-1]) + 1
-    return int(np.searchsorted(points.at, np.datetime64(baseline.last_at, "us"), side="right"))
+    return int(last[-1]) + 1 if len(last) else after
 
 
 def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Episode:
@@ -225,6 +245,13 @@ def _stretch(baseline: Baseline, points: Points) -> tuple[int, int]:
         return 0, len(points)
     start, stop = int(np.searchsorted(points.at, np.datetime64(baseline.first_at, "us"))), _end_of(baseline, points)
     return (start, stop) if stop > start else (0, len(points))
+
+
+def _drawn(work: Working, series: Series, model: Model, limits: np.ndarray, stretch: tuple[int, int]) -> Drawn:
+    """The limits that are drawn; where eight batches say enough, they rest on the baseline's stretch alone."""
+    own = information(filtered(series, model, *stretch), LASTING)
+    lower, upper = _beyond(2, work, model, limits, own) or _usual(work, model, limits)
+    return lower, upper, _beyond(LASTING, work, model, limits, own)
 
 
 def _beyond(window: int, work: Working, model: Model, limits: np.ndarray, held: np.ndarray) -> Limits | None:

@@ -6,12 +6,14 @@ when later points come. When an episode is over the filter starts afresh at the 
 
 from __future__ import annotations
 
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from models.charts.innovations import Known, Model, Place, Series, filtered
-from models.charts.scan import onset_evidence, scan
+from models.charts.scan import Asked, Scan, onset_evidence, scan_all
 
 BACK = 5.0
 """Log likelihood ratio, back at the level against still off, at which an episode is over."""
@@ -70,6 +72,26 @@ class Followed:
     progress: Progress
 
 
+T = TypeVar("T")
+Scanning = Generator[Asked, Scan, T]
+"""Work that asks for a stretch to be scanned, goes on with what was found, and returns what comes of it."""
+
+
+def together(works: Sequence[Scanning[T]]) -> list[T]:
+    """What comes of each; what they ask for at a time is scanned side by side."""
+    done: dict[int, T] = {}
+    answers: dict[int, Scan | None] = dict.fromkeys(range(len(works)))
+    while answers:
+        asked: dict[int, Asked] = {}
+        for number, answer in answers.items():
+            try:
+                asked[number] = next(works[number]) if answer is None else works[number].send(answer)
+            except StopIteration as over:
+                done[number] = over.value
+        answers = dict(zip(asked, scan_all(list(asked.values())), strict=True))
+    return [done[number] for number in range(len(works))]
+
+
 def follow(
     series: Series,
     model: Model,
@@ -83,12 +105,25 @@ def follow(
 
     since: how far an earlier chart of the same first points came, of a model that does not learn.
     """
+    return together([following(series, model, limits, start, stop, quiet, since)])[0]
+
+
+def following(
+    series: Series,
+    model: Model,
+    limits: np.ndarray,
+    start: int,
+    stop: int,
+    quiet: int = 0,
+    since: Progress | None = None,
+) -> Scanning[Followed]:
+    """`follow`, that asks for what it scans."""
     known = Known(model.level, model.level_se**2, model.scale2, model.scale_df)
     at = since or Progress(start, start, None, ())
     statistic = np.zeros(stop - start)
     statistic[: at.scanned - start] = np.nan
     while at.start < stop:
-        hit, v, scores = _first_hit(series, model, limits, at, stop, known, start + quiet)
+        hit, v, scores = yield from _first_hit(series, model, limits, at, stop, known, start + quiet)
         last = stop if hit is None else hit + 1
         fresh = slice(at.scanned - v.start, last - v.start)
         statistic[at.scanned - start : last - start] = scores[fresh]
@@ -122,7 +157,7 @@ def _first_hit(series, model, limits, at, stop, known, earliest):
     while True:
         end = min(stop, at.scanned + block)
         v = filtered(series, model, begin, end, known, place=at.place)
-        found = scan(v, limits, level_se, first, max(at.scanned - begin, 0))
+        found = yield Asked(v, limits, level_se, first, max(at.scanned - begin, 0))
         over = found.excess > 0
         over[: max(earliest - begin, at.scanned - begin, 0)] = False
         if over.any():

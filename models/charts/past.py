@@ -42,6 +42,11 @@ class Last:
         """Whether it may have been made of these: as many, as far as that was kept."""
         return self.past is None or self.past.points == len(points)
 
+    @property
+    def drawn(self) -> Any:
+        """The limits that were drawn: lower, upper, lasting."""
+        return self.charted["lower"], self.charted["upper"], self.charted["lasting"]
+
     def again(self, stream: Stream, points: Points) -> Charted:
         """The same chart, of the same points; its statistic is NaN: all were scanned before."""
         return Charted(stream=stream, points=points, statistic=np.full(len(points), np.nan), **self.charted)

@@ -44,8 +44,7 @@ def promise(
 
 def points_per_day(points: Points) -> float:
     """Points a day over the days that have any, and at least one a week."""
-    days = np.unique(points.day)
-    span = float((days[-1] - days[0]) / np.timedelta64(1, "D")) + 1.0
+    span = float((points.day.max() - points.day.min()) / np.timedelta64(1, "D")) + 1.0
     return max(len(points) / span, 1.0 / 7.0)
 
 

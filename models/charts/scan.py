@@ -42,64 +42,130 @@ class Scan:
 
 def onset_sums(innovations: Innovations, first: int, stop: int, window: int):
     """Yield lag and, for every onset tau in first..stop, the sums s u, s^2, s c over tau..tau + lag. Shared buffers."""
-    v = innovations
-    size, ones = stop - first, np.ones(stop - first)
-    # side by side, because a chart's new day is short: what costs then is how many operations there are
-    span = slice(first, stop)
-    root, times = v.root[span], np.stack([v.score[span], ones, v.offset[span]])
-    gains = np.stack([v.gain_lot[span], v.gain_flour[span], v.gain_a[span], v.gain_level[span]])
-    keeps = np.stack([v.same_lot[span], v.same_flour[span].astype(float), v.phi * ones, ones])
-    sums, taken_up = np.zeros((3, size)), np.zeros((4, size))
+    for lag, sums in _sums([_taken(innovations, first, stop)], window):
+        yield lag, sums[0, 0], sums[1, 0], sums[2, 0]
+
+
+def _taken(innovations: Innovations, first: int, stop: int) -> np.ndarray:
+    """What the sums of a stretch are made of, a row each: root; u, 1, c; what is taken up of a step, and how it lives on."""
+    v, span, ones = innovations, slice(first, stop), np.ones(stop - first)
+    return np.stack(
+        [
+            *(v.root[span], v.score[span], ones, v.offset[span]),
+            *(v.gain_lot[span], v.gain_flour[span], v.gain_a[span], v.gain_level[span]),
+            *(v.same_lot[span], v.same_flour[span].astype(float), v.phi * ones, ones),
+        ]
+    )
+
+
+def _sums(stretches: list[np.ndarray], window: int) -> Iterator[tuple[int, np.ndarray]]:
+    """Yield lag and the three sums of every onset of every stretch: sum, stretch, onset. A shared buffer.
+
+    stretches: as from `_taken`. They end together: of a shorter one the first onsets are of no meaning. What costs is how
+    many operations there are, so that several charts' new days are summed side by side.
+    """
+    size = max(taken.shape[1] for taken in stretches)
+    given = np.zeros((12, len(stretches), size))
+    for number, taken in enumerate(stretches):
+        given[:, number, size - taken.shape[1] :] = taken
+    root, times, gains, keeps = given[0], given[1:4], given[4:8], given[8:]
+    sums, taken_up = np.zeros((3, len(stretches), size)), np.zeros((4, len(stretches), size))
     for lag in range(min(window, size)):
         n = size - lag
-        q = taken_up[:, :n]
+        q = taken_up[..., :n]
         r = 1.0 - q[0] - q[1] - q[2] - q[3]
-        s = r * root[lag:]
-        each = times[:, lag:] * s
+        s = r * root[:, lag:]
+        each = times[..., lag:] * s
         each[1] *= s
-        held = sums[:, :n]
+        held = sums[..., :n]
         held += each
-        yield lag, held[0], held[1], held[2]
-        q += gains[:, lag:] * r
-        q *= keeps[:, lag:]
+        yield lag, held
+        q += gains[..., lag:] * r
+        q *= keeps[..., lag:]
 
 
-def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, first: int = 0, fresh: int = 0) -> Scan:
-    """Scan all onsets from `first` on, at batches from `fresh` on (both counted from the start of the filtered stretch).
+@dataclass(frozen=True)
+class Asked:
+    """A stretch to be scanned: all onsets from `first` on, at batches from `fresh` on (both counted from its start).
 
     boundary: limit for windows of 1, 2, ... batches; its length is the longest window. Batches before `fresh` have no excess.
     """
-    size = len(innovations.score)
-    found = Scan(np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int))
-    since = max(first, fresh)
-    at_once = max(_HELD // max(size - since, 1), 1)
-    held = np.zeros((min(at_once, len(boundary)), 3, size - since))
+
+    innovations: Innovations
+    boundary: np.ndarray
+    level_se: float = 0.0
+    first: int = 0
+    fresh: int = 0
+
+    @property
+    def size(self) -> int:
+        """Onsets that are looked at."""
+        return len(self.innovations.score) - self.first
+
+    @property
+    def news(self) -> int:
+        """Batches that are looked at."""
+        return len(self.innovations.score) - max(self.first, self.fresh)
+
+
+def scan(innovations: Innovations, boundary: np.ndarray, level_se: float = 0.0, first: int = 0, fresh: int = 0) -> Scan:
+    """Scan one stretch, as `Asked` has it."""
+    return _scanned([Asked(innovations, boundary, level_se, first, fresh)])[0]
+
+
+def scan_all(asked: list[Asked]) -> list[Scan]:
+    """Scan each stretch as `scan` does; short ones, a new day of charts that go on, side by side."""
+    short = [one for one in asked if one.size <= 2 * WINDOW]
+    done: dict[int, Scan] = {}
+    for window in {len(one.boundary) for one in short}:
+        alike = [one for one in short if len(one.boundary) == window]
+        done |= zip(map(id, alike), _scanned(alike), strict=True)
+    return [done[id(one)] if id(one) in done else _scanned([one])[0] for one in asked]
+
+
+def _scanned(asked: list[Asked]) -> list[Scan]:
+    """Stretches scanned side by side, whose longest windows are the same."""
+    found = [_nothing(len(one.innovations.score)) for one in asked]
+    window, news = len(asked[0].boundary), max(one.news for one in asked)
+    size = max(one.size for one in asked)
+    if not size:
+        return found
+    at_once = max(_HELD // max(news * len(asked), 1), 1)
+    held = np.zeros((min(at_once, window), 3, len(asked), news))
     count = 0
-    for lag, *sums in onset_sums(innovations, first, size, len(boundary)):
+    stretches = [_taken(one.innovations, one.first, len(one.innovations.score)) for one in asked]
+    for lag, sums in _sums(stretches, window):
         if count == len(held):
-            _take_up(found, held, lag, boundary, level_se, first)
+            _take_up(found, asked, held, lag)
             count = 0
-        known = min(size - first - lag, size - since)
-        for into, one in zip(held[count], sums, strict=True):
-            into[len(into) - known :] = one[len(one) - known :]
+        known = min(sums.shape[2], news)
+        held[count, ..., news - known :] = sums[..., sums.shape[2] - known :]
         count += 1
-    _take_up(found, held[:count], min(len(boundary), size - first), boundary, level_se, first)
+    _take_up(found, asked, held[:count], min(window, size))
     return found
+
+
+def _nothing(size: int) -> Scan:
+    return Scan(np.full(size, -np.inf), np.zeros(size), np.zeros(size, dtype=int))
 
 
 _HELD = 1 << 18
 """Sums of so many windows are looked at together: fewer operations where few batches are new, little memory where many are."""
 
 
-def _take_up(found: Scan, held: np.ndarray, upto: int, boundary: np.ndarray, level_se: float, first: int) -> None:
-    """The windows' sums, of lags up to before `upto`, into what was found so far. held: lag, sum, batch."""
-    if not held.size:
-        return
+def _take_up(found: list[Scan], asked: list[Asked], held: np.ndarray, upto: int) -> None:
+    """The windows' sums, of lags up to before `upto`, into what was found so far. held: lag, sum, stretch, batch."""
+    for number, (into, one) in enumerate(zip(found, asked, strict=True)):
+        if len(held) and one.news > 0:
+            _take_up_one(into, one, held[:, :, number, held.shape[3] - one.news :], upto)
+
+
+def _take_up_one(found: Scan, asked: Asked, held: np.ndarray, upto: int) -> None:
     lags = np.arange(upto - len(held), upto)
     at = slice(len(found.excess) - held.shape[2], None)
-    t = held[:, 0] / np.sqrt(held[:, 1] + (level_se * held[:, 2]) ** 2 + _TINY)
-    over = np.abs(t) - boundary[lags, None]
-    over[first + lags[:, None] > np.arange(len(found.excess))[at]] = -np.inf
+    t = held[:, 0] / np.sqrt(held[:, 1] + (asked.level_se * held[:, 2]) ** 2 + _TINY)
+    over = np.abs(t) - asked.boundary[lags, None]
+    over[asked.first + lags[:, None] > np.arange(len(found.excess))[at]] = -np.inf
     best = np.argmax(over, axis=0), np.arange(held.shape[2])
     better = over[best] > found.excess[at]
     for into, new in ((found.excess, over[best]), (found.score, t[best]), (found.lag, lags[best[0]])):

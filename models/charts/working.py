@@ -97,5 +97,6 @@ def flour_labels(points: Points) -> np.ndarray:
 
 def _labels(names: np.ndarray) -> np.ndarray:
     """0, 1, ... in the order in which the names first come."""
-    seen: dict[str, int] = {}
-    return np.array([seen.setdefault(name, len(seen)) for name in names.tolist()], dtype=int)
+    import pandas as pd
+
+    return pd.factorize(names, use_na_sentinel=False)[0].astype(int, copy=False)

@@ -164,18 +164,29 @@ def _read_by(expression: str) -> list[str]:
 
 
 def _expectation(rule: Rule, plant: Plant) -> Any:
-    import great_expectations.expectations as gxe
     from great_expectations.expectations.metadata_types import FailureSeverity
 
-    meta = {"rule": rule.code}
+    from models.judging.asked import CellsAmong, CellsFilled
+
+    meta, column = {"rule": rule.code}, _column(rule, plant)
     if rule.code.endswith(".required"):
-        return gxe.ExpectColumnValuesToNotBeNull(column=rule.column, meta=meta)
-    code = rule.code.partition(".unknown-")[2]
-    known = derive.codes(plant).get(code)
+        return CellsFilled(column=column, meta=meta)
+    known = _known(rule, plant)
     if known is not None:
-        return gxe.ExpectColumnValuesToBeInSet(column=rule.column, value_set=known, meta=meta)
+        return CellsAmong(column=column, value_set=known, meta=meta)
     severity = FailureSeverity.WARNING if rule.level == "warning" else FailureSeverity.CRITICAL
-    return gxe.ExpectColumnValuesToBeInSet(column=rule.code, value_set=[True], meta=meta, severity=severity)
+    return CellsAmong(column=column, value_set=[True], meta=meta, severity=severity)
+
+
+def _known(rule: Rule, plant: Plant) -> list[str] | None:
+    """The codes that a rule lets through, where it is about codes."""
+    return derive.codes(plant).get(rule.code.partition(".unknown-")[2])
+
+
+def _column(rule: Rule, plant: Plant) -> str:
+    """The column that a rule's expectation is of: its own, or that of what it says of each row."""
+    own = rule.code.endswith(".required") or _known(rule, plant) is not None
+    return rule.column if own else rule.code
 
 
 def load_suite() -> None:
@@ -219,7 +230,8 @@ def _validate(name: str, frame: pd.DataFrame, rules: tuple[Rule, ...], plant: Pl
     """
     if not rules:
         return {}
-    batch = _frames().get_batch({"dataframe": frame})
+    seen = {_column(rule, plant) for rule in rules}  # the library looks through every column it is handed
+    batch = _frames().get_batch({"dataframe": frame[[name for name in frame.columns if name in seen]]})
     held = _ask(batch, name, rules, plant, "BOOLEAN_ONLY")
     broken = tuple(rule for rule in rules if not held[rule.code]["success"])
     return held | (_ask(batch, name, broken, plant, "COMPLETE") if broken else {})

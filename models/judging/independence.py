@@ -110,7 +110,7 @@ def look(
     """
     found = [one for kind, rows in logs.items() if kind in READ and len(rows) for one in _log(kind, rows, plant)]
     if batches is not None:
-        found += _starts(batches[batches["shift_date"].dt.strftime("%Y-%m") == month])
+        found += _starts(batches[batches["shift_date"].to_numpy("datetime64[M]") == np.datetime64(month)])
     places = sum(one.places for one in found)
     notes = [
         Note(one.kind, one.shift, one.column, one.pattern, one.n, min(1.0, one.chance * places), one.says)
@@ -122,9 +122,10 @@ def look(
 
 def _log(kind: str, rows: pd.DataFrame, plant: Plant) -> Iterator[_Found]:
     rows = _placed(kind, rows, plant)
+    sheets = _sheets(rows)
     for column, instrument in READ[kind].items():
-        filled = rows[rows[column].notna()]
-        yield from _runs(kind, column, filled)
+        yield from _runs(kind, column, sheets)
+        filled = rows.loc[rows[column].notna(), list(dict.fromkeys((column, "alike", "shift", instrument or column)))]
         yield from _digits(kind, column, filled.assign(instrument=filled[instrument].fillna("") if instrument else ""))
     for column in CLOCKS.get(kind, ()):
         yield from _quarters(kind, column, rows, plant)
@@ -165,56 +166,96 @@ def shift_by_clock(at: pd.Series, plant: Plant) -> tuple[pd.Series, pd.Series]:
     return shift, local.dt.normalize() - pd.to_timedelta((place < 0).astype(int), unit="D")
 
 
-def _runs(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
-    """Equal values one after another, by shift and by what the rows are alike in, against what is usual elsewhere."""
-    if rows.empty:
-        return
+@dataclass(frozen=True)
+class _Sheets:
+    """A log's rows sheet by sheet. sheet, alike: numbers of each row's sheet and of what it is alike in.
+
+    group: number of what it is alike in and its shift together (-1: no shift is known); names: of each such group.
+    """
+
+    rows: pd.DataFrame
+    sheet: np.ndarray
+    alike: np.ndarray
+    group: np.ndarray
+    names: list[tuple[str, str]]
+
+
+def _sheets(rows: pd.DataFrame) -> _Sheets:
     by_sheet = ["alike", "shift_date", "shift"]
     rows = rows.sort_values(by_sheet, kind="stable")
-    values, sheet = rows[column].to_numpy(), rows.groupby(by_sheet, sort=False).ngroup().to_numpy()
-    follows = np.append(False, sheet[1:] == sheet[:-1])
-    equal = follows & np.append(False, values[1:] == values[:-1])
-    rows = rows.assign(follows=follows, equal=equal, run=np.cumsum(~equal))
-    for (alike, shift), mine in rows.groupby(["alike", "shift"], sort=True):
-        others = rows[(rows["alike"] == alike) & (rows["shift"] != shift)]
-        yield from _longest(kind, column, str(alike), str(shift), mine, others)
-        yield from _hardly_moves(kind, column, str(alike), str(shift), mine, others)
+    sheet = rows.groupby(by_sheet, sort=False).ngroup().to_numpy()
+    group = rows.groupby(["alike", "shift"], sort=True).ngroup().to_numpy()
+    numbers, first = np.unique(group, return_index=True)
+    named = rows[["alike", "shift"]].iloc[first[numbers >= 0]]
+    names = [(str(alike), str(shift)) for alike, shift in named.itertuples(index=False)]
+    return _Sheets(rows, sheet, pd.factorize(rows["alike"])[0], group, names)
+
+
+@dataclass(frozen=True)
+class _Readings:
+    """Readings of one column, sheet by sheet. follows: on the sheet of the one before; equal: and as it; run: of equal ones."""
+
+    value: np.ndarray
+    day: np.ndarray
+    follows: np.ndarray
+    equal: np.ndarray
+    run: np.ndarray
+
+    def of(self, which: np.ndarray) -> _Readings:
+        """Some of them. which: one bool a reading."""
+        return _Readings(self.value[which], self.day[which], self.follows[which], self.equal[which], self.run[which])
+
+
+def _runs(kind: str, column: str, sheets: _Sheets) -> Iterator[_Found]:
+    """Equal values one after another, by shift and by what the rows are alike in, against what is usual elsewhere."""
+    filled = sheets.rows[column].notna().to_numpy()
+    value, sheet = sheets.rows[column].to_numpy()[filled], sheets.sheet[filled]
+    alike, group = sheets.alike[filled], sheets.group[filled]
+    follows = np.append(False, sheet[1:] == sheet[:-1])[: len(value)]
+    equal = follows & np.append(False, value[1:] == value[:-1])[: len(value)]
+    every = _Readings(value, sheets.rows["shift_date"].to_numpy()[filled], follows, equal, np.cumsum(~equal))
+    for number in np.unique(group[group >= 0]):
+        which, (like, shift) = group == number, sheets.names[number]
+        mine, others = every.of(which), every.of((alike == alike[which][0]) & ~which)
+        yield from _longest(kind, column, like, shift, mine, others)
+        yield from _hardly_moves(kind, column, like, shift, mine, others)
 
 
 def _longest(
-    kind: str, column: str, alike: str, shift: str, mine: pd.DataFrame, others: pd.DataFrame
+    kind: str, column: str, alike: str, shift: str, mine: _Readings, others: _Readings
 ) -> Iterator[_Found]:
     """The longest run of a shift: chance p^(k-1), p as in the other shifts, or where they are few in its own other rows."""
-    lengths = mine.groupby("run").size()
-    longest, of_run = int(lengths.max()), mine["run"] == lengths.idxmax()
-    usual = others if others["follows"].sum() >= LEAST_PAIRS else mine[~of_run]
-    pairs = int(usual["follows"].sum())
+    runs, begin, lengths = np.unique(mine.run, return_index=True, return_counts=True)
+    at = int(lengths.argmax())
+    longest, first = int(lengths[at]), int(begin[at])
+    usual = others if others.follows.sum() >= LEAST_PAIRS else mine.of(mine.run != runs[at])
+    pairs = int(usual.follows.sum())
     if pairs < LEAST_PAIRS:
         return
-    agree, first = _agree(usual, column), mine[of_run].iloc[0]
+    agree = _agree(usual)
     says = texts("month")["readings"]["equal"].format(
         column=column,
-        value=first[column],
+        value=mine.value[first],
         rows=longest,
         alike=alike,
-        day=f"{first['shift_date']:%Y-%m-%d}",
+        day=f"{pd.Timestamp(mine.day[first]):%Y-%m-%d}",
         every=1 / agree,
         n=pairs,
     )
     chance = agree ** (longest - 1) if longest >= LEAST_RUN else 1.0
-    yield _Found(kind, shift, column, "equal in a row", longest, chance, says, int(mine["follows"].sum()))
+    yield _Found(kind, shift, column, "equal in a row", longest, chance, says, int(mine.follows.sum()))
 
 
 def _hardly_moves(
-    kind: str, column: str, alike: str, shift: str, mine: pd.DataFrame, others: pd.DataFrame
+    kind: str, column: str, alike: str, shift: str, mine: _Readings, others: _Readings
 ) -> Iterator[_Found]:
     """A shift in which nearly every row agrees with the one before: binomial, p as in the other shifts."""
     from scipy.stats import binom
 
-    pairs, n, same = int(others["follows"].sum()), int(mine["follows"].sum()), int(mine["equal"].sum())
+    pairs, n, same = int(others.follows.sum()), int(mine.follows.sum()), int(mine.equal.sum())
     if pairs < LEAST_PAIRS or n < LEAST_PAIRS:
         return
-    agree = _agree(others, column)
+    agree = _agree(others)
     says = texts("month")["readings"]["hardly_moves"].format(
         column=column, same=same, rows=n, alike=alike, every=1 / agree, n=pairs
     )
@@ -222,24 +263,25 @@ def _hardly_moves(
     yield _Found(kind, shift, column, "hardly ever moves", n, chance, says)
 
 
-def _agree(rows: pd.DataFrame, column: str) -> float:
+def _agree(readings: _Readings) -> float:
     """Chance that a reading agrees with the one before: the larger of how often it did and how often any two would."""
-    return float(max(_match(rows[column]), (rows["equal"].sum() + 1) / (rows["follows"].sum() + 2)))
+    did = (readings.equal.sum() + 1) / (readings.follows.sum() + 2)
+    return float(max(_match(readings.value), did))
 
 
-def _match(values: pd.Series) -> float:
+def _match(values: np.ndarray) -> float:
     """Chance that two readings drawn from these agree."""
     n = len(values)
-    counts = values.value_counts().to_numpy()
+    counts = np.unique(values, return_counts=True)[1]
     return float((counts * (counts - 1)).sum() / (n * (n - 1))) if n > 1 else 1.0
 
 
 def _step(values: np.ndarray) -> float:
     """The least count readings show: the coarsest that all but one in fifty keep to."""
-    kept = [
-        step for step in STEPS if np.isclose(values / step, np.round(values / step), rtol=0, atol=1e-6).mean() >= 0.98
-    ]
-    return kept[-1] if kept else float("nan")
+    for step in reversed(STEPS):
+        if (np.abs(values / step - np.round(values / step)) <= 1e-6).mean() >= 0.98:
+            return step
+    return float("nan")
 
 
 def _digits(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
@@ -253,8 +295,9 @@ def _digits(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
             if n < LEAST_DIGITS or not mine[column].std() >= 5 * step:
                 continue
             digits = np.bincount(np.round(mine[column].to_numpy() / step).astype(np.int64) % 10, minlength=10)
-            chance = float(chi2.sf(((digits - n / 10) ** 2 / (n / 10)).sum(), 9))
             top = int(digits.argmax())
+            often = digits[top] >= 0.2 * n
+            chance = float(chi2.sf(((digits - n / 10) ** 2 / (n / 10)).sum(), 9)) if often else 1.0
             says = texts("month")["readings"]["digit"].format(
                 column=column,
                 alike=", ".join(map(str, filter(None, (alike, instrument)))),
@@ -263,8 +306,7 @@ def _digits(kind: str, column: str, rows: pd.DataFrame) -> Iterator[_Found]:
                 rows=n,
                 chance=n / 10,
             )
-            often = digits[top] >= 0.2 * n
-            yield _Found(kind, str(shift), column, "one last digit", n, chance if often else 1.0, says)
+            yield _Found(kind, str(shift), column, "one last digit", n, chance, says)
 
 
 def _ending(digit: int, step: float) -> str:

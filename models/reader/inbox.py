@@ -19,11 +19,15 @@ from models.reader.sheet import Refused
 MOST_BYTES = 1 << 30
 """A log larger than this is refused unread."""
 
+GLANCE_BYTES = 1 << 20
+"""Up to this size a file is read at a glance."""
+
 FRESH_SECONDS = 2.0
 PAUSE_SECONDS = 0.3
 _UNFINISHED = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".swp", "~")
 _NOBODYS = ("thumbs.db", "ehthumbs.db", "desktop.ini")  # put into folders by the system, not by people
 STILL_WRITTEN = "still being written or copied: it is taken once it is whole"
+_TO_READ = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 _SET_SIGNAL = 10  # F_SETSIG on Linux, which the standard library does not name
 
 
@@ -55,18 +59,39 @@ def find(
     """
     every = [found for found in _below(folder, apart) if only is None or found.name in only]
     every.sort(key=lambda found: os.fsencode(found.name))
-    why = {found.name: found.trouble or _outright(found) for found in every}
-    growing = _growing([found for found in every if why[found.name] is None])
-    why |= dict.fromkeys(growing, STILL_WRITTEN)
-    taken = {found.name: found.path for found in every if why[found.name] is None}
-    return taken, {name: reason for name, reason in why.items() if reason is not None}
+    outright = {found.name: why for found in every if (why := found.trouble or _outright(found)) is not None}
+    growing = _growing([found for found in every if found.name not in outright])
+    refused = outright | dict.fromkeys(growing, STILL_WRITTEN)
+    taken = {found.name: found.path for found in every if found.name not in refused}
+    return taken, {found.name: refused[found.name] for found in every if found.name in refused}
+
+
+def glance(path: str | Path) -> bytes:
+    """What stands in a small ordinary file that lay still for a while; nothing of any other. Nobody is asked who writes it.
+
+    That is enough to know it as content that was taken before, which nobody's writing takes back. Whatever is written to it
+    later gives it another time, so that it is looked at again; what is not known is to be fetched.
+    """
+    try:
+        descriptor = os.open(path, _TO_READ)
+    except OSError:
+        return b""
+    try:
+        at = os.fstat(descriptor)
+        if not stat.S_ISREG(at.st_mode) or at.st_size > GLANCE_BYTES or at.st_mtime > time.time() - FRESH_SECONDS:
+            return b""
+        content = os.read(descriptor, at.st_size + 1)
+    except OSError:
+        return b""
+    finally:
+        os.close(descriptor)
+    return content if len(content) == at.st_size else b""
 
 
 def fetch(path: str | Path) -> bytes:
     """A file's whole content. Raises Refused, one line, for what is no ordinary file, too large, or not whole yet."""
-    flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
-        descriptor = os.open(path, flags)
+        descriptor = os.open(path, _TO_READ)
     except OSError as error:
         raise Refused(_trouble(error)) from None
     try:
@@ -123,7 +148,8 @@ def _below(folder: Path, apart: Apart | None) -> Iterator[_Below]:
 
 def is_passed_over(name: str) -> bool:
     """Whether a name is a hidden or a temporary file's, or one of the system's own."""
-    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED) or name.lower() in _NOBODYS
+    lower = name.lower()
+    return lower.startswith((".", "~$")) or lower.endswith(_UNFINISHED) or lower in _NOBODYS
 
 
 def _outright(found: _Below) -> str | None:
@@ -131,13 +157,13 @@ def _outright(found: _Below) -> str | None:
     assert found.at is not None
     if not stat.S_ISREG(found.at.st_mode):
         return _kind_of(found.at.st_mode)
-    try:
-        found.name.encode("utf-8")
-    except UnicodeEncodeError:
-        return "the file's name is no readable text: rename it"
-    plain = found.name.isascii() and found.name.isprintable()  # most names, at once
-    if not plain and any(map(_breaks_a_line, found.name)):
-        return "the file's name holds a line break or another sign that is not shown: rename it"
+    if not (found.name.isascii() and found.name.isprintable()):  # most names are plain
+        try:
+            found.name.encode("utf-8")
+        except UnicodeEncodeError:
+            return "the file's name is no readable text: rename it"
+        if any(map(_breaks_a_line, found.name)):
+            return "the file's name holds a line break or another sign that is not shown: rename it"
     if os.access(found.path, os.R_OK):
         return None
     return "may not be read: give read permission to the account that runs this"

@@ -25,12 +25,13 @@ def snapshot(
     rows: wide.Wide,
     charted: tuple[Charted, ...],
     alerts: tuple[Alert, ...],
+    left_out: pd.DataFrame,
     days: Iterable[str] = (),
     months: Iterable[str] = (),
 ) -> Snapshot:
     """Everything in force, everything left out and why, everything found; of loaves what pages of these days and months ask.
 
-    rows: its wide rows. months: looked at for repeated patterns, too.
+    rows: its wide rows; left_out: as `excluded`. months: looked at for repeated patterns, too.
     """
     from models.judging.independence import BY_HAND, look
     from models.pages.reckoning import MOST_DAYS
@@ -47,7 +48,7 @@ def snapshot(
         changes=_log(con, "change"),
         checks=_log(con, "check"),
         account=account.by_day(con),
-        excluded=excluded(con),
+        excluded=left_out,
         passed_over=_passed_over(con),
         findings=findings(con),
         rules=_rules(con, days),

@@ -14,8 +14,8 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from models.causes.attribute import Call, attribute
-from models.shapes import GROUPS, Baseline, Episode, Points, Stream
+from models.causes.attribute import attribute
+from models.shapes import GROUPS, Baseline, Call, Episode, Points, Stream
 from tests.bench import plants, works
 from tests.bench.works import Simulated
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import sys
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -96,3 +99,22 @@ def test_what_goes_wrong_in_a_look_is_told_in_its_turn(logs: Path, monkeypatch: 
     with pytest.raises(ZeroDivisionError):
         first.checked()
     coming.close()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not say who writes a file")
+def test_a_file_that_is_held_open_is_known_again_but_not_taken_as_new(tmp_path: Path):
+    folder, minutes_ago = tmp_path / "logs", time.time() - 600
+    folder.mkdir()
+    known = (HEAD + "x\n").encode()
+    taken = {hashlib.sha256(known).hexdigest(): "loaf"}
+    held = [(folder / name).open("wb") for name in ("known.csv", "new.csv")]
+    for file, content in zip(held, (known, known + b"y\n"), strict=True):
+        file.write(content)
+        file.flush()
+        os.utime(file.name, (minutes_ago, minutes_ago))
+    came = {one.name: (bool(one.refused), one.sha256 in taken) for one in arrivals(folder, taken)}
+    assert came == {"6.csv": (True, False), "known.csv": (False, True), "new.csv": (True, False)}
+    for file in held:
+        file.close()
+    come_now = {one.name: bool(one.refused) for one in arrivals(folder, taken)}
+    assert come_now == {"6.csv": True, "known.csv": False, "new.csv": False}

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.charts import past
-from models.charts.chart import chart, chart_on
+from models.charts.chart import chart, chart_on, charting
+from models.charts.follow import together
 from models.shapes import Baseline, Charted, Points, Stream
 
 STREAM = Stream("north", "specific volume", "mL/g", line="L1", product="milk-loaf")
@@ -58,8 +59,9 @@ def test_a_chart_that_goes_on_is_the_chart_made_anew(seed: int, steps: list, cut
     baseline: Baseline | None = None
     for cut in [*sorted(cuts), 1400]:
         now = part(points, np.arange(1400) < cut)
-        before = past.from_text(kept).past if kept else None
-        going, done = chart_on(STREAM, now, arl0=ARL0, baseline=baseline, past=before)
+        before = past.from_text(kept) if kept else None
+        pieces = {"past": before.past, "drawn": before.drawn} if before else {}
+        ((going, done),) = together([charting(STREAM, now, arl0=ARL0, baseline=baseline, **pieces)])
         anew, whole = chart_on(STREAM, now, arl0=ARL0, baseline=baseline)
         assert told(going) == told(anew) and done == whole
         seen = ~np.isnan(going.statistic)

@@ -10,8 +10,8 @@ import pandas as pd
 
 from models import plant as plant_file
 from models.batchbook import BATCHES
-from models.causes.attribute import Call, attribute
-from models.shapes import Baseline, Cause, Episode, Points, Stream
+from models.causes.attribute import attribute
+from models.shapes import Baseline, Call, Cause, Episode, Points, Stream
 
 START = np.datetime64("2026-03-02T06:00:00", "us")
 DAYS, PER_DAY, LEVEL = 20, 6, 4.5

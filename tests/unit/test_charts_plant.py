@@ -15,7 +15,7 @@ from models import plant as plants
 from models.batchbook import BATCHES, PASTES
 from models.charts.believed import Closing, believed
 from models.charts.budget import LEAST_RUN, share_budget
-from models.charts.characteristics import CHARACTERISTICS, DECLARED, family, streams
+from models.charts.characteristics import CHARACTERISTICS, DECLARED, _in_order, family, streams
 from models.charts.chart import chart
 from models.charts.events import merge
 from models.charts.worth import _outside, worth
@@ -94,6 +94,21 @@ def test_points_are_in_order_and_without_holes():
     assert points.lot.tolist() == ["Y1", "Y1", ""] and points.flour.tolist() == ["F7", "", ""]
     assert points.n.tolist() == [4, 4, 4] and points.day[0] == np.datetime64("2026-05-04", "D")
     assert points.at.dtype == "datetime64[us]" and not np.isnan(points.value).any()
+
+
+def test_rows_that_stand_in_order_are_left_as_they_stand():
+    """Against the order that pandas makes of them."""
+    rng = np.random.default_rng(6)
+    none = np.datetime64("NaT", "us")
+    for _ in range(300):
+        at = np.sort(rng.choice(np.array([0, 1, 2, 3], dtype="datetime64[us]"), 5))
+        if rng.random() < 0.4:
+            at[rng.integers(0, 5) :] = none
+        keys = rng.choice(np.array(["a", "b", "é"], dtype=object), 5)
+        if rng.random() < 0.5:
+            at, keys = (of[np.lexsort([keys.astype(str), at])] for of in (at, keys))
+        order = pd.DataFrame({"at": at, "key": keys}).sort_values(["at", "key"], kind="stable").index.to_numpy()
+        assert _in_order(at, keys) == np.array_equal(order, np.arange(5)), (at, keys)
 
 
 def test_a_kettle_of_several_recipes_has_a_chart_for_each():

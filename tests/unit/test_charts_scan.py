@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from models.charts.boundary import FROZEN, LEARNING, boundary
 from models.charts.follow import follow
 from models.charts.innovations import Model, Series, filtered, normal_score, student_score
-from models.charts.scan import WINDOW, onset_evidence, scan
+from models.charts.scan import WINDOW, Asked, onset_evidence, scan, scan_all
 from models.charts.variation import LEAN, RATIO, Trade, _leaning, fit
 
 PLAIN = Model(0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1e9, 0.0, False)
@@ -94,6 +94,21 @@ def test_independent_batches_scan_like_plain_moving_means():
         excess = [abs(sums[t + 1] - sums[t + 1 - m]) / m**0.5 - limits[m - 1] for m in range(1, min(50, t + 1) + 1)]
         assert found.excess[t] == pytest.approx(max(excess))
         assert found.lag[t] == int(np.argmax(excess))
+
+
+def test_stretches_scanned_side_by_side_are_scanned_as_each_by_itself():
+    rng = np.random.default_rng(4)
+    asked = []
+    for size, first, fresh, window in ((207, 3, 200, 200), (260, 0, 250, 200), (9, 0, 0, 200), (700, 0, 690, 200), (80, 5, 70, 50)):
+        lots = np.arange(size) // 7
+        series = _series(rng.standard_normal(size), lots, lots // 3, 0.3)
+        model = replace(PLAIN, lot=0.6, flour=0.3, phi=0.3, nu=6.0)
+        asked.append(Asked(filtered(series, model), boundary(370, window), rng.uniform(0, 0.3), first, fresh))
+    for one, found in zip(asked, scan_all(asked), strict=True):
+        alone = scan(one.innovations, one.boundary, one.level_se, one.first, one.fresh)
+        for name in ("excess", "score", "lag"):
+            assert np.array_equal(getattr(found, name), getattr(alone, name)), name
+    assert scan_all([]) == []
 
 
 def test_an_uncertain_level_counts_in_the_score():

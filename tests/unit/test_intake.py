@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -168,6 +169,20 @@ def test_a_file_larger_than_any_log_is_refused_unread(tmp_path: Path):
         file.truncate(inbox.MOST_BYTES + 1)
     with pytest.raises(Refused, match="larger than 1024 MB"):
         intake.fetch(tmp_path / "huge.csv")
+
+
+def test_at_a_glance_a_small_file_that_lay_still_is_read_and_no_other(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    log, pipe, old = tmp_path / "log.csv", tmp_path / "pipe.csv", time.time() - 60
+    log.write_text(OUTPUT + ROW)
+    (tmp_path / "link.csv").symlink_to(log)
+    os.mkfifo(pipe)
+    assert inbox.glance(log) == b"", "who writes a file this new has to be asked"
+    for path in (log, pipe):
+        os.utime(path, (old, old))
+    assert inbox.glance(log) == (OUTPUT + ROW).encode()
+    assert [inbox.glance(path) for path in (tmp_path / "link.csv", pipe, tmp_path / "none.csv")] == [b""] * 3
+    monkeypatch.setattr(inbox, "GLANCE_BYTES", len(OUTPUT + ROW) - 1)
+    assert inbox.glance(log) == b""
 
 
 def test_no_folder_is_said_not_raised(tmp_path: Path):

@@ -10,7 +10,7 @@ import pytest
 
 from models.batchbook import BATCHES, PASTES
 from models.judging import checks, derive
-from models.judging.rules import CROSS_COLUMN, GOOD, Rule, meant, truth_rules
+from models.judging.rules import CROSS_COLUMN, GOOD, Rule, good_rules, meant, truth_rules
 from models.logbook import KINDS, TABLES
 from models.storage.store import FRAME_TYPE
 from tests.unit.rows import SOUND, bent, frame, plant
@@ -499,6 +499,20 @@ def test_nothing_to_judge_is_not_passed() -> None:
     assert outcome["pastes.cooling"] == checks.NOTHING
     assert outcome["pastes.loss.action"] == checks.PASSED
     assert {o.outcome for o in checks.judge_good("pastes", wide(PASTES).iloc[:0], NORTH).outcomes} == {checks.NOTHING}
+
+
+@pytest.mark.parametrize("kind", [*KINDS, "pastes", "batches"])
+def test_what_is_expected_is_described_once_as_the_library_describes_it(kind: str) -> None:
+    """Against the library's own class: https://docs.greatexpectations.io, Expectation.configuration."""
+    rules = (*checks.required_rules(kind), *truth_rules(kind)) if kind in KINDS else good_rules(kind)
+    assert rules
+    for rule in rules:
+        ours = checks._expectation(rule, NORTH)
+        library = type(ours).__mro__[1]
+        told, theirs = ours.configuration, library(**ours.dict(exclude_defaults=True)).configuration
+        assert ours.configuration is told
+        assert told.to_json_dict() | {"type": theirs.type} == theirs.to_json_dict()
+        assert type(told.to_domain_obj()) is type(ours)
 
 
 def test_a_rule_that_cannot_run_says_so() -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import product
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -99,6 +102,29 @@ def test_days_weighed_a_few_at_a_time_are_weighed_the_same(monkeypatch: pytest.M
     monkeypatch.setattr(short_weight, "TOGETHER", 1)
     assert weighed() == at_once == short_weight.weigh(NORTH, batches, loaves, None, None)
     assert asked == [["2026-05-06", "2026-05-07"], ["2026-05-06"], ["2026-05-07"]]
+
+
+def test_days_weighed_before_raise_and_end_what_they_did(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Seven days of one shift each, of which some are light: the alerts are those of all verdicts, whatever was left unread."""
+    days = [f"2026-05-{n:02}" for n in range(1, 8)]
+    kept = Kept("", {"loaves": dict.fromkeys(days, "1/x"), "batches": {}, "output": {}, "weight check": {}})
+    keys, read = short_weight._day_keys(days, kept), []
+    frame = pd.DataFrame({"shift_date": pd.to_datetime([])})
+    one = short_weight.weigh(NORTH, *day([388.0]), None, None)[0]
+    assert short_weight.AGAINST in short_weight._text([one])
+    from_text = short_weight._from_text
+    monkeypatch.setattr(short_weight, "_from_text", lambda text: read.append(text) or from_text(text))
+    for told in product((True, False, None), repeat=3):  # light, full or too few to tell
+        verdicts = (False, *told, False, None, False)
+        every = {
+            on: replace(one, day=on, against=verdict is True, met=verdict is False, batches=(f"{on}/L1/01",), says='"against": true')
+            for on, verdict in zip(days, verdicts, strict=True)
+        }
+        weights = {on: (keys[on], short_weight._text([shift])) for on, shift in every.items()}
+        read.clear()
+        again = short_weight.weigh_kept(NORTH, frame, None, None, replace(kept, weights=weights))  # type: ignore[arg-type]
+        assert short_weight.raise_alerts(NORTH, again) == short_weight.raise_alerts(NORTH, list(every.values()))
+        assert (len(read) == 0) == (True not in told) and len(read) < 7
 
 
 def test_the_pastes_part_is_bounded_in_words() -> None:
