@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from flows.job import Job
     from models.plant import Plant
+    from models.reader.sheet import Sheet
     from models.storage.account import Touched
     from models.storage.bulk import Taken
     from models.storage.decisions import Decision
@@ -128,62 +129,89 @@ def _read_new(
     from models.reader import intake
     from models.storage import bulk, store, take
 
-    known = _known(con)
-    was_taken = {sha: kind for sha, (kind, outcome) in known.items() if outcome == "taken"}
-    ((file_id,),) = con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchall()
+    book = _Book(con, pulled)
     found, cannot = intake.find(job.logs, job.only, job.is_ours)
     pulled.files += [_said(name, "", None, "refused", why) for name, why in cannot.items()]
     pending: dict[str, list[Pending]] = {}
-    came_now: list[tuple[Any, ...]] = []
     first = seq
-    for came in ahead.arrivals(con, found, was_taken, store.archive_folder(job.store), job.plant):
-        name, sha = came.name, came.sha256
-        if came.refused:
-            pulled.files.append(_said(name, "", None, "refused", came.refused))
-            continue
-        if sha in was_taken:
-            pulled.files.append(_said(name, sha, was_taken[sha], "already taken", "the same content was taken before"))
+    for came in ahead.arrivals(con, found, book.taken, store.archive_folder(job.store), job.plant):
+        if came.refused or came.sha256 in book.taken:
+            book.passed_by(came)
             continue
         checked = came.checked()
-        read = _read_one(name, came.content, job.plant) if checked is None else (checked.suspects, checked.typed)
-        new = sha not in known
+        read = _read_one(came.name, came.content, job.plant) if checked is None else (checked.suspects, checked.typed)
         if isinstance(read, str):
-            pulled.files.append(_said(name, sha, None, "refused", read) | {"new": new})
-            if new:
-                file_id += 1
-                came_now.append((file_id, name, sha, None, "refused", read, "", pulled.run))
-                known[sha] = (None, "refused")
+            book.refused(came, read)
             continue
-        file_id += 1
         sheet, typed = read
-        notes = "; ".join(dict.fromkeys((*sheet.notes, *typed.notes)))
-        if not new:
-            con.execute("DELETE FROM file WHERE sha256 = ?", [sha])
-            came_now = [one for one in came_now if one[2] != sha]
-        came_now.append((file_id, name, sha, sheet.kind, "taken", "", notes, pulled.run))
-        was_taken[sha] = sheet.kind
+        file_id = book.takes(came, sheet, typed.notes)
         alike = pending.setdefault(sheet.kind, [])
         alike.append(take.Pending(file_id, sheet, typed, seq, checked is not None))
         if checked is not None:
             in_bulk.setdefault(sheet.kind, []).append(bulk.Taken(file_id, seq, checked))
         seq += alike[-1].n if checked is None else checked.layout.rows
-        pulled.files.append(
-            _said(name, sha, sheet.kind, "taken", "")
-            | {"notes": notes, "passed_over": [{"row": line.row, "why": line.why} for line in sheet.passed_over]}
-        )
         if sum(file.n for file in alike) >= TOGETHER:
-            _keep_files(con, came_now)
-            came_now = []
+            book.keep()
             yield pending.pop(sheet.kind)
-    _keep_files(con, came_now)
+    book.keep()
     expect(seq - first)
     yield from pending.values()
 
 
-def _known(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[str | None, str]]:
-    """Log and outcome of every file that ever came, by its hash."""
-    found = con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
-    return {sha: (kind, outcome) for sha, kind, outcome in found}
+class _Book:
+    """What becomes of each file of a run, as it is said and as it is kept. taken: hash -> log of the files ever taken."""
+
+    def __init__(self, con: duckdb.DuckDBPyConnection, pulled: Pulled) -> None:
+        self._con, self._pulled = con, pulled
+        known = con.execute("SELECT sha256, kind, outcome FROM file").fetchall()
+        ((self._last_id,),) = con.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchall()
+        self.taken = {sha: kind for sha, kind, outcome in known if outcome == "taken"}
+        self._refused = {sha for sha, _, outcome in known if outcome == "refused"}
+        self._new: dict[str, tuple[Any, ...]] = {}
+
+    def passed_by(self, came: ahead.Arrived) -> None:
+        """It cannot be fetched, or was taken before."""
+        if came.refused:
+            said = _said(came.name, "", None, "refused", came.refused)
+        else:
+            why = "the same content was taken before"
+            said = _said(came.name, came.sha256, self.taken[came.sha256], "already taken", why)
+        self._pulled.files.append(said)
+
+    def refused(self, came: ahead.Arrived, why: str) -> None:
+        """It is no log; said every time, kept once."""
+        new = came.sha256 not in self._refused
+        self._pulled.files.append(_said(came.name, came.sha256, None, "refused", why) | {"new": new})
+        if new:
+            self._refused.add(came.sha256)
+            self._note(came, None, "refused", why, "")
+
+    def takes(self, came: ahead.Arrived, sheet: Sheet, notes: Iterable[str]) -> int:
+        """It is a log, and refused no more; returns its number. notes: of how its cells were read."""
+        if came.sha256 in self._refused:
+            self._con.execute("DELETE FROM file WHERE sha256 = ?", [came.sha256])
+        noted = "; ".join(dict.fromkeys((*sheet.notes, *notes)))
+        passed_over = [{"row": line.row, "why": line.why} for line in sheet.passed_over]
+        said = _said(came.name, came.sha256, sheet.kind, "taken", "")
+        self._pulled.files.append(said | {"notes": noted, "passed_over": passed_over})
+        self.taken[came.sha256] = sheet.kind
+        return self._note(came, sheet.kind, "taken", "", noted)
+
+    def _note(self, came: ahead.Arrived, kind: str | None, outcome: str, why: str, notes: str) -> int:
+        self._last_id += 1
+        self._new[came.sha256] = (self._last_id, came.name, came.sha256, kind, outcome, why, notes, self._pulled.run)
+        return self._last_id
+
+    def keep(self) -> None:
+        """All in one statement: one each costs more than the reading of a small file."""
+        import pandas as pd
+
+        from models.storage import store
+
+        texts = dict.fromkeys(("path", "sha256", "kind", "outcome", "why", "notes"), "str")
+        types = {"file_id": "int64"} | texts | {"run": "int64"}
+        store.insert(self._con, "file", pd.DataFrame(self._new.values(), columns=[*types]).astype(types))
+        self._new = {}
 
 
 def _read_one(name: str, content: bytes, plant: Plant) -> Any:
@@ -199,18 +227,6 @@ def _read_one(name: str, content: bytes, plant: Plant) -> Any:
 
 def _said(name: str, sha: str, kind: str | None, outcome: str, why: str) -> dict[str, Any]:
     return {"file": name, "sha256": sha, "kind": kind, "outcome": outcome, "why": why}
-
-
-def _keep_files(con: duckdb.DuckDBPyConnection, came: list[tuple[Any, ...]]) -> None:
-    """All in one statement: one each costs more than the reading of a small file. A file read at last is refused no more."""
-    import pandas as pd
-
-    from models.storage import store
-
-    names = ["file_id", "path", "sha256", "kind", "outcome", "why", "notes", "run"]
-    files = pd.DataFrame(came, columns=names)
-    texts = dict.fromkeys(("path", "sha256", "kind", "outcome", "why", "notes"), "str")
-    store.insert(con, "file", files.astype(texts | {"file_id": "int64", "run": "int64"}))
 
 
 def _put(con: duckdb.DuckDBPyConnection, kind: str, files: list[Pending], plant: Plant) -> set[str]:
