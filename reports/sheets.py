@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.logbook import TABLES, Column, Table
 from models.plant import Plant, Product
-from models.reader.reading import plant_codes
+from models.reader.spelling import plant_codes
 from models.reader.workbook import EXAMPLE
 
 if TYPE_CHECKING:

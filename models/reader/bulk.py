@@ -16,7 +16,7 @@ import pandas as pd
 
 from models.logbook import TABLES
 from models.plant import Plant
-from models.reader import clock, headers, instants, intake, nolog, numbers, reading, textfile
+from models.reader import clock, headers, instants, intake, nolog, numbers, spelling, textfile
 from models.reader.headers import Header
 from models.reader.sheet import Decisions, Refused, Sheet
 
@@ -135,4 +135,4 @@ def runs_on(local: np.ndarray, group: np.ndarray) -> bool:
 
 def unsure_texts() -> tuple[str, ...]:
     """Texts, in small letters, that stand for nothing written or for the cell above."""
-    return tuple(sorted(text for text in reading.UNWRITTEN | reading.UNKNOWN | reading.DITTO_TEXT if text.isascii()))
+    return tuple(sorted(text for text in spelling.UNWRITTEN | spelling.UNKNOWN | spelling.DITTO_TEXT if text.isascii()))

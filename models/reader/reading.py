@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,38 +11,12 @@ import pandas as pd
 
 from models.logbook import TABLES, Column
 from models.plant import Plant
-from models.reader import clock, instants, nights, numbers, parted
+from models.reader import clock, instants, nights, numbers, parted, spelling
 from models.reader.numbers import Misread
 from models.reader.sheet import Sheet
 
-_SYNONYMS = {
-    "contact": "probe stab stick dip needle thermocouple core",
-    "infrared": "ir infra-red infra_red irgun ir-gun gun",
-    "routine": "normal regular planned r",
-    "suspicion": "suspect suspected suspicious doubt s",
-    "seed": "seeds rapeseed rape-seed seed-displacement",
-    "laser": "scanner scan laserscan laser-scan",
-    "mixer": "mixing mix aftermixing",
-    "divider": "dividing divide",
-    "moulder": "molder moulding molding",
-    "plant": "site factory bakery",
-    "kettle": "kettles cooker",
-    "line": "lines",
-    "instrument": "instruments device",
-    "lot": "lots delivery",
-    "weight": "mass weighing w",
-    "temperature": "temp temp. t",
-    "volume": "vol vol. v",
-}
-UNWRITTEN = frozenset(("-", "--", "---", "–", "—", "n/a", "N/A", "n.a."))
-UNKNOWN = frozenset(("?", "??", "???"))
-DITTO_TEXT = numbers.DITTO_MARKS | {"ditto", "dito", "idem", "ídem", "as above", "wie oben"}
-FREE = frozenset(("note", "what"))
-_PARTING = re.compile(r"[\s_\-\u2010-\u2015]")
 # what a slip's rule may be where a cell holds a text that could not be read
 UNREAD = ("number", "date", "time", "clock change", "choice", "text", "shape")
-# how a spreadsheet's export keeps the zeros of a number that is a name: ="00123"
-_AS_TEXT = re.compile(r'="([^"]+)"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +202,7 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
     codes, texts = desk.sheet.coded(column.name)
     values, wrong = np.empty(len(texts), dtype=object), {}
     for index, text in enumerate(texts):
-        read = _text(text, column, desk.plant)
+        read = spelling.read(text, column, desk.plant)
         if isinstance(read, Misread):
             wrong[index], values[index] = read, None
         else:
@@ -242,63 +215,6 @@ def _text_column(desk: _Desk, column: Column) -> pd.Series:
         desk.notes.append(f"{column.name}: {', '.join(said[:5])}{' and more' if len(said) > 5 else ''}")
     desk.misread(column.name, wrong, "choice" if column.choices else "text")
     return pd.Series(desk.spread(values, codes, None), dtype="str")
-
-
-def _text(text: str, column: Column, plant: Plant) -> str | Misread | None:
-    if column.name in FREE:
-        return text
-    if kept := _AS_TEXT.fullmatch(text):
-        text = kept[1]
-    if text in UNWRITTEN or (text in UNKNOWN and not column.required):
-        return None
-    if text.casefold() in DITTO_TEXT:
-        return Misread(f"a ditto mark: write {column.name} again in every row")
-    if text in UNKNOWN:
-        return Misread(f"{column.name} is needed: ask who wrote the row")
-    if column.choices:
-        return _choice(text, column)
-    return _code(text, column, plant)
-
-
-def _choice(text: str, column: Column) -> str | Misread:
-    word = "-".join(text.casefold().split())
-    for choice in column.choices:
-        if word == choice or word in _SYNONYMS.get(choice, "").split():
-            return choice
-    return Misread(f"{column.name} may be {' or '.join(column.choices)}")
-
-
-def _code(text: str, column: Column, plant: Plant) -> str:
-    """The plant's own spelling of a code, where only case, blanks, hyphens or accents differ; any other text as it is."""
-    codes = plant_codes(column, plant)
-    if not codes or text in codes:
-        return text
-    for fold in (_bare, _unaccented):
-        same = [code for code in codes if fold(code) == fold(text)]
-        if same:
-            return same[0] if len(same) == 1 else text
-    return text
-
-
-def _bare(code: str) -> str:
-    return _PARTING.sub("", code).casefold()
-
-
-def _unaccented(code: str) -> str:
-    """Without accents, as a keyboard or a code page that lacks them writes it."""
-    return "".join(letter for letter in unicodedata.normalize("NFKD", _bare(code)) if not unicodedata.combining(letter))
-
-
-def plant_codes(column: Column, plant: Plant) -> tuple[str, ...]:
-    """The codes a column may hold by the plant file; empty where it is free text."""
-    sections: dict[str, Mapping[str, object]] = {
-        "kettle": plant.kettles,
-        "line": plant.lines,
-        "product": plant.products,
-        "shift": plant.shifts,
-        "recipe": plant.pastes,
-    }
-    return tuple(sections.get(column.plant_code, {}))
 
 
 def _required(desk: _Desk, frame: pd.DataFrame) -> None:

@@ -19,7 +19,7 @@ from models.judging.checks import required_rules
 from models.judging.derive import codes
 from models.judging.rules import DERIVED, Rule, truth_rules
 from models.logbook import TABLES, Column, Table
-from models.reader import bulk, clock, reading
+from models.reader import bulk, clock, reading, spelling
 from models.reader.numbers import DITTO
 from models.storage import store
 
@@ -232,12 +232,12 @@ def _plain_text(column: Column, layout: Layout, plant: Plant) -> str:
         return f'"{column.name}" IS NOT NULL'
     if known := _known(column, plant):
         return f"{cell} IN ({_listed(known)})"
-    return "true" if column.name in reading.FREE else f"{cell} >= '0' AND {cell} < ':'"
+    return "true" if column.name in spelling.FREE else f"{cell} >= '0' AND {cell} < ':'"
 
 
 def _known(column: Column, plant: Plant) -> tuple[str, ...]:
     """What a text of a column may be, where that is known."""
-    return () if column.name in reading.FREE else tuple(column.choices or reading.plant_codes(column, plant))
+    return () if column.name in spelling.FREE else tuple(column.choices or spelling.plant_codes(column, plant))
 
 
 def _letters(column: Column, layout: Layout) -> str:
@@ -252,7 +252,7 @@ def _unsure(column: Column, layout: Layout, plant: Plant) -> str:
     if column.type in ("number", "time"):
         unread = " OR ".join(part for part in (f'"{column.name}" IS NULL', _letters(column, layout)) if part)
         return f"({cell} IS NOT NULL AND ({unread}))"
-    if column.name in reading.FREE:
+    if column.name in spelling.FREE:
         return ""
     known = _known(column, plant)
     wrong = f"{cell} NOT IN ({_listed(known)})" if known else f"lower({cell}) IN ({_listed(bulk.unsure_texts())})"

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from models.logbook import TABLES
-from models.reader import reading
+from models.reader import reading, spelling
 from tests.unit import books, rows
 
 TYPES = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
@@ -156,7 +156,7 @@ def test_plain_synonyms_are_understood_and_said(kind: str, column: str, written:
 def test_no_synonym_means_two_things_in_one_column():
     for table in TABLES.values():
         for column in table.columns:
-            words = [w for choice in column.choices for w in (choice, *reading._SYNONYMS.get(choice, "").split())]
+            words = [w for choice in column.choices for w in (choice, *spelling._SYNONYMS.get(choice, "").split())]
             assert len(words) == len(set(words))
 
 
