@@ -10,8 +10,8 @@ from models.causes.drivers import Terms
 from models.causes.effects import EFFECTS
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
+from models.causes.lots import UNRECORDED, lot_age, lots_of
 from models.causes.response import Fit
-from models.causes.rows import SILENT_SHARE, UNRECORDED, lot_age, lots_of
 from models.shapes import GROUPS
 
 KINDS_OF_EFFECT = (("flour", "unexplained"), ("days", "unexplained"), ("stints", "unexplained"))
@@ -49,7 +49,7 @@ def _slope_rows(field: Field, found: Terms, model: Fit) -> list[tuple[str, str, 
             row[slopes - 3] = difference(silent, field)
             row[slopes - 2] = silent[field.episode].mean()
         elif effect.name == "water_curve":
-            row[at[k]] = difference(np.where(found.silent, SILENT_SHARE, 1.0) * x, field)
+            row[at[k]] = difference(found.dry * x, field)
         else:
             row[at[k]] = difference(x, field)
         if effect.name in model.design.now:

@@ -11,8 +11,8 @@ import numpy as np
 from models.causes import words
 from models.causes.asking import Questions, questions
 from models.causes.borne import not_surer_than_seen
-from models.causes.drivers import Shift, Terms, shifts, terms
-from models.causes.effects import BY_NAME
+from models.causes.drivers import Shift, Terms, shifts, terms, told_by_level
+from models.causes.effects import BY_NAME, PLACE
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
 from models.causes.positive import Signs, read_signs, tells_of_proof, weight_of
@@ -20,6 +20,7 @@ from models.causes.response import Fit, fit
 from models.causes.rows import design
 from models.causes.story import Story
 from models.causes.suspects import Other, nuisances, proof_unseen, suspects
+from models.causes.warmth import of_the_paste
 from models.plant import Plant
 from models.shapes import GROUPS, Baseline, Call, Cause, Episode, Points, Stream
 from models.texts import texts
@@ -29,22 +30,24 @@ if TYPE_CHECKING:
 
 WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
 """How much wider than the model says the intervals are, and how far a slope may differ by line: from the benchmark."""
-STRETCH = 1.3
+STRETCH = 1.25
 """How much further the bounds reach than the weighed candidates say, for what is on no list: set on plants drawn apart
 from the benchmark's."""
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""
-BY_PASTE_WARM, BY_PASTE_COLD, BY_LOT, BY_PROOF = 0.25, 0.07, 0.35, 0.25
+BY_LOT, BY_PROOF = 0.35, 0.25
 BY_LINE_TESTED, BY_LINE_UNTESTED, BY_LINE_ALONE = 0.04, 0.08, 0.15
-"""Chance that a warm or cold dough had it from a paste nobody measured; that what changed by day was the yeast lot; that a
-step where nobody recorded the proof was the proof's; that what a lot seems to do is the line's: where the lot was tested,
-where it was not, and where no other line used it besides."""
+"""Chance that what changed by day was the yeast lot; that a step where nobody recorded the proof was the proof's; that what
+a lot seems to do is the line's: where the lot was tested, where it was not, and where no other line used it besides."""
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """Everything a call was made from: arrays, model, weighed candidates, drivers' moves, other signs."""
+    """Everything a call was made from: arrays, model, weighed candidates, drivers' moves, other signs.
+
+    of_the_paste: chance that an odd dough temperature is that of a paste nobody measured.
+    """
 
     field: Field
     terms: Terms
@@ -53,6 +56,7 @@ class Evidence:
     weighed: Weighed
     shifts: dict[str, Shift]
     signs: Signs
+    of_the_paste: float
 
 
 @dataclass(frozen=True)
@@ -88,9 +92,10 @@ def weigh_evidence(
     signs = read_signs(plant, field, episode, points, changes, checks)
     candidates = suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs))
     asked = questions(field, found, model, candidates)
-    extra = weight_of(candidates, signs, moves, change)
+    extra = weight_of(candidates, signs, moves, change, told_by_level(field, found, moves))
     weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
-    return Evidence(field, found, model, asked, weighed, moves, signs)
+    by_paste = of_the_paste(plant, field, moves["dough_temp"], found.shown[:, PLACE["dough_temp"]])
+    return Evidence(field, found, model, asked, weighed, moves, signs, by_paste)
 
 
 def _beyond(known: Evidence, gather: np.ndarray) -> np.ndarray:
@@ -113,24 +118,34 @@ def _lot_may_be_the_line(field: Field) -> float:
     return BY_LINE_ALONE if len(set(field.text["line"][rows])) < 2 else BY_LINE_UNTESTED
 
 
-def _open_questions(known: Evidence) -> list[tuple[tuple[str, ...], str, str, float]]:
-    """Parts whose group is not sure for want of a record: functionals, from, to, chance."""
-    out: list[tuple[tuple[str, ...], str, str, float]] = []
-    warm = known.shifts["dough_temp"]
-    if warm.outside and not np.isfinite(known.shifts["paste_temp"].z):
-        out.append((("dough_temp",), "yeast", "paste", BY_PASTE_WARM if warm.size > 0 else BY_PASTE_COLD))
+Open = tuple[tuple[str, ...], str, str, float]
+"""Part of a change whose group is not sure for want of a record: functionals, from, to, chance."""
+
+
+def _shared_out(known: Evidence) -> list[Open]:
+    """Parts that are as likely another group's as their chance says: it has that much of them, and the bounds reach there."""
+    out: list[Open] = []
+    if known.shifts["dough_temp"].outside and not np.isfinite(known.shifts["paste_temp"].z):
+        out.append((("dough_temp",), "yeast", "paste", known.of_the_paste))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
         out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
-    if proof_unseen(known.field) and not any(c.kind == "proof" for c in known.weighed.candidates):
-        out.append((("unexplained",), "unexplained", "yeast", BY_PROOF))
     if by_line := _lot_may_be_the_line(known.field):
         out.append((("lots", "yeast"), "yeast", "unexplained", by_line))
     return out
 
 
-def _kept_open(known: Evidence, weight: np.ndarray, mean: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The mixture with the open questions' other answers beside it, for the bounds."""
-    for names, source, target, chance in _open_questions(known):
+def _doubted(known: Evidence) -> list[Open]:
+    """Parts that stay where they are, with bounds that reach to the other answer: a proof nobody recorded is unexplained."""
+    if proof_unseen(known.field) and not any(c.kind == "proof" for c in known.weighed.candidates):
+        return [(("unexplained",), "unexplained", "yeast", BY_PROOF)]
+    return []
+
+
+def _kept_open(
+    known: Evidence, questions: list[Open], weight: np.ndarray, mean: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The mixture with the open questions' other answers beside it."""
+    for names, source, target, chance in questions:
         own = sum(known.weighed.mean[:, known.questions.names.index(name)] for name in names)
         part = np.tile(own, len(mean) // len(known.weighed.mean))
         moved = mean.copy()
@@ -147,11 +162,12 @@ def parts_of(known: Evidence) -> Parts:
     mean = w.mean @ gather.T
     cov = np.einsum("gt,stu,hu->sgh", gather, w.cov, gather)
     var = WIDER**2 * cov[:, range(4), range(4)] + _beyond(known, gather)
-    weight, every = _kept_open(known, w.weight, mean)
+    shared, answers = _kept_open(known, _shared_out(known), w.weight, mean)
+    weight, every = _kept_open(known, _doubted(known), shared, answers)
     sd = np.sqrt(np.tile(var, (len(every) // len(mean), 1)))
     limits = np.array([bounds(weight, every[:, g], sd[:, g]) for g in range(4)])
-    centre = w.weight @ mean
-    around = np.einsum("s,sg,sh->gh", w.weight, mean - centre, mean - centre)
+    centre = shared @ answers
+    around = np.einsum("s,sg,sh->gh", shared, answers - centre, answers - centre)
     terms_mean, own = w.weight @ w.mean, np.einsum("stt->st", w.cov)
     sds = np.sqrt(w.weight @ (own + (w.mean - terms_mean) ** 2))
     return Parts(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.causes.asking import LOT_GAS
-from models.causes.rows import UNRECORDED
+from models.causes.lots import UNRECORDED
 from models.shapes import GROUPS
 
 if TYPE_CHECKING:

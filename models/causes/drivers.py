@@ -9,6 +9,7 @@ import numpy as np
 from models.causes import effects
 from models.causes.effects import BY_NAME, EFFECTS, PLACE, Effect
 from models.causes.field import Field
+from models.causes.stiffness import UNTOLD, LeftDry, left_dry
 from models.plant import Plant
 
 POINTS_RANGE = (-9.0, 4.0)
@@ -30,13 +31,16 @@ class Terms:
     """Terms of the response model, n rows by len(EFFECTS), filled where not recorded.
 
     gas: the gas terms as they are, before lines that proof to a height answer less; NaN where not recorded.
-    silent: rows whose water put back was not recorded. shown: each driver as its own limits judge it, in
+    silent: rows whose water put back was not recorded. dry: share of each row's gap in water held to have stayed; told: the
+    same of the episode's silent rows, by the mixer. shown: each driver as its own limits judge it, in
     `Effect.unit`, NaN where not recorded. to_height: rows of lines that proof to a height.
     """
 
     x: np.ndarray
     gas: np.ndarray
     silent: np.ndarray
+    dry: np.ndarray
+    told: LeftDry
     shown: np.ndarray
     to_height: np.ndarray
 
@@ -72,7 +76,10 @@ def ratio(field: Field, name: str) -> np.ndarray:
 
 
 def _work(field: Field, gap: np.ndarray) -> np.ndarray:
-    """Mixing against the usual, as a share, the stiffness of a dry dough allowed for; by energy, else by time."""
+    """Mixing against the usual, as a share, the stiffness of a dry dough allowed for; by energy, else by time.
+
+    gap: points that stayed, as far as is known.
+    """
     energy = ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * np.nan_to_num(gap)
     return np.where(np.isfinite(energy), energy, ratio(field, "mix_minutes"))
 
@@ -86,9 +93,16 @@ def _cook_limits(plant: Plant, field: Field) -> tuple[np.ndarray, np.ndarray]:
     return np.fmin(low, usual - COOK_MARGIN_C), np.fmax(high, usual + COOK_MARGIN_C)
 
 
-def _shown(plant: Plant, field: Field) -> dict[str, np.ndarray]:
+def _dry(field: Field, silent: np.ndarray) -> tuple[np.ndarray, LeftDry]:
+    """Share of each row's gap in water that stayed: all of it where the sheet says so, else what the mixer tells."""
+    gap, energy, minutes = _gap(field, "usual_gap_points"), ratio(field, "mix_energy_wh_kg"), ratio(field, "mix_minutes")
+    told = left_dry(gap, energy, minutes, field.episode & silent, field.base)
+    return np.where(silent, np.where(field.episode, told.share, UNTOLD.share), 1.0), told
+
+
+def _shown(plant: Plant, field: Field, dry: np.ndarray) -> dict[str, np.ndarray]:
     gap = _gap(field, "usual_gap_points")
-    work = _work(field, gap)
+    work = _work(field, gap * dry)
     cook = field.num["paste_cook_temp_c"]
     low, high = _cook_limits(plant, field)
     return {
@@ -204,14 +218,16 @@ def _warm_paste(plant: Plant, field: Field, shown: dict[str, np.ndarray]) -> np.
     if not (paste.outside or beside):
         share = _everyday_share(field, shown, share)
     part = float(np.clip(share * paste.size / dough.size, 0.0, 1.0))
-    brought = np.where(field.episode, part * shown["dough_temp"], 0.0)
+    brought = np.where(field.episode, part * (shown["dough_temp"] - dough.before), 0.0)
     shown["dough_temp"] = shown["dough_temp"] - brought
     return np.nan_to_num(brought)
 
 
 def terms(plant: Plant, field: Field) -> Terms:
     """The terms of every measured batch."""
-    shown = _shown(plant, field)
+    silent = field.text["water_made_good"] == "not recorded"
+    dry, told = _dry(field, silent)
+    shown = _shown(plant, field, dry)
     brought = _warm_paste(plant, field, shown)
     gas = np.column_stack([_term(e, shown, field) for e in EFFECTS])
     x = np.column_stack([_fill(gas[:, k], field) for k in range(len(EFFECTS))])
@@ -222,8 +238,7 @@ def terms(plant: Plant, field: Field) -> Terms:
         if e.of_gas:
             answering = e.name in ("proof_time", "proof_temp")
             x[to_height, k] *= 0.0 if answering else effects.ELASTICITY_AT_HEIGHT / effects.ELASTICITY
-    silent = field.text["water_made_good"] == "not recorded"
-    return Terms(_damped(x), gas, silent, np.column_stack([shown[e.name] for e in EFFECTS]), to_height)
+    return Terms(_damped(x), gas, silent, dry, told, np.column_stack([shown[e.name] for e in EFFECTS]), to_height)
 
 
 def _mean(values: np.ndarray) -> tuple[float, float, int]:
@@ -262,3 +277,14 @@ def shift_of(effect: Effect, field: Field, shown: np.ndarray) -> Shift:
 def shifts(field: Field, found: Terms) -> dict[str, Shift]:
     """Every driver's move, by the effect's name."""
     return {e.name: shift_of(e, field, found.shown[:, k]) for k, e in enumerate(EFFECTS) if e.name != "water_curve"}
+
+
+def told_by_level(field: Field, found: Terms, moves: dict[str, Shift]) -> float:
+    """What the drivers outside their own limits take or give together by the trade's slopes, ln specific volume."""
+    total = 0.0
+    for k, effect in enumerate(EFFECTS):
+        move = moves.get("water" if effect.name == "water_curve" else effect.name)
+        if move is not None and move.outside:
+            x = found.x[:, k] * (found.dry if effect.column == "usual_gap_points" else 1.0)
+            total += effect.slope * float(x[field.episode].mean() - x[field.base].mean())
+    return total

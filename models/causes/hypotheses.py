@@ -20,6 +20,7 @@ class Candidate:
 
     kind: what it is; name: which one; says: how a call names it, empty where none does. `inside` is False for a
     nuisance that is no part of this call (another line's own episode). lots: the yeast lots that it is about.
+    stands_for: equipment besides that works on the very same doughs and cannot be told apart from it by them.
     """
 
     kind: str
@@ -31,6 +32,7 @@ class Candidate:
     chance: float
     inside: bool = True
     lots: tuple[str, ...] = ()
+    stands_for: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

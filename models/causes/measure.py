@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.causes.asking import LOT_GAS
-from models.causes.rows import UNRECORDED
+from models.causes.lots import UNRECORDED
 from models.causes.story import Story, likely, named, odd_lots, probability
 from models.causes.unchecked import not_checked
 from models.texts import texts

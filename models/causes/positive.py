@@ -21,9 +21,13 @@ practice, no source."""
 NO_SPREAD = -1.0
 KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD, KEPT_OTHERWISE_SD = 3.5, 2.0, 1.2
 """Points of gas kept that a handling fault takes, and how much its mean differs otherwise."""
+UNRECORDED_STEPS = ("line", "handling", "plant", "volumeter", "oven", "mixer", "proofer", "kettle")
+EXPLAINED, HALF = -1.5, 0.5
+"""For an unrecorded step besides drivers outside their limits that account for half of the change. Common practice, no
+source; set on plants drawn apart from the benchmark's."""
 SAME_GAS = 0.08
 MOST, OVEN_SEEN, OVEN_AS_USUAL, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 3.0, -2.0, 3.0, 0.5, 5.0, -2.5
-CHECK_OFF, CHECK_WITHIN = 0.012, 0.006
+CHECK_OFF, CHECK_WITHIN, WEIGHT_OFF = 0.012, 0.006, 0.008
 CHANGE_BEFORE_H, CHANGE_AFTER_H = 24, 2
 
 
@@ -139,10 +143,14 @@ def changes_near(plant: Plant, field: Field, episode: Episode, points: Points, c
 
 
 def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> tuple[Check, ...]:
-    """Checks of the instruments the episode was measured on: the last before it, and the last in it or next after."""
+    """Checks of the instruments the episode was measured on: in the baseline, and the last in the episode or next after.
+
+    The change is against the baseline: an instrument that went off before the episode is held to have begun is off. Without
+    a check in the baseline's time, the last one before the episode.
+    """
     if checks is None or not len(checks):
         return ()
-    inside, found = field.at[field.episode], []
+    inside, usual, found = field.at[field.episode], field.at[field.base], []
     for name in sorted(set(field.text[column][field.episode]) - {""}):
         rows = checks[(checks["instrument"] == name) & (checks["quantity"] == quantity) & (checks["standard"] > 0)]
         rows = rows[rows["as_found"] > 0].sort_values("checked_at", kind="stable")
@@ -152,10 +160,12 @@ def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> 
         if len(error):
             within = after[at[after] <= inside[-1]]
             last = within[-1] if len(within) else after[0] if len(after) else -1
+            then = before[(at[before] >= usual[0]) & (at[before] <= usual[-1])]
+            sound = float(np.median(error[then])) if len(then) else float(error[before[-1]]) if len(before) else np.nan
             found.append(
                 Check(
                     name,
-                    float(error[before[-1]]) if len(before) else float("nan"),
+                    sound,
                     float(error[last]) if len(after) else float("nan"),
                     at[last],
                 )
@@ -210,34 +220,64 @@ def weight_moved(signs: Signs, change: float) -> bool:
     return bool(np.isfinite(size) and abs(size) > 3 * error and 0.4 < -size / change < 1.6)
 
 
-def _of_baking(moves: dict[str, Shift], moved: bool) -> float:
-    """What bake loss and weight say for an oven, and against it where the bake loss stayed as usual."""
+def weight_off(signs: Signs) -> bool:
+    """Is the loaf's weight surely off, and by as much as a fault of the oven or the scale takes?"""
+    size, error = signs.weight
+    return bool(np.isfinite(size) and abs(size) > max(3 * error, WEIGHT_OFF))
+
+
+def _of_baking(moves: dict[str, Shift], signs: Signs) -> float:
+    """What bake loss and weight say for an oven, and against it where the bake loss stayed as usual.
+
+    Where the bake loss was recorded, a weight that is off beside it is the divider's.
+    """
     loss = moves["bake_loss"]
-    if loss.outside or moved:
+    if not np.isfinite(loss.z):
+        return OVEN_SEEN if weight_off(signs) else 0.0
+    if loss.outside:
         return OVEN_SEEN
-    return OVEN_AS_USUAL if np.isfinite(loss.z) and abs(loss.size) < loss.effect.least / 2 else 0.0
+    return OVEN_AS_USUAL if abs(loss.size) < loss.effect.least / 2 else 0.0
 
 
-def weight_of(candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, Shift], change: float) -> np.ndarray:
-    """Log likelihood ratios for each candidate. change: ln specific volume."""
+def _of_checks(signs: Signs, change: float) -> float:
+    """What the volumeter's checks say: off the change's way, or good."""
+    known = [c for c in signs.volumeters if np.isfinite(c.after)]
+    if any(abs(c.moved) > CHECK_OFF and np.sign(c.moved) == np.sign(change) for c in known):
+        return CHECK_SEEN
+    return CHECK_GOOD if any(abs(c.after) < CHECK_WITHIN for c in known) else 0.0
+
+
+def of_coincidence(level: float, change: float) -> float:
+    """What is taken from anything unrecorded where drivers outside their own limits say enough by themselves.
+
+    level: what they do together by the trade's slopes, ln. Two faults that have nothing to do with each other seldom begin
+    together, and the one that is seen is the likelier to be larger than the trade's slope says.
+    """
+    return EXPLAINED if level * np.sign(change) >= HALF * abs(change) else 0.0
+
+
+def weight_of(
+    candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, Shift], change: float, level: float = 0.0
+) -> np.ndarray:
+    """Log likelihood ratios for each candidate. change: ln specific volume; level: what drivers outside their limits do.
+
+    What stands for more than one piece of equipment has the evidence of that which speaks for it most.
+    """
     about = {c.about for c in signs.changes}
-    off = [
-        c
-        for c in signs.volumeters
-        if np.isfinite(c.after) and abs(c.moved) > CHECK_OFF and np.sign(c.moved) == np.sign(change)
-    ]
-    good = [c for c in signs.volumeters if np.isfinite(c.after) and abs(c.after) < CHECK_WITHIN]
-    oven = _of_baking(moves, weight_moved(signs, change))
-    checked = CHECK_SEEN if off else CHECK_GOOD if good else 0.0
-    extra = {
+    oven, checked, besides = _of_baking(moves, signs), _of_checks(signs, change), of_coincidence(level, change)
+    of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
+    of_kind = {
         "handling": _for_handling(signs, float(np.sign(change))),
-        "line": max(oven, CHECK_SEEN if off else 0.0)
-        + (CHANGE_SEEN / 2 if "oven" in about else OTHER_SEEN if "other" in about else 0.0),
-        "oven": oven + (CHANGE_SEEN if "oven" in about else 0.0),
-        "volumeter": checked,
-        "plant": max(checked, 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0),
+        "line": OTHER_SEEN if "other" in about else 0.0,
         "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,
+        "plant": CHANGE_SEEN / 2 if "flour" in about else 0.0,
         "proof": CHANGE_SEEN if "proof" in about else 0.0,
         "yeast lot": CHANGE_SEEN / 2 if "yeast" in about else 0.0,
     }
-    return np.array([extra.get(c.kind, 0.0) for c in candidates])
+    out = []
+    for c in candidates:
+        equipment = [of_equipment[kind] for kind in (c.kind, *c.stands_for) if kind in of_equipment]
+        alone = c.kind in of_equipment and not c.stands_for
+        own = besides if c.inside and c.kind in UNRECORDED_STEPS else 0.0
+        out.append(own + of_kind.get(c.kind, 0.0) + (sum(equipment) if alone else max([0.0, *equipment])))
+    return np.array(out)

@@ -13,13 +13,13 @@ from models.causes import effects
 from models.causes.drivers import Terms, gas_index, ratio
 from models.causes.effects import BY_NAME, EFFECTS, PLACE, Effect
 from models.causes.field import Field
+from models.causes.lots import flours_of, lot_age, lots_of
+from models.causes.stiffness import UNTOLD, LeftDry
 
 SHARED = {"paste_temp": "dough_temp"}
-SILENT_SHARE, SILENT_SHARE_SD, SILENT_NOW_SD = 0.5, 0.4, 0.4
+SILENT_NOW_SD = 0.4
 KINDS: tuple[str, ...] = ("volume", "lot test", "dough test", "height", "time")
 FREE_SD = 10.0
-UNRECORDED = "unrecorded "
-UNRECORDED_DAYS = 2
 SPREADS = {
     "streams": 0.25,
     "lots": effects.LOT_SD,
@@ -30,6 +30,8 @@ SPREADS = {
     "time stints": 0.012,
 }
 """How much kinds of effects differ, ln, before the site's own batches are seen."""
+UNRECORDED_FLOUR_SD = 0.008
+"""The same for some days of flour nobody wrote down: the days are not the lots, and even them out."""
 FEWEST_ANSWERS = 8
 SLOPE_NOW = 0.4
 """How far what a driver's everyday scatter teaches may be from what it does when it moves and stays, as a share of the slope."""
@@ -97,29 +99,11 @@ def slope_prior() -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[int, ...]]:
     own = [e for e in EFFECTS if e.name not in SHARED]
     place = {e.name: i for i, e in enumerate(own)}
     water = own[0].slope
-    mean = np.array([*(e.slope for e in own), SILENT_SHARE * water, 0.0, -effects.LOT_LOSS_PER_DAY])
-    sd = np.array([*(e.slope_sd for e in own), SILENT_SHARE_SD * water, SILENT_NOW_SD * water, effects.LOT_LOSS_SD])
+    mean = np.array([*(e.slope for e in own), UNTOLD.share * water, 0.0, -effects.LOT_LOSS_PER_DAY])
+    sd = np.array([*(e.slope_sd for e in own), UNTOLD.sd * water, SILENT_NOW_SD * water, effects.LOT_LOSS_SD])
     gas = np.array([*(e.slope / effects.ELASTICITY if e.of_gas else 0.0 for e in own), 0.0, 0.0, 0.0])
     cov = np.diag(sd**2) + effects.ELASTICITY_SD**2 * np.outer(gas, gas)
     return mean, cov, effects.ELASTICITY_SD**2 * gas, tuple(place[SHARED.get(e.name, e.name)] for e in EFFECTS)
-
-
-def lots_of(field: Field) -> np.ndarray:
-    """Yeast lot of each batch; where none was recorded, two plant days stand in for one."""
-    day = (field.day - field.day.min()).astype(int) // UNRECORDED_DAYS
-    return np.array(
-        [lot or f"{UNRECORDED}{d}" for lot, d in zip(field.text["yeast_lot"], day, strict=True)], dtype=object
-    )
-
-
-def lot_age(field: Field, lots: np.ndarray) -> np.ndarray:
-    """Days since each batch's yeast lot was first used in the plant; 0 where lots were not recorded."""
-    age = np.zeros(len(field))
-    for lot in set(lots):
-        rows = lots == lot
-        if not lot.startswith(UNRECORDED):
-            age[rows] = (field.hours[rows] - field.hours[rows].min()) / 24
-    return age
 
 
 def elasticity(to_height: np.ndarray) -> np.ndarray:
@@ -153,7 +137,7 @@ def slope_columns(
             x[:, -3] += silent
             x[:, -2] += np.where(field.episode, silent, 0.0)
         elif effect.name == "water_curve":
-            x[:, coefficient[k]] += np.where(found.silent, SILENT_SHARE, 1.0) * found.x[:, k]
+            x[:, coefficient[k]] += found.dry * found.x[:, k]
         else:
             x[:, coefficient[k]] += found.x[:, k]
     x[:, -1] = gain * age
@@ -216,7 +200,7 @@ def now_columns(field: Field, found: Terms, unusual: tuple[str, ...]) -> np.ndar
     since, out = field.since(), np.zeros((len(field), len(unusual)))
     for i, name in enumerate(unusual):
         effect = BY_NAME[name]
-        x = found.x[:, PLACE[name]] * np.where(found.silent & (name == "water"), SILENT_SHARE, 1.0)
+        x = found.x[:, PLACE[name]] * np.where(name == "water", found.dry, 1.0)
         out[:, i] = _levels(x, field, since) * _size(effect)
     return out
 
@@ -257,10 +241,10 @@ def _everyday(cov: np.ndarray, unusual: tuple[str, ...], coefficient: tuple[int,
 def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int, unusual: tuple[str, ...]) -> None:
     field, every = b.field, np.arange(len(b.field))
     gain = elasticity(found.to_height)
-    flour, flour_names = _dummies(field.text["flour_lot"])
+    flour, flour_names = _dummies(flours_of(field))
     days, day_names = _dummies(field.day.astype(str))
     stints, stint_names = _dummies(_stints(field, every))
-    b.block("flour", flour_names)
+    b.block("flour", flour_names, SPREADS["flour"] if (field.text["flour_lot"] != "").any() else UNRECORDED_FLOUR_SD)
     b.block("days", day_names)
     b.block("stints", stint_names)
     slopes = slope_columns(field, found, coefficient, size, lot_age(field, b.lots), gain)
@@ -366,10 +350,26 @@ def design(field: Field, found: Terms, unusual: tuple[str, ...] = ()) -> Design:
     height, minutes = field.num["proof_height_mm"], field.num["proof_minutes"]
     _proof_answers(b, "height", height, np.flatnonzero((height > 0) & ~found.to_height), gas_index(found.gas, True))
     _proof_answers(b, "time", minutes, np.flatnonzero((minutes > 0) & found.to_height), gas_index(found.gas, False))
-    return _assemble(b, mean, cov, coefficient)
+    return _assemble(b, mean, cov, coefficient, found.told)
 
 
-def _assemble(b: _Builder, mean: np.ndarray, cov: np.ndarray, coefficient: tuple[int, ...]) -> Design:
+def _told(prior: np.ndarray, precision: np.ndarray, slopes: int, told: LeftDry) -> np.ndarray:
+    """Prior mean with what the mixer tells of the episode's silent water; the precision is revised in place.
+
+    Told is the slope of the silent water, the episode's own habit counted, as a share of the slope of water.
+    """
+    if told is UNTOLD:
+        return prior
+    row = np.zeros(len(prior))
+    row[[PLACE["water"], slopes - 3, slopes - 2]] = -told.share, 1.0, 1.0
+    right = precision @ prior
+    precision += np.outer(row, row) / (told.sd * BY_NAME["water"].slope) ** 2
+    return np.linalg.solve(precision, right)
+
+
+def _assemble(
+    b: _Builder, mean: np.ndarray, cov: np.ndarray, coefficient: tuple[int, ...], told: LeftDry
+) -> Design:
     blocks = b.blocks()
     kind, source, lot, gain, count = (np.concatenate(x) for x in zip(*b.marks, strict=True))
     d = np.zeros((len(kind), max(x.columns.stop for x in blocks.values())))
@@ -395,4 +395,5 @@ def _assemble(b: _Builder, mean: np.ndarray, cov: np.ndarray, coefficient: tuple
     for s in range(len(b.field.streams)):
         mine = b.field.stream == s
         prior[blocks["streams"].columns.start + s] = np.median(b.field.y[mine]) if mine.any() else np.median(b.field.y)
+    prior = _told(prior, precision, len(mean), told)
     return Design(np.concatenate(b.y), d, kind, source, lot, gain, count, prior, precision, blocks, coefficient)

@@ -6,8 +6,9 @@ import numpy as np
 
 from models.causes.drivers import ratio
 from models.causes.effects import PLACE
+from models.causes.lots import lots_of
 from models.causes.positive import Change
-from models.causes.rows import lots_of
+from models.causes.stiffness import UNTOLD
 from models.causes.story import Driver, Story, against, dough_ids, local, named, odd_lots
 from models.texts import in_number, texts
 
@@ -20,7 +21,9 @@ def evidence(story: Story, group: str) -> tuple[str, ...]:
     """Sentences of evidence for one group, with numbers, units, n and batches."""
     lines = [line for d in named(story, group)[:MOST_DRIVERS] for line in _of_driver(story, d)]
     lines += [_opposed(story, d) for d in against(story, group)[:MOST_DRIVERS]]
-    if group == "yeast":
+    if group == "paste":
+        lines += _of_water(story)
+    elif group == "yeast":
         lines += _of_lots(story) + _of_tests(story)
     elif group == "handling":
         lines += _of_handling(story)
@@ -36,6 +39,14 @@ def _of_driver(story: Story, d: Driver) -> list[str]:
         _scope(story, d),
         _time(story, d),
     ]
+
+
+def _of_water(story: Story) -> list[str]:
+    """What the mixer tells of water that may have been put back."""
+    told = story.known.terms.told
+    if told is UNTOLD or not story.known.shifts["water"].outside:
+        return []
+    return [texts("evidence")["level"]["left_dry"].format(share=100 * told.share, sd=100 * told.sd)]
 
 
 def _level(story: Story, d: Driver) -> str:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from models.causes.field import Field, episode_keys
 from models.causes.hypotheses import Candidate
-from models.causes.rows import UNRECORDED, Design, lot_age, lots_of
+from models.causes.lots import UNRECORDED, lot_age, lots_of
+from models.causes.rows import Design
 from models.plant import Plant
 from models.shapes import Episode, Points, Stream
 from models.texts import texts
@@ -91,6 +93,7 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design, proof_told
             model.column(own),
             STEP_SD,
             min(MOST_LINE, rate),
+            stands_for=("oven", *(kind for kind in SHARED if kind != "oven" and sharing(plant, field, kind) is None)),
         ),
         Candidate(
             "handling",
@@ -126,7 +129,12 @@ def _together(plant: Plant, field: Field, episode: Episode, model: Design) -> li
     found: list[Candidate] = []
     seen: list[np.ndarray] = []
     for kind, rows in [("plant", everyone), *((kind, sharing(plant, field, kind)) for kind in SHARED)]:
-        if rows is None or any((rows[since] == s[since]).all() for s in seen):
+        if rows is None:
+            continue
+        same = [i for i, s in enumerate(seen) if (rows[since] == s[since]).all()]
+        if same:
+            first = found[same[0]]
+            found[same[0]] = replace(first, stands_for=(*first.stands_for, kind))
             continue
         seen.append(rows)
         found.append(

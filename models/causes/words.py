@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.causes.borne import LIKELY
 from models.causes.drivers import shift_of
 from models.causes.effects import BY_NAME, size_text
 from models.causes.hypotheses import Candidate
@@ -59,11 +60,23 @@ def headline(story: Story) -> str:
 def _said(story: Story, group: str) -> list[str]:
     """All that can be named in this group."""
     said = [_water_words(story, d) for d in named(story, group)]
+    if group == "paste":
+        return said + _paste_words(story)
     if group == "yeast":
         return said + _yeast_words(story)
     if group == "handling":
         return said + _handling_words(story)
     return _rest_words(story, said) if group == "unexplained" else said
+
+
+def _paste_words(story: Story) -> list[str]:
+    """A paste nobody measured, told by the doughs of its kettle."""
+    dough, line = story.known.shifts["dough_temp"], story.plant.lines.get(story.field.line)
+    untold = not dough.outside or np.isfinite(story.known.shifts["paste_temp"].z)
+    if untold or line is None or story.known.of_the_paste < LIKELY:
+        return []
+    t = texts("causes")["driver"]["kettle_cold" if dough.size < 0 else "kettle_warm"]
+    return [t.format(kettle=line.kettle, size=size_text(dough.size))]
 
 
 def _yeast_words(story: Story) -> list[str]:

@@ -13,13 +13,15 @@ import pytest
 from models.causes.attribute import Parts, add_up, shares, unit_of
 from models.causes.borne import not_surer_than_seen
 from models.causes.drivers import Shift, shifts, terms
-from models.causes.effects import BY_NAME, size_text
+from models.causes.effects import BY_NAME, PLACE, size_text
 from models.causes.field import read
 from models.causes.findings import Finding, last_time, likeness, record
 from models.causes.hypotheses import Candidate, bounds, normal, weigh
+from models.causes.lots import flours_of
 from models.causes.positive import changes_near, instrument_checks, read_signs, spread_ratio, weight_of
 from models.causes.response import fit
 from models.causes.rows import design
+from models.causes.suspects import suspects
 from models.shapes import Baseline, Episode
 from tests.unit.causes_plant import DAYS, LEVEL, PER_DAY, START, STREAM, Bakery, plant
 
@@ -49,6 +51,10 @@ def _field(bakery: Bakery):
     )
     episode = Episode("low", 95, 90, 88, 92, DAYS * PER_DAY - 1, -0.2, -0.25, -0.15, False, "shift")
     return read(plant(), frame, STREAM, baseline, episode, points), episode, points
+
+
+def _design(field):
+    return design(field, terms(plant(), field))
 
 
 def test_normal_distribution_function():
@@ -158,6 +164,70 @@ def test_bake_loss_that_stayed_speaks_against_the_oven():
     assert said(0.0) < 0.0 < said(-1.0)
 
 
+@pytest.mark.parametrize(("recorded", "seen"), [(True, False), (False, True)])
+def test_loaf_weight_off_speaks_for_the_oven_where_no_bake_loss_was_recorded(recorded, seen):
+    # the trade's table: an oven's fault moves the loaf's weight by 1.1 %; beside a bake loss that stayed it is the divider's
+    bakery = Bakery()
+    usual = bakery.measured
+
+    def heavier() -> pd.DataFrame:
+        frame = usual()
+        frame.loc[bakery.rows("L1"), "baked_g"] *= 1.011
+        return frame if recorded else frame.assign(bake_loss_pct=np.nan)
+
+    bakery.measured = heavier
+    field, episode, points = _field(bakery)
+    oven = Candidate("oven", "oven", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
+    signs = read_signs(plant(), field, episode, points, None, None)
+    assert bool(weight_of((oven,), signs, shifts(field, terms(plant(), field)), -0.05)[0] > 0) is seen
+
+
+def test_what_all_lines_have_stands_for_an_oven_that_all_lines_share():
+    # one oven for the plant: its bake loss speaks for "all lines", which cannot be told from it
+    field, episode, points = _field(Bakery())
+    calm = plant()
+    one = calm.model_copy(update={"lines": {n: x.model_copy(update={"oven": "O1"}) for n, x in calm.lines.items()}})
+    for at, expected in ((one, True), (plant(), False)):
+        found = suspects(at, field, episode, (), design(field, terms(plant(), field)), False)
+        (everyone,) = (c for c in found if c.kind == "plant")
+        assert ("oven" in everyone.stands_for) is expected
+
+
+@pytest.mark.parametrize(("level", "speaks"), [(-0.03, True), (-0.01, False), (0.03, False)])
+def test_a_driver_that_says_enough_speaks_against_something_unrecorded_beside_it(level, speaks):
+    # two faults that have nothing to do with each other seldom begin together; a driver against the change says nothing
+    field, episode, points = _field(Bakery())
+    line = Candidate("line", "L1", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
+    lot = Candidate("yeast lot", "Y5", "yeast", "", np.zeros(len(field)), 0.12, 0.05)
+    signs, moves = read_signs(plant(), field, episode, points, None, None), shifts(field, terms(plant(), field))
+    beside, without = (weight_of((line, lot), signs, moves, -0.05, x) for x in (level, 0.0))
+    assert (bool(beside[0] < without[0]), beside[1]) == (speaks, without[1])
+
+
+def test_paste_takes_of_a_dough_what_it_moved_by_whatever_the_usual_is():
+    # half of the baseline's doughs a degree warmer: the baseline's mean is not its median, and no move of the paste's
+    bakery = Bakery()
+    bakery.frame.loc[bakery.rows("L1", 0, 5), "dough_temp_c"] += 1.0
+    rows = bakery.rows("L1", 15)
+    bakery.frame.loc[rows, "paste_temp_c"] += 12.0
+    bakery.frame.loc[rows, "dough_temp_c"] += 0.45
+    field, _, _ = _field(bakery)
+    found = terms(plant(), field)
+    moved = shifts(field, found)["dough_temp"].size + found.x[field.episode, PLACE["paste_temp"]].mean()
+    before = bakery.frame.loc[bakery.rows("L1", 0, 12), "dough_temp_c"].mean()
+    assert moved == pytest.approx(bakery.frame.loc[rows, "dough_temp_c"].mean() - before, abs=1e-9)
+    assert 0 < found.x[field.episode, PLACE["paste_temp"]].mean() <= moved + 1e-9
+
+
+def test_flour_that_nobody_wrote_down_differs_too():
+    bakery = Bakery()
+    bakery.frame["flour_lot"] = None
+    field, _, _ = _field(bakery)
+    flours = flours_of(field)
+    assert len(set(flours)) == math.ceil(DAYS / 3) and all(f.startswith("unrecorded") for f in flours)
+    assert not any(c.kind == "flour lot" for c in suspects(plant(), field, _field(bakery)[1], (), _design(field), False))
+
+
 def test_spread_ratio_is_pooled_over_batches():
     bakery = Bakery()
     bakery.frame["specific_volume_sd"] = np.where(bakery.rows("L1"), 0.12, 0.08)
@@ -193,8 +263,28 @@ def test_checks_before_and_in_the_episode():
             "as_found": [990.0, 1000.0, 950.0],
         }
     )
+    # the change is against the baseline, and so is the instrument: the check of day 14 was after it
     (found,) = instrument_checks(field, checks, "volumeter", "volume")
-    assert found.before == 0.0 and found.after == pytest.approx(math.log(0.95)) and found.moved == found.after
+    assert found.before == pytest.approx(math.log(0.99)) and found.after == pytest.approx(math.log(0.95))
+    (no_earlier,) = instrument_checks(field, checks[1:], "volumeter", "volume")
+    assert no_earlier.before == 0.0 and no_earlier.moved == no_earlier.after
+
+
+def test_volumeter_that_went_off_before_the_episode_is_held_to_have_begun_is_off():
+    # checks since the last good one are doubtful: off already the day before, it is off against the baseline all the same
+    field, episode, points = _field(Bakery())
+    checks = pd.DataFrame(
+        {
+            "checked_at": [pd.Timestamp(START) + pd.Timedelta(days=d) for d in (2.0, 14.0, 17.0)],
+            "instrument": "V1",
+            "quantity": "volume",
+            "standard": 1800.0,
+            "as_found": [1800.0, 1732.0, 1730.0],
+        }
+    )
+    meter = Candidate("volumeter", "volumeter", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
+    signs = read_signs(plant(), field, episode, points, None, checks)
+    assert weight_of((meter,), signs, shifts(field, terms(plant(), field)), -0.04)[0] > 3
 
 
 @pytest.mark.parametrize(
