@@ -162,7 +162,8 @@ def schedule(args: argparse.Namespace) -> int:
 
 def _show(result: dict[str, Any], as_json: bool) -> int:
     if as_json:
-        print(json.dumps(result, ensure_ascii=False, indent=1))
+        # a line each, not indented: the library indents slowly, and a plant's logs of years are all named
+        print(json.dumps(result, ensure_ascii=False, separators=(",\n", ": ")))
         return 0
     from flows.spoken import spoken
 

@@ -111,11 +111,12 @@ def alert(
     traces, weights = memo.load(con, "trace"), memo.load(con, "weight")
     made_by = f"{memo.made_by(version())} {ledger.fact(con, 'plant_sha256')}"
     kept = Kept(made_by, gather.digests(con), traces, weights)
-    raised = raise_alerts(job.plant, _found(con, job, wide, charted, kept), kept)
+    found = _found(con, job, wide, charted, kept)
+    raised = raise_alerts(job.plant, found, kept)
     memo.keep(con, "trace", kept.traces_now, traces)
     memo.keep(con, "weight", kept.weights_now, weights)
     current = cases.applied(reconcile(raised, ledger.stored_alerts(con)), cases.events(con))
-    holds.keep_raised(con, current, gather.newest(con))
+    holds.keep_raised(con, current, found.newest)
     return {one.alert for one in ledger.keep_alerts(con, current, run)}
 
 

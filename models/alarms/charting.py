@@ -80,7 +80,7 @@ def go_on(
 
 Told = tuple[Stream, Points, Baseline | None, float, Last | None]
 # charts that go on together: what they scan of a new day is scanned side by side
-TOGETHER = 8
+TOGETHER = 16
 
 
 def _parts(asked: list[Told]) -> Iterator[list[Told]]:
