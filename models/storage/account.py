@@ -323,8 +323,9 @@ def _may_meet(kind: str, first_new: int, doughs: int) -> str:
     if doughs > MANY_DOUGHS:
         return f"batch_key IS NULL OR {of_the_same}"
     numbers = [f"TRY_CAST({name} AS INTEGER)" for name in TABLES[kind].identity]
-    each = "".join(
-        f"bit_count(bitstring_agg(CASE WHEN {n} BETWEEN 0 AND {NUMBERS - 1} THEN {n} END, 0, {NUMBERS - 1}))" for n in numbers
+    each = "".join(  # of a dough none of whose loaves has such a number: no bits at all
+        f"coalesce(bit_count(bitstring_agg(CASE WHEN {n} BETWEEN 0 AND {NUMBERS - 1} THEN {n} END, 0, {NUMBERS - 1})), 0)"
+        for n in numbers
     )
     crowded = f"SELECT batch_key FROM log_{kind} WHERE {of_the_same} GROUP BY 1 HAVING count(*) > {each or 1}"
     return f"batch_key IS NULL OR batch_key IN ({crowded})"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from models.storage import store
+from models.storage.measured import COUNTS
 
 if TYPE_CHECKING:
     import duckdb
@@ -28,13 +29,14 @@ UNCHECKED = "TIMESTAMP '1700-01-01'"
 def of_days(con: duckdb.DuckDBPyConnection, plant: Plant, days: list[str]) -> pd.DataFrame:
     """Accepted loaves of the doughs of these days as `netweight.verdicts` takes them, in no order that means anything.
 
-    One dough stands for all of its line, product, day and shift. Of a cooling time is kept whether it sufficed, of a reason
+    One dough that has loaves stands for all of its line, product, day and shift. Of a cooling time is kept whether it sufficed, of a reason
     whether it was a suspicion, of the moment of measuring the last check of the scale before it.
     """
     cooled = f"{float(plant.net_weight.min_cooled_minutes)!r}"
+    weighed = " + ".join(f"coalesce({name}, 0)" for name in COUNTS)
     checked = "l.scale IS NOT NULL AND c.checked_at IS NOT NULL"
     rows = f"""WITH stands AS (SELECT batch_key, min(batch_key) OVER (PARTITION BY line, product, shift_date, shift) AS name
-            FROM batches WHERE shift_date IN ({store.dates(days)}))
+            FROM batches WHERE shift_date IN ({store.dates(days)}) AND {weighed} > 0)
         SELECT s.name AS batch_key, CASE WHEN l.reason = 'suspicion' THEN l.reason END AS reason,
             CASE WHEN l.cooled_minutes < {cooled} THEN 0e0 WHEN l.cooled_minutes IS NOT NULL THEN {cooled} END AS cooled_minutes,
             l.baked_g, l.scale, CASE WHEN {checked} THEN c.checked_at ELSE {UNCHECKED} END AS measured_at, count(*)::DOUBLE AS times
