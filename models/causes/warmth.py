@@ -57,7 +57,8 @@ def of_the_paste(plant: Plant, field: Field, dough: Shift, gap: np.ndarray) -> f
             continue
         size, error = moved
         for of in logs:
-            has_it = of == "plant" or getattr(line, of) == getattr(own, of)
+            shared = getattr(own, of) if of != "plant" else None  # what the plant file does not name is nobody else's
+            has_it = of == "plant" or (shared is not None and getattr(line, of) == shared)
             mean, width = (dough.size, MUCH_ALIKE) if has_it else (0.0, LITTLE)
             logs[of] += _log(size, mean, error, width, dough.size)
     most = max(logs.values())

@@ -9,6 +9,7 @@ from models.causes.drivers import shifts, terms
 from models.causes.effects import PLACE
 from models.causes.stiffness import UNTOLD, left_dry
 from models.causes.warmth import of_the_paste
+from models.plant import Plant
 from tests.unit.causes_plant import Bakery, cause, leading, plant
 from tests.unit.test_causes_parts import _field
 
@@ -76,11 +77,11 @@ def _warm(*lines: str, by: float = 3.0):
     return bakery
 
 
-def _chance(*lines: str, by: float = 3.0) -> float:
+def _chance(*lines: str, by: float = 3.0, of: Plant | None = None) -> float:
     field, _, _ = _field(_warm(*lines, by=by))
     found = terms(plant(), field)
     move = shifts(field, found)["dough_temp"]
-    return of_the_paste(plant(), field, move, found.shown[:, PLACE["dough_temp"]])
+    return of_the_paste(of or plant(), field, move, found.shown[:, PLACE["dough_temp"]])
 
 
 def test_warm_doughs_of_all_lines_of_a_kettle_are_its_pastes():
@@ -91,3 +92,13 @@ def test_warm_doughs_of_all_lines_of_a_kettle_are_its_pastes():
     assert leading(call) == "paste"
     assert call.headline.startswith("Doughs of kettle K1 3") and call.headline.endswith("likely its paste, not measured")
     assert leading(_warm("L1", "L2").call()) == "yeast"
+
+
+def test_mixers_that_the_plant_file_does_not_name_are_not_one_mixer():
+    """One line warm, each with a kettle of its own: other lines that stayed as they were speak against room and flour alone."""
+    own = {name: line.model_copy(update={"kettle": f"K{name}"}) for name, line in plant().lines.items()}
+    named, unnamed = (
+        plant().model_copy(update={"lines": {n: line.model_copy(update={"mixer": of(n)}) for n, line in own.items()}})
+        for of in (lambda name: f"M{name}", lambda _: None)
+    )
+    assert _chance("L1", of=unnamed) == _chance("L1", of=named) < 0.4
