@@ -17,6 +17,8 @@ MUCH_ALIKE, LITTLE = 0.5, 0.25
 """How far a line that has it too may differ from the traced one, and one that has not from none, as a share."""
 FOR_ITSELF, WIDELY = 0.1, 2.0
 """Chance that another line does as it likes, and how widely, as a share."""
+READ_TO = 0.1
+"""°C that a probe reads to: readings that are all the same, copied down or written as wanted, are not known better."""
 
 
 def _line_moved(field: Field, gap: np.ndarray, stream: int) -> tuple[float, float] | None:
@@ -27,7 +29,8 @@ def _line_moved(field: Field, gap: np.ndarray, stream: int) -> tuple[float, floa
     if min(len(before), len(after)) < FEWEST:
         return None
     alike = (1 + ALIKE * (len(after) - 1)) / len(after) + (1 + 4 * ALIKE) / len(before)
-    return float(after.mean() - before.mean()), float(before.std(ddof=1) * np.sqrt(alike))
+    spread = max(float(before.std(ddof=1)), READ_TO)
+    return float(after.mean() - before.mean()), spread * float(np.sqrt(alike))
 
 
 def _log(x: float, mean: float, error: float, width: float, move: float) -> float:

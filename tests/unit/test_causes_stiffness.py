@@ -102,3 +102,11 @@ def test_mixers_that_the_plant_file_does_not_name_are_not_one_mixer():
         for of in (lambda name: f"M{name}", lambda _: None)
     )
     assert _chance("L1", of=unnamed) == _chance("L1", of=named) < 0.4
+
+
+def test_dough_temperatures_that_are_all_the_same_are_traced_like_any_others():
+    """Copied down, or written as wanted: 26 on every sheet. It ended the whole run."""
+    bakery = Bakery()
+    bakery.frame["dough_temp_c"], bakery.frame["paste_temp_c"] = 26.0, np.nan
+    bakery.ln[bakery.rows("L1")] -= 0.05
+    assert leading(bakery.call()) == "unexplained"
