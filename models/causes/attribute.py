@@ -11,6 +11,7 @@ import numpy as np
 from models.causes import words
 from models.causes.asking import Questions, questions
 from models.causes.borne import not_surer_than_seen
+from models.causes.doubt import SLOPE_ELSEWHERE, STRETCH, WIDER
 from models.causes.drivers import Shift, Terms, shifts, terms, told_by_level
 from models.causes.effects import BY_NAME, PLACE
 from models.causes.field import Field, read
@@ -28,11 +29,6 @@ from models.texts import texts
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-WIDER, SLOPE_ELSEWHERE = 1.2, 0.22
-"""How much wider than the model says the intervals are, and how far a slope may differ by line: from the benchmark."""
-STRETCH = 1.25
-"""How much further the bounds reach than the weighed candidates say, for what is on no list: set on plants drawn apart
-from the benchmark's."""
 NATURAL = {"paste": 0.003, "yeast": 0.004, "handling": 0.004, "unexplained": 0.004}
 NATURAL_BATCH = {"paste": 0.004, "yeast": 0.004, "handling": 0.010, "unexplained": 0.004}
 """What no column follows: sd of the mean and of one batch, ln. Common practice, no source."""

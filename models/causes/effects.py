@@ -38,7 +38,8 @@ class Effect:
     """One driver of volume.
 
     slope, slope_sd: ln(specific volume) for one unit of the term. of_gas: the driver acts through the gas made, and
-    shares the elasticity. relative: shown in percent of the usual. least: a smaller move is not worth naming, in
+    shares the elasticity. of_usual: judged against what is usual for the line, else beyond a limit; relative: in percent
+    of it. least: a smaller move is not worth naming, in
     `unit`. shared_by: the key of a line in the plant file that names what the driver's fault would be shared by. Its
     words stand in texts/drivers.toml under its name.
     """
@@ -51,6 +52,7 @@ class Effect:
     unit: str = ""
     least: float = 1e9
     of_gas: bool = False
+    of_usual: bool = False
     relative: bool = False
     shared_by: str = ""
 
@@ -66,6 +68,11 @@ class Effect:
     def quantity(self) -> str:
         """What moves, as a sentence of evidence names it."""
         return self._words("quantity")
+
+    @property
+    def quantity_less(self) -> str:
+        """The same where what another driver brought is left out of it."""
+        return self._words("less") or self.quantity
 
     @property
     def check(self) -> str:
@@ -87,6 +94,7 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.006,
         unit="points",
         least=0.5,
+        of_usual=True,
         shared_by="kettle",
     ),
     Effect("water_curve", "usual_gap_points", "paste", slope=-0.0025, slope_sd=0.0012, unit="points²"),
@@ -98,6 +106,7 @@ PASTE: tuple[Effect, ...] = (
         slope_sd=0.001,
         unit="%",
         least=3.0,
+        of_usual=True,
         shared_by="line",
     ),
     Effect(
@@ -129,6 +138,7 @@ PASTE: tuple[Effect, ...] = (
         unit="°C",
         least=2.0,
         of_gas=True,
+        of_usual=True,
         shared_by="kettle",
     ),
     Effect(
@@ -154,6 +164,7 @@ YEAST: tuple[Effect, ...] = (
         least=2.5,
         of_gas=True,
         relative=True,
+        of_usual=True,
         shared_by="line",
     ),
     Effect(
@@ -165,6 +176,7 @@ YEAST: tuple[Effect, ...] = (
         unit="°C",
         least=0.5,
         of_gas=True,
+        of_usual=True,
         shared_by="mixer",
     ),
     Effect(
@@ -177,6 +189,7 @@ YEAST: tuple[Effect, ...] = (
         least=4.0,
         of_gas=True,
         relative=True,
+        of_usual=True,
         shared_by="proofer",
     ),
     Effect(
@@ -188,6 +201,7 @@ YEAST: tuple[Effect, ...] = (
         unit="°C",
         least=1.0,
         of_gas=True,
+        of_usual=True,
         shared_by="proofer",
     ),
 )
@@ -236,6 +250,7 @@ UNEXPLAINED: tuple[Effect, ...] = (
         slope_sd=0.012,
         unit="points",
         least=0.5,
+        of_usual=True,
         shared_by="oven",
     ),
 )

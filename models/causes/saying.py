@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.causes.doubt import SLOPE_ELSEWHERE, WIDER
 from models.causes.drivers import ratio
 from models.causes.effects import PLACE
+from models.causes.levels import level_of
 from models.causes.lots import lots_of
-from models.causes.positive import Change
+from models.causes.positive import Change, Check
 from models.causes.stiffness import UNTOLD
-from models.causes.story import Driver, Story, against, dough_ids, local, named, odd_lots
+from models.causes.story import Driver, Story, against, batch_ids, local, named, odd_lots
 from models.texts import in_number, texts
 
 MOST_DRIVERS = 3
@@ -50,16 +52,17 @@ def _of_water(story: Story) -> list[str]:
 
 
 def _level(story: Story, d: Driver) -> str:
-    shift = d.shift
+    shift, level = d.shift, level_of(story, d)
     return in_number(texts("evidence")["level"]["driver"], shift.n_after).format(
-        quantity=d.effect.quantity,
-        unit=d.effect.unit,
-        doughs=dough_ids(story),
-        after=shift.after,
+        quantity=level.quantity,
+        unit=level.unit,
+        doughs=batch_ids(story, story.field.episode),
+        after=level.after,
         n=shift.n_after,
-        before=shift.before,
-        sd=shift.sd,
+        before=level.before,
+        sd=level.sd,
         n_before=shift.n_before,
+        places=level.places,
     )
 
 
@@ -70,7 +73,9 @@ def _amount(story: Story, d: Driver) -> str:
 
 
 def _opposed(story: Story, d: Driver) -> str:
-    return texts("evidence")["amount"]["against"].format(words=d.words, part=d.part, unit=story.stream.unit)
+    return texts("evidence")["amount"]["against"].format(
+        words=d.words, part=d.part, unit=story.stream.unit, time=_time(story, d)
+    )
 
 
 def line_move(story: Story, line: str, rows: np.ndarray) -> tuple[float, int]:
@@ -87,11 +92,18 @@ def other_lines(story: Story) -> list[str]:
 
 
 def _scope(story: Story, d: Driver) -> str:
+    """What the lines beside did: those that share what the driver's fault would be shared by, or each with its own."""
     plant, kind, own, t = story.plant, d.effect.shared_by, story.field.line, texts("evidence")["scope"]
-    name = getattr(plant.lines.get(own), kind, None) if kind != "line" else None
-    lines = [n for n in other_lines(story) if name and getattr(plant.lines.get(n), kind, None) == name]
+    beside = other_lines(story)
+    if kind == "line":
+        said = "; ".join(_shares(story, d, line) for line in beside)
+        return t["of_a_line"].format(lines=said) if said else t["no_other_line"]
+    name = getattr(plant.lines.get(own), kind, None)
+    if not name:
+        return t["not_named"].format(kind=kind)
+    lines = [n for n in beside if getattr(plant.lines.get(n), kind, None) == name]
     if not lines:
-        return t["nobody_shares"].format(kind=kind, name=name) if name else t["alone"].format(line=own)
+        return t["nobody_shares"].format(kind=kind, name=name)
     said = "; ".join(_shares(story, d, line) for line in lines)
     return t["shares"].format(kind=kind, name=name, lines=said)
 
@@ -102,22 +114,32 @@ def _shares(story: Story, d: Driver, line: str) -> str:
     rows = since & (story.field.text["line"] == line)
     driver = shown[rows][np.isfinite(shown[rows])]
     size, n = line_move(story, line, since)
-    t, volume = texts("evidence")["scope"], 100 * size
+    t, volume = texts("evidence")["scope"], 100 * np.expm1(size)
     if not len(driver):
         return t["line_no_driver"].format(line=line, volume=volume, n=n)
     effect = d.effect
-    return t["line_driver"].format(
+    return t["line_driver" if effect.of_usual else "line_driver_beyond"].format(
         line=line, quantity=effect.quantity, driver=driver.mean(), unit=effect.unit, volume=volume, n=n
     )
 
 
 def _of_lines(story: Story, lines: list[str], rows: np.ndarray) -> str:
-    """What the volume of each of these lines did on these rows."""
-    said = []
-    for line in lines:
-        size, n = line_move(story, line, rows)
-        said.append(texts("evidence")["scope"]["line"].format(line=line, volume=100 * size, n=n))
-    return ", ".join(said)
+    """What the volume of each of these lines did on these rows; proofed to a height, what the proof's time did."""
+    return ", ".join(_of_line(story, line, rows) for line in lines)
+
+
+def _of_line(story: Story, line: str, rows: np.ndarray) -> str:
+    t, (size, n) = texts("evidence")["scope"], line_move(story, line, rows)
+    mine = rows & (story.field.text["line"] == line)
+    doughs, volume = batch_ids(story, mine), 100 * np.expm1(size)
+    if not story.known.terms.to_height[mine].any():
+        return t["line"].format(line=line, volume=volume, n=n, doughs=doughs)
+    off = ratio(story.field, "proof_minutes")[mine]
+    known = off[np.isfinite(off)]
+    if not len(known):
+        return t["line_to_height_untimed"].format(line=line, volume=volume, n=n, doughs=doughs)
+    minutes = 100 * np.expm1(known.mean())
+    return t["line_to_height"].format(line=line, volume=volume, n=n, doughs=doughs, minutes=minutes)
 
 
 def _time(story: Story, d: Driver) -> str:
@@ -141,13 +163,14 @@ def _time(story: Story, d: Driver) -> str:
     key = field.text["batch_key"][rows[when]]
     lag = began - when
     told = t["with_volume"] if lag == 0 else t["before_volume"] if lag > 0 else t["after_volume"]
-    return told.format(batch=key, n=abs(lag))
+    return in_number(told, abs(lag)).format(batch=key, n=abs(lag))
 
 
 def _of_lots(story: Story) -> list[str]:
     field, lines, t = story.field, [], texts("evidence")
     lots = lots_of(field)
-    for lot, mean, sd in odd_lots(story)[:2]:
+    for lot, mean, model_sd in odd_lots(story)[:2]:
+        sd = _lot_sd(story, lot, mean, model_sd)
         gas, low, high = (GAS * np.expm1(ln) for ln in (mean, mean - 1.645 * sd, mean + 1.645 * sd))
         lines.append(t["level"]["lot_gas"].format(lot=lot, gas=gas, low=low, high=high))
         on_it = sorted({str(v) for v in field.text["line"][lots == lot]})
@@ -158,37 +181,62 @@ def _of_lots(story: Story) -> list[str]:
     return lines
 
 
+def _lot_sd(story: Story, lot: str, mean: float, model_sd: float) -> float:
+    """Doubt of a lot's gas, ln: volumes tell it by a slope that may differ by line, tests by their own error."""
+    field, sds = story.field, story.known.fit.sds
+    by_volume = float(np.hypot(WIDER * model_sd, SLOPE_ELSEWHERE * mean))
+    alone, doughs = _tests_of(story, lot)
+    told = _count(field.num["lot_gas_tests"][alone][-1:]) / sds["lot test"] ** 2 if alone.any() else 0.0
+    told += _count(field.num["gas_tests"][doughs]) / sds["dough test"] ** 2
+    return float(1 / np.sqrt(1 / by_volume**2 + told))
+
+
+def _tests_of(story: Story, lot: str) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of a lot with a test of the lot alone, and rows whose own dough was tested."""
+    rows = story.field.text["yeast_lot"] == lot
+    alone = np.isfinite(story.field.num["lot_gas_ml"])
+    return rows & alone, rows & np.isfinite(ratio(story.field, "gas_produced_ml"))
+
+
+def _count(tests: np.ndarray) -> int:
+    """How many tests these rows stand for; a row that does not say stands for one."""
+    return int(np.where(np.isfinite(tests), np.maximum(tests, 1), 1).sum())
+
+
 def _of_tests(story: Story) -> list[str]:
     """Gas tests of the episode's lots, whatever they say."""
-    field, lines = story.field, []
-    made = ratio(field, "gas_produced_ml")
-    for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
-        rows = field.text["yeast_lot"] == lot
-        alone = field.num["lot_gas_ml"][rows & np.isfinite(field.num["lot_gas_ml"])]
-        dough = rows & np.isfinite(made)
-        if lot and len(alone):
-            lines.append(_lot_test(story, lot, alone[-1]))
-        if lot and dough.any():
-            lines.append(_dough_tests(story, lot, made[dough]))
+    lines = []
+    for lot in dict.fromkeys(story.field.text["yeast_lot"][story.field.episode]):
+        alone, doughs = _tests_of(story, lot)
+        if lot and alone.any():
+            lines.append(_lot_test(story, lot, alone))
+        if lot and doughs.any():
+            lines.append(_dough_tests(story, lot, doughs))
     return lines
 
 
-def _lot_test(story: Story, lot: str, ml: float) -> str:
-    """A test of the lot alone, against the baseline's where that has any."""
+def _lot_test(story: Story, lot: str, rows: np.ndarray) -> str:
+    """A test of the lot alone, against the baseline's where that has any. rows: those that carry it."""
     t, sd = texts("evidence")["level"], 100 * story.known.fit.sds["lot test"]
+    ml, n = story.field.num["lot_gas_ml"][rows][-1], _count(story.field.num["lot_gas_tests"][rows][-1:])
     before = story.field.num["lot_gas_ml"][story.field.base]
     known = before[np.isfinite(before)]
     if not len(known):
-        return t["lot_test"].format(lot=lot, ml=ml, sd=sd)
-    return t["lot_test_against"].format(lot=lot, ml=ml, off=100 * (ml / np.median(known) - 1), sd=sd)
+        return in_number(t["lot_test"], n).format(lot=lot, ml=ml, sd=sd, n=n)
+    off = 100 * (ml / np.median(known) - 1)
+    return in_number(t["lot_test_against"], n).format(lot=lot, ml=ml, off=off, sd=sd, n=n)
 
 
-def _dough_tests(story: Story, lot: str, made: np.ndarray) -> str:
-    """Tests of doughs on the lot. made: ln gas against the usual."""
-    t, n = texts("evidence")["level"], len(made)
-    said = t["dough_tests"] if n > 1 else t["dough_test"]
-    sd = 100 * story.known.fit.sds["dough test"]
-    return said.format(n=n, lot=lot, off=100 * np.expm1(made.mean()), sd=sd)
+def _dough_tests(story: Story, lot: str, rows: np.ndarray) -> str:
+    """Tests of doughs on the lot. rows: the doughs."""
+    n, made = _count(story.field.num["gas_tests"][rows]), ratio(story.field, "gas_produced_ml")[rows]
+    return in_number(texts("evidence")["level"]["dough_tests"], n).format(
+        n=n,
+        lot=lot,
+        doughs=", ".join(story.field.text["batch_key"][rows]),
+        off=100 * np.expm1(made.mean()),
+        sd=100 * story.known.fit.sds["dough test"],
+    )
 
 
 def _of_handling(story: Story) -> list[str]:
@@ -216,17 +264,20 @@ def _of_rest(story: Story) -> list[str]:
     if np.isfinite(volume) and np.isfinite(weight):
         lines.append(
             t["level"]["volume_and_weight"].format(
-                volume=100 * volume,
+                volume=100 * np.expm1(volume),
                 volume_error=100 * volume_error,
-                weight=100 * weight,
+                weight=100 * np.expm1(weight),
                 weight_error=100 * weight_error,
             )
         )
-    lines += [
-        t["level"]["volumeter"].format(instrument=c.instrument, off=100 * c.after, at=local(story.plant, c.at))
-        for c in signs.volumeters
-        if np.isfinite(c.after)
-    ]
+    lines += [_checked(story, c) for c in signs.volumeters if np.isfinite(c.after)]
     said = _of_lines(story, other_lines(story), story.field.since())
     lines.append(t["scope"]["other_lines"].format(lines=said) if said else t["scope"]["no_other_line"])
     return lines + [_changed(story, c) for c in signs.changes if c.about != "handling"]
+
+
+def _checked(story: Story, c: Check) -> str:
+    """What a volumeter read on its standard since the change began, and before."""
+    t, at = texts("evidence")["level"], local(story.plant, c.at)
+    said = t["volumeter" if np.isfinite(c.before) else "volumeter_new"]
+    return said.format(instrument=c.instrument, off=100 * np.expm1(c.after), at=at, before=100 * np.expm1(c.before))

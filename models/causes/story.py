@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes.borne import LIKELY, SURE, surely_off
+from models.causes.doubt import SLOPE_ELSEWHERE, STRETCH, WIDER
 from models.causes.drivers import Shift
 from models.causes.effects import EFFECTS, Effect
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
+from models.causes.positive import CHECK_OFF
 from models.causes.suspects import Other
 from models.plant import Plant
 from models.shapes import GROUPS, Episode, Points, Stream
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
 
 NAMED_FROM = 0.2
 """Share of the change from which a driver is named."""
+STILL_IN_USE_H = 24.0
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,8 @@ def moved(story: Story, group: str) -> list[Driver]:
         if effect.group == group and shift is not None and shift.outside:
             names = [effect.name, "water_curve"] if effect.name == "water" else [effect.name]
             part = sum(story.found.terms[n] for n in names) * story.unit
-            half = SURE * story.unit * float(np.sqrt(sum(story.found.term_sds[n] ** 2 for n in names)))
+            own = WIDER**2 * sum(story.found.term_sds[n] ** 2 for n in names) * story.unit**2
+            half = STRETCH * SURE * float(np.sqrt(own + (SLOPE_ELSEWHERE * part) ** 2))
             found.append(Driver(effect, shift, part, half))
     return sorted(found, key=lambda d: -abs(d.part))
 
@@ -129,10 +133,34 @@ def odd_lots(story: Story) -> list[tuple[str, float, float]]:
     return sorted(surely_off(story.found, story.sign), key=lambda x: -abs(x[1]))
 
 
-def dough_ids(story: Story) -> str:
-    """The episode's batches, first and last, by their names everywhere."""
-    keys = story.field.text["batch_key"][story.field.episode]
+def batch_ids(story: Story, rows: np.ndarray) -> str:
+    """Batches, first and last, by their names everywhere. rows: of the field, at least one."""
+    keys = story.field.text["batch_key"][rows]
     return str(keys[0]) if len(keys) == 1 else texts("causes")["batches"].format(first=keys[0], last=keys[-1])
+
+
+def moved_back(story: Story) -> bool:
+    """Is the change over, so that no batch still to be made can tell of it?"""
+    return story.episode.over
+
+
+def in_use(story: Story, lot: str) -> bool:
+    """Does any line still use this yeast lot, by the newest day's doughs?"""
+    newest = story.field.hours >= story.field.hours[-1] - STILL_IN_USE_H
+    return lot in set(story.field.text["yeast_lot"][newest])
+
+
+def tested(story: Story, lot: str) -> bool:
+    """Has the laboratory tested this yeast lot, alone or in a dough?"""
+    field = story.field
+    known = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
+    return bool(known[field.text["yeast_lot"] == lot].any())
+
+
+def checked_right(story: Story) -> set[str]:
+    """Volumeters whose check since the change began found them as they were."""
+    known = [c for c in story.known.signs.volumeters if np.isfinite(c.after)]
+    return {c.instrument for c in known if abs(c.moved) <= CHECK_OFF}
 
 
 def local(plant: Plant, at: np.datetime64) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from models.causes.effects import EFFECTS
-from models.causes.story import Story
+from models.causes.story import Story, tested
 from models.texts import in_number, texts
 
 
@@ -29,16 +29,13 @@ def _missing(story: Story, group: str) -> list[str]:
 
 
 def _yeast(story: Story) -> list[str]:
-    field = story.field
-    tested = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
-    lines, t = [], texts("unchecked")
-    for lot in dict.fromkeys(field.text["yeast_lot"][field.episode]):
-        if not lot:
-            n = int((field.text["yeast_lot"][field.episode] == "").sum())
-            total = int(field.episode.sum())
-            lines.append(in_number(t["yeast_lot"], total).format(n=n, total=total))
-        elif not tested[field.text["yeast_lot"] == lot].any():
-            lines.append(t["gas_of_lot"].format(lot=lot))
+    field, t = story.field, texts("unchecked")
+    blank, total = int((field.text["yeast_lot"][field.episode] == "").sum()), int(field.episode.sum())
+    lines = [in_number(t["yeast_lot"], total).format(n=blank, total=total)] if blank else []
+    lots = dict.fromkeys(lot for lot in field.text["yeast_lot"][field.episode] if lot)
+    untested = [str(lot) for lot in lots if not tested(story, lot)]
+    if untested:
+        lines.append(in_number(t["gas_of_lot"], len(untested)).format(lots=", ".join(untested)))
     return lines
 
 
@@ -74,6 +71,7 @@ def _rest(story: Story) -> list[str]:
     lines = [t["volumeter"].format(name=name) for name in meters if name not in seen]
     if not meters:
         lines.append(t["no_volumeter"])
-    if not (story.field.text["flour_lot"][story.field.episode] != "").all():
-        lines.append(t["flour_lot"])
+    blank, total = int((story.field.text["flour_lot"][story.field.episode] == "").sum()), int(story.field.episode.sum())
+    if blank:
+        lines.append(in_number(t["flour_lot"], total).format(n=blank, total=total))
     return lines

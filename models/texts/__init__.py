@@ -20,7 +20,11 @@ class _Filling(Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> str:
         shown = super().format_field(value, format_spec)
-        return shown.replace("-", MINUS) if isinstance(value, Real) else shown
+        if not isinstance(value, Real):
+            return shown
+        if format_spec and not any(digit in shown for digit in "123456789"):
+            return shown.lstrip("+-")  # what rounds to nothing is neither above nor below it
+        return shown.replace("-", MINUS)
 
 
 _FILLING = _Filling()

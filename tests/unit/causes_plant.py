@@ -165,6 +165,7 @@ class Bakery:
             False,
             "test",
         )
+        over = more.pop("over", False)
         change = float(points.value[began : until + 1].mean() - level)
         episode = Episode(
             "low" if change < 0 else "high",
@@ -176,7 +177,7 @@ class Bakery:
             change,
             change - 0.05,
             change + 0.05,
-            False,
+            over,
             "shift",
         )
         frame = more.pop("shuffled", lambda x: x)(frame)

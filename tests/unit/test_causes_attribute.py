@@ -138,7 +138,7 @@ def test_volumeter_that_a_check_found_off_is_named_and_left_unexplained():
     )
     call = bakery.call(checks=checks)
     assert leading(call) == "unexplained"
-    assert call.headline == "Volumeter V1 reads 4.1 % low"
+    assert call.headline == "Volumeter V1 reads 4 % low"  # 1728 of 1800 mL
     bakery = Bakery()
     bakery.ln[bakery.rows(None, 16)] -= 0.04
     unchecked = bakery.call(began=16 * PER_DAY)
