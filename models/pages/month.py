@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from models.causes import findings
 from models.pages import words
 from models.pages.comparing import Comparison, Share, comparisons, shares
 from models.pages.curves import curve, in_order
@@ -39,6 +40,7 @@ class Month:
     shares: tuple[Share, ...]
     money: Money
     repeats: tuple[Item, ...]
+    records: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
     not_compared: tuple[str, ...]
     curves: tuple[tuple[str, Curve], ...]
@@ -65,6 +67,7 @@ def month(snapshot: Snapshot, which: str) -> Month:
         shares=rates,
         money=money(snapshot, first, last),
         repeats=_repeats(snapshot, first, last),
+        records=_records(snapshot, first, last),
         comparisons=compared,
         not_compared=not_compared,
         curves=_curves(snapshot, first, last),
@@ -158,6 +161,16 @@ def _repeats(snapshot: Snapshot, first: date, last: date) -> tuple[Item, ...]:
     ]
     found.sort(key=lambda pair: (_unexplained(pair[1][0]), -len(pair[1]), pair[0]))
     return tuple(_repeat(cause, alike, snapshot) for cause, alike in found)
+
+
+def _records(snapshot: Snapshot, first: date, last: date) -> tuple[str, ...]:
+    """How often each kind of call of the month was right, by what people found; empty where none was closed yet."""
+    closed = [
+        (lead.group, alert.finding)
+        for alert in snapshot.alerts
+        if alert.finding and (lead := _lead(alert)) and on_during(alert, first, last, snapshot.plant)
+    ]
+    return tuple(words.sentence(kind.says) for kind in findings.rates(closed)) if closed else ()
 
 
 def _lead(alert: Alert) -> Cause | None:

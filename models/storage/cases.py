@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from models.causes.findings import Finding, last_time
+from models.causes.findings import Finding, told
 from models.shapes import Alert, Cause
 from models.shapes import Finding as Found
 from models.texts import texts
@@ -75,8 +75,8 @@ def _applied(alert: Alert, acts: Sequence[CaseEvent], findings: Sequence[Finding
     case: Literal["open", "seen", "closed"] = "closed" if closed else "seen" if acts else "open"
     lead = lead_cause(alert)
     before = [f for f in findings if f.alert != alert.alert and f.closed_at <= _known_until(closed)]
-    said = last_time(before, lead.group, lead.driver or alert.says, alert.line) if lead else None
-    return replace(alert, case=case, finding=closed[-1].found if closed else None, last_time=(said,) if said else ())
+    said = told(before, lead.group, lead.driver or alert.says, alert.line, alert.direction) if lead else ()
+    return replace(alert, case=case, finding=closed[-1].found if closed else None, last_time=said)
 
 
 def _known_until(closed: Sequence[CaseEvent]) -> datetime:
@@ -97,7 +97,6 @@ def _findings(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Findin
         alert = by_name.get(act.alert)
         lead = lead_cause(alert) if alert else None
         if act.found and alert and lead:
-            found.append(
-                Finding(act.alert, lead.group, lead.driver or alert.says, act.at, act.found, act.note, alert.line)
-            )
+            driver, line, way = lead.driver or alert.says, alert.line, alert.direction
+            found.append(Finding(act.alert, lead.group, driver, act.at, act.found, act.note, line, way))
     return found

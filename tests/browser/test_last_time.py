@@ -74,5 +74,5 @@ def test_the_next_like_alert_says_what_was_found_the_last_time(
     browser.get(f"{service.base}/alerts/{following['alert']}")
     words = until(lambda: _text(browser, "figures"))
     assert "Last time" in words and "real: damper of oven O1 stuck half open" in words
-    assert f"L1, alert {first['alert']}" in words and "real in 1 of 1 like episodes" in words
+    assert f"L1, alert {first['alert']}" in words and "unexplained: the one closed call was real" in words
     assert browser.find_elements("css selector", "svg.inked")

@@ -15,7 +15,7 @@ from models.causes.borne import not_surer_than_seen
 from models.causes.drivers import Shift, shifts, terms
 from models.causes.effects import BY_NAME, PLACE, size_text
 from models.causes.field import read
-from models.causes.findings import Finding, last_time, likeness, record
+from models.causes.findings import Finding, last_time, likeness, record, told
 from models.causes.hypotheses import Candidate, bounds, normal, weigh
 from models.causes.lots import flours_of
 from models.causes.positive import changes_near, instrument_checks, read_signs, spread_ratio, weight_of
@@ -23,6 +23,7 @@ from models.causes.response import fit
 from models.causes.rows import design
 from models.causes.suspects import suspects
 from models.shapes import Baseline, Episode
+from models.texts import texts
 from tests.unit.causes_plant import DAYS, LEVEL, PER_DAY, START, STREAM, Bakery, plant
 
 
@@ -350,11 +351,48 @@ FINDINGS = (
 
 def test_last_time_of_a_like_episode():
     said = last_time(FINDINGS, "handling", "Moulder gap closed to 2.5 mm", "L2")
-    assert said == "Last time (2026-04-02, L1, alert a2) nothing found; real in 1 of 2 like episodes"
+    assert said == "Last time (L1, alert a2, closed 2026-04-02): nothing found; real in 1 of 2 like episodes"
+    only = last_time(FINDINGS, "yeast", "Yeast lot Y77 makes 9 % less gas")
+    assert only == "Last time (L1, alert a3, closed 2026-03-09): real"
     assert last_time(FINDINGS, "yeast", "Yeast lot Y77 makes 9 % less gas") is not None
     assert last_time(FINDINGS, "yeast", "Dough 2 °C cold") is None
     assert last_time(FINDINGS, "paste", "Moulder gap closed to 3 mm") is None
     assert likeness("Dough 2 °C cold", "Dough 3 °C cold") == 1.0
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Yeast lot Y1 makes 9 % less gas", "Yeast lot Y2 makes 9 % more gas"),
+        ("Paste cooked 4 °C below its limit", "Paste cooked 4 °C above its limit"),
+        ("Paste 6 °C warm into the dough", "Paste 6 °C cold into the dough"),
+        ("Dough mixed 15 % too little", "Dough mixed 15 % too much"),
+        ("Bake loss 1.2 points low", "Bake loss 1 point high"),
+        ("Volumeter V1 reads 4 % low", "Volumeter V1 reads 4 % high"),
+        ("Yeast dosed 9 % short", "Yeast overdosed by 9 %"),
+    ],
+)
+def test_opposites_are_not_alike(one: str, other: str):
+    assert likeness(one, one) == 1.0 and likeness(one, other) == likeness(other, one) == 0.0
+
+
+def test_what_is_like_only_on_its_own_line_and_never_the_other_way():
+    nothing, at = texts("causes")["within"], datetime(2026, 3, 2)
+    found = [
+        Finding("a1", "unexplained", nothing, at, "real", "draught at the divider", "L1", "low"),
+        Finding("a2", "handling", "Moulder taken apart", at, "real", "set by eye", "L2", "low"),
+    ]
+    assert last_time(found, "unexplained", nothing, "L1", "low") and not last_time(found, "unexplained", nothing, "L3", "low")
+    assert not last_time(found, "unexplained", nothing, "L1", "high")
+    wide = "Loaves of one batch differ more than usual: moulder, divider or transfers"
+    assert last_time(found, "handling", wide, "L2", "low") and not last_time(found, "handling", wide, "L1", "low")
+
+
+def test_how_often_calls_of_a_group_were_right_stands_beside_the_next_of_it():
+    said = told(FINDINGS, "handling", "Gas kept: 3 points less", "L9")
+    assert said == (record(FINDINGS)[2].says,) and said[0].startswith("handling: 1 of 2 closed calls were real")
+    assert told(FINDINGS, "yeast", "Dough 2 °C cold") == ("yeast: the one closed call was real",)
+    assert told(FINDINGS, "paste", "Paste dosed 9 % short") == ()
 
 
 def test_record_of_each_kind_of_call_carries_its_uncertainty():

@@ -12,6 +12,7 @@ from scipy.stats import f_oneway
 
 from models.pages.month import Month, month, span_of
 from models.pages.rates import Rate, Summed, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
+from models.shapes import Alert, Finding, Group
 from models.trade import placed
 from tests.unit.snapshots import bare, snapshot
 
@@ -86,6 +87,20 @@ def test_a_cause_that_came_back_is_listed_while_a_case_is_open():
     assert item.title == "Water lost in the cook" and "2\u00a0alerts, 1 not closed" in item.says
     closed = tuple(replace(a, case="closed") for a in snapshot().alerts)
     assert month(replace(snapshot(), alerts=closed), "2026-04").repeats == ()
+
+
+def test_how_often_calls_were_right_is_said_once_one_was_closed():
+    def named(name: str, group: Group, finding: Finding | None) -> Alert:
+        lead = replace(a.causes[0], group=group, share=1.0)
+        return replace(a, alert=name, finding=finding, case="closed" if finding else "open", causes=(lead,))
+
+    a = next(alert for alert in snapshot().alerts if alert.causes)
+    which = f"{a.began_at:%Y-%m}"
+    closed = (named("X1", "yeast", "real"), named("X2", "yeast", "nothing found"), named("X3", "paste", None))
+    said = month(replace(snapshot(), alerts=closed), which).records
+    assert said[1].startswith("Yeast: 1 of 2 closed calls were real (90 %: ")
+    assert said[0] == "Paste: no such call has been closed yet."
+    assert month(replace(snapshot(), alerts=closed[2:]), which).records == ()
 
 
 def test_one_event_that_a_limit_and_a_chart_tell_did_not_come_back():
