@@ -11,6 +11,7 @@ from models.floor import acting, urgency
 from models.floor.acting import ActRefused
 from models.floor.floor import minutes, short
 from models.pages import changes, words
+from models.pages.adding import printed
 from models.pages.curves import Seen
 from models.pages.held import where
 from models.pages.notice import batch_names, curves_of, since, what, who
@@ -207,11 +208,11 @@ def _parts(alert: Alert) -> tuple[Part, ...]:
         Part(
             group=cause.group,
             driver=cause.driver,
-            part=words.number(cause.contribution, "", 2, signed=True),
-            bounds=words.interval(cause.low, cause.high, "", 2, signed=True),
-            share=words.number(100 * cause.share, "%", 0),
+            part=text.part,
+            bounds=text.bounds,
+            share=text.share,
             evidence=cause.evidence,
             not_checked=cause.not_checked,
         )
-        for cause in alert.causes
+        for cause, text in zip(alert.causes, printed(alert.causes, alert.change), strict=True)
     )

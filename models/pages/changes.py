@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from models.pages import words
+from models.pages.adding import printed
 from models.pages.held import headline
 from models.pages.shown import Bar, Bars, State
 from models.pages.words import number
@@ -114,10 +115,13 @@ def call(alert: Alert) -> str:
     """What the evidence is consistent with, in one sentence; "unexplained" is an answer."""
     if not alert.causes:
         return ""
-    lead = max(alert.causes, key=lambda cause: (cause.share, cause.group != "unexplained"))
-    share, t = number(100 * lead.share, "%", 0), texts("change")
+    place = max(range(len(alert.causes)), key=lambda i: (alert.causes[i].share, alert.causes[i].group != "unexplained"))
+    lead, share = alert.causes[place], printed(alert.causes, alert.change)[place].share
+    t, nothing = texts("change"), lead.driver in ("", texts("causes")["within"])
     if lead.group == "unexplained":
-        return (t["stands_out"] if lead.driver else t["unexplained"]).format(share=share, driver=lead.driver)
+        return (t["unexplained"] if nothing else t["stands_out"]).format(share=share, driver=lead.driver)
+    if nothing:
+        return t["within"].format(group=lead.group, share=share)
     away = lead.low > 0 or lead.high < 0
     said = t["consistent"] if away and lead.share > 0.5 else t["not_surely"]
     return said.format(group=lead.group, driver=lead.driver, share=share)
@@ -127,6 +131,7 @@ def bars(alert: Alert) -> Bars | None:
     """The contributions, to be drawn so that they add up to the change."""
     if not alert.causes:
         return None
+    as_text = printed(alert.causes, alert.change)
     shown = tuple(
         Bar(
             c.group,
@@ -134,12 +139,12 @@ def bars(alert: Alert) -> Bars | None:
             round(c.contribution, 4),
             round(c.low, 4),
             round(c.high, 4),
-            c.share,
+            text,
             c.evidence,
             c.not_checked,
         )
-        for c in alert.causes
+        for c, text in zip(alert.causes, as_text, strict=True)
     )
-    total = words.join(number(c.contribution, "", 2, signed=True) for c in alert.causes)
-    says = texts("change")["adds_up"].format(parts=total, total=number(alert.change, alert.unit, signed=True))
+    parts = words.join(text.part for text in as_text)
+    says = texts("change")["adds_up"].format(parts=parts, total=number(alert.change, alert.unit, signed=True))
     return Bars(f"causes-{words.slug(alert.alert)}", shown, round(alert.change, 4), alert.unit, says)

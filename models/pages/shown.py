@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from models.pages.adding import Printed
+
 State = Literal["hold", "now", "review", "waiting", "unchecked", "learning", "steady", "note"]
 Level = Literal["", "missing", "warning", "action"]
 
@@ -144,14 +146,14 @@ class Tallies:
 
 @dataclass(frozen=True)
 class Bar:
-    """One group's part of a change; `low` and `high` bound it with 90 % credibility."""
+    """One group's part of a change; `low` and `high` bound it with 90 % credibility; the same as text."""
 
     group: str
     driver: str
     contribution: float
     low: float
     high: float
-    share: float
+    shown: Printed
     evidence: tuple[str, ...] = ()
     not_checked: tuple[str, ...] = ()
 
