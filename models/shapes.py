@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
@@ -116,7 +117,11 @@ class Charted:
 
 @dataclass(frozen=True)
 class Cause:
-    """One group's part of a change, in the alert's unit, with 90 % credibility bounds."""
+    """One group's part of a change, in the alert's unit, with 90 % credibility bounds.
+
+    made_of: what the contribution is the sum of, in the alert's unit. levels: what each recorded driver was before and in
+    the episode, by quantity, each in its own unit; both are what the sentences were made from.
+    """
 
     group: Group
     contribution: float
@@ -126,6 +131,8 @@ class Cause:
     driver: str
     evidence: tuple[str, ...] = ()
     not_checked: tuple[str, ...] = ()
+    made_of: Mapping[str, float] = field(default_factory=dict)
+    levels: Mapping[str, Mapping[str, float | str | bool]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

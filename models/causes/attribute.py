@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.causes import words
+from models.causes import figures, words
 from models.causes.asking import Questions, questions
 from models.causes.borne import not_surer_than_seen
 from models.causes.doubt import SLOPE_ELSEWHERE, STRETCH, WIDER
@@ -256,6 +256,8 @@ def attribute(
             words.driver(story, group),
             words.evidence(story, group),
             words.not_checked(story, group),
+            figures.made_of(story, group),
+            figures.levels(story, group),
         )
         for i, group in enumerate(GROUPS)
     )

@@ -47,6 +47,8 @@ def next_measurement(story: Story) -> tuple[str, ...]:
     size, over = abs(story.change / story.unit), moved_back(story)
     worth_it = [m for m in _options(story, size) if m.settles > LEAST_SETTLED * size and (m.later or not over)]
     ranked = sorted(worth_it, key=lambda m: -m.worth)[:MOST]
+    if over and not ranked:
+        return (texts("measure")["next"]["over"],)
     says, unit = texts("measure")["next"]["settles"], story.stream.unit
     return tuple(
         says.format(what=m.says, share=100 * min(m.settles / size, 1.0), change=abs(story.change), unit=unit)

@@ -162,30 +162,22 @@ def _volumeter(story: Story, c: Check) -> Named:
     return Named(
         words.format(instrument=c.instrument, size=size_text(off)),
         first["volumeter_off"].format(name=c.instrument, off=off, at=local(story.plant, c.at)),
-        refuted["volumeter"].format(name=c.instrument),
+        refuted["volumeter_off"].format(name=c.instrument),
     )
 
 
 def _shared(story: Story) -> list[Named]:
-    """What is likely of something shared."""
-    t = texts("measure")["refuted"]
-    return [
-        Named(_shared_words(story, c), _shared_check(story, c), t["shared"].format(what=_shared_by(story, c)))
-        for _, c in likely(story, "plant", *SHARED)
-    ]
-
-
-def _shared_by(story: Story, c: Candidate) -> str:
-    """What the lines that moved have in common, as the plant file names it."""
-    name = getattr(story.plant.lines.get(story.field.line), c.kind, None)
-    return texts("measure")["what"][c.kind].format(name=name)
-
-
-def _shared_check(story: Story, c: Candidate) -> str:
-    """The equipment that is shared; all lines, or a volumeter: its block, which stands among the first checks anyway."""
-    if c.kind in ("plant", "volumeter"):
-        return ""
-    return texts("measure")["first"]["shared"].format(what=_shared_by(story, c))
+    """What is likely of something shared; of all lines, or of a volumeter: its block stands among the first checks anyway."""
+    first, refuted, found = texts("measure")["first"], texts("measure")["refuted"], []
+    for _, c in likely(story, "plant", *SHARED):
+        words = _shared_words(story, c)
+        if c.kind in ("plant", "volumeter"):
+            found.append(Named(words, "", refuted[c.kind]))
+            continue
+        name = getattr(story.plant.lines.get(story.field.line), c.kind, None)
+        what = texts("measure")["what"][c.kind].format(name=name)
+        found.append(Named(words, first["shared"].format(what=what), refuted["shared"].format(what=what)))
+    return found
 
 
 def _shared_words(story: Story, candidate: Candidate) -> str:

@@ -143,7 +143,7 @@ def test_the_contracts_object() -> None:
         "2026-05-06T10:20:00+01:00",
         "2026-05-06T15:20:00+01:00",
     }
-    assert set(body["causes"][0]) == set(CAUSE.split())
+    assert list(body["causes"][0])[:8] == CAUSE.split()
 
 
 def test_an_event_is_as_its_episode_and_reaches_at_least_to_its_signal() -> None:

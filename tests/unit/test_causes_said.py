@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import numpy as np
@@ -221,3 +222,27 @@ def test_nothing_recorded_is_not_within_limits():
     assert cause(call, "yeast").driver == "nothing that was recorded is outside its own limits"
     assert "flour lot not recorded on 30 of 30 doughs" in cause(call, "unexplained").not_checked
     assert any(line.startswith("the proof: times") for line in call.next_measurement)
+
+
+@pytest.mark.parametrize("by", [-2.0, 2.0])
+def test_what_a_part_is_made_of_adds_up_to_it(by: float):
+    bakery = _cold(by)
+    bakery.frame.loc[bakery.rows("L1", 17), "yeast_lot"] = None
+    bakery.frame["paste_temp_c"] = np.nan
+    call = bakery.call()
+    for found in call.causes:
+        assert sum(found.made_of.values()) == pytest.approx(found.contribution, abs=1e-12)
+    yeast = cause(call, "yeast")
+    assert yeast.made_of["dough temperature"] * by > 0
+    assert json.loads(json.dumps(yeast.made_of)) == yeast.made_of
+
+
+def test_levels_are_the_mean_and_spread_of_the_rows_they_were_made_from():
+    bakery = _cold()
+    found = cause(bakery.call(), "yeast").levels["dough temperature"]
+    warm = bakery.frame["dough_temp_c"].to_numpy()
+    before, after = warm[bakery.rows("L1", 0, 12)], warm[bakery.rows("L1")]
+    assert found["against_usual"] + found["after"] == pytest.approx(after.mean(), abs=0.1)
+    assert found["after"] - found["before"] == pytest.approx(after.mean() - before.mean(), abs=0.1)
+    assert found["sd_before"] == pytest.approx(before.std(ddof=1))
+    assert (found["n_before"], found["n_after"], found["outside"]) == (len(before), len(after), True)
