@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from models.alarms.raising import Found
     from models.alarms.short_weight import Load
     from models.plant import Plant
-    from models.shapes import Baseline, Charted, Stream
+    from models.shapes import Alert, Baseline, Charted, Stream
     from models.storage.account import Touched
     from models.storage.cases import CaseEvent
     from models.storage.wide import Wide
@@ -160,10 +161,21 @@ def note_case(con: duckdb.DuckDBPyConnection, event: CaseEvent, run: int) -> Non
     cases.record(con, event, before)
     changed = ledger.keep_alerts(con, cases.applied(before, cases.events(con)), run)
     printed = ledger.pages(con)
-    days = {f"day:{one.until_at.date()}" for one in changed} | {f"day:{one.began_at.date()}" for one in changed}
     newest = max((page for page in printed if page.startswith("day:")), default="")
-    ledger.keep_pages(con, {f"alert:{event.alert}"} | ((days | {newest}) & set(printed)), run)
+    shown = _shown(changed, event) | {newest}
+    ledger.keep_pages(con, {f"alert:{event.alert}"} | (shown & set(printed)), run)
     pulling.store_changed(con, run)
+
+
+def _shown(changed: Sequence[Alert], event: CaseEvent) -> set[str]:
+    """Pages that show an act: of its alert, of those that tell its finding as the last time; the month of what was closed.
+
+    How often calls of a group were right changes beside every open one: those pages are not printed for that alone.
+    """
+    telling = [one for one in changed if one.alert == event.alert or any(event.alert in said for said in one.last_time)]
+    days = {at.date() for one in telling for at in (one.began_at, one.until_at)}
+    months = {f"month:{day:%Y-%m}" for day in days} if event.found else set()
+    return {f"alert:{one.alert}" for one in telling} | {f"day:{day}" for day in days} | months
 
 
 def keep_baseline(con: duckdb.DuckDBPyConnection, job: Job, chosen: ChosenBaseline, run: int) -> None:

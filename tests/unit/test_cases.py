@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from models.storage import cases, store
+from flows import steps
+from models.storage import cases, ledger, store
 from models.storage.cases import CaseEvent
 from tests.unit.test_alerts import alert
 
@@ -62,4 +64,21 @@ def test_a_closed_case_stays_closed(tmp_path: Path) -> None:
     late = CaseEvent("A1", AT, "QA", "done", note="tub marked")
     cases.record(con, late, [alert(case="closed", finding="real")])
     assert cases.events(con) == [late]
+    con.close()
+
+
+def test_a_closing_is_printed_on_the_next_like_alert_and_in_its_month(tmp_path: Path) -> None:
+    """Pages of what was open beside it stood as they were until their own rows changed."""
+    con = store.open_for_writing(tmp_path / "s.duckdb")
+    like = alert(alert="A2", signalled_at=AT + timedelta(days=9))
+    unlike = alert(alert="A3", causes=(replace(alert().causes[0], driver="Paste cooked 9 °C above its limit"),))
+    ledger.keep_alerts(con, [alert(), like, unlike], 1)
+    month = f"month:{alert().began_at:%Y-%m}"
+    ledger.keep_pages(con, {"alert:A1", "alert:A2", "alert:A3", month, "month:2020-01"}, 1)
+    steps.note_case(con, CaseEvent("A1", AT, "QA", "seen"), 2)
+    assert [page for page, run in ledger.pages(con).items() if run == 2] == ["alert:A1"]
+    steps.note_case(con, CaseEvent("A1", AT, "QA", "closed", "real", "kettle boiled over"), 3)
+    assert [page for page, run in ledger.pages(con).items() if run == 3] == ["alert:A1", "alert:A2", month]
+    beside = {one.alert: one.last_time for one in ledger.stored_alerts(con)}
+    assert "kettle boiled over" in beside["A2"][0] and beside["A3"] == ("paste: the one closed call was real",)
     con.close()
