@@ -194,7 +194,7 @@ def unexplained(change: float, why: str) -> tuple[Cause, ...]:
             min(change - spread, 0.0) if group == "unexplained" else -spread,
             max(change + spread, 0.0) if group == "unexplained" else spread,
             1.0 if group == "unexplained" else 0.0,
-            "not traced" if group == "unexplained" else "not checked",
+            texts("causes")["untraced"],
             (),
             (why,),
         )

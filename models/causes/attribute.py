@@ -210,10 +210,10 @@ def _untraced(change: float) -> Call:
     why = t["not_traced"]
     span = (min(0.0, change), max(0.0, change))
     causes = tuple(
-        Cause(g, change if g == "unexplained" else 0.0, *span, 1.0 if g == "unexplained" else 0.0, "", (), (why,))
+        Cause(g, change if g == "unexplained" else 0.0, *span, float(g == "unexplained"), t["untraced"], (), (why,))
         for g in GROUPS
     )
-    return Call(causes, t["nothing"], (), (), (), (t["not_traced_check"],), ())
+    return Call(causes, t["not_traced_head"].format(why=why), (), (), (), (t["not_traced_check"],), ())
 
 
 def attribute(

@@ -82,7 +82,8 @@ def line_move(story: Story, line: str, rows: np.ndarray) -> tuple[float, int]:
     """Change of ln volume of one line on these rows against what it usually is, and how many batches."""
     mine = rows & (story.field.text["line"] == line)
     off = ratio(story.field, "specific_volume")[mine]
-    return (float(np.nanmean(off)), len(off)) if np.isfinite(off).any() else (float("nan"), 0)
+    known = off[np.isfinite(off)]
+    return (float(known.mean()), len(known)) if len(known) else (float("nan"), 0)
 
 
 def other_lines(story: Story) -> list[str]:
@@ -119,7 +120,13 @@ def _shares(story: Story, d: Driver, line: str) -> str:
         return t["line_no_driver"].format(line=line, volume=volume, n=n)
     effect = d.effect
     return t["line_driver" if effect.of_usual else "line_driver_beyond"].format(
-        line=line, quantity=effect.quantity, driver=driver.mean(), unit=effect.unit, volume=volume, n=n
+        line=line,
+        quantity=effect.quantity,
+        driver=driver.mean(),
+        unit=effect.unit,
+        n_driver=len(driver),
+        volume=volume,
+        n=n,
     )
 
 

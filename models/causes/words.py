@@ -9,7 +9,7 @@ from models.causes.doubt import SLOPE_ELSEWHERE, STRETCH, WIDER
 from models.causes.measure import check_first, next_measurement, refuted_by
 from models.causes.naming import all_named, seen
 from models.causes.saying import evidence
-from models.causes.story import Driver, Story, local, moved, probability
+from models.causes.story import Driver, Story, local, moved, probability, tested
 from models.causes.unchecked import not_checked
 from models.shapes import GROUPS
 from models.texts import texts
@@ -60,7 +60,8 @@ def joint(story: Story) -> tuple[str, ...]:
                 both = story.parts[i] + story.parts[j]
                 out.append(t["not_apart"].format(one=GROUPS[i], other=GROUPS[j], both=both, unit=story.stream.unit))
     if probability(story, "flour lot") > 0.2 and probability(story, "yeast lot") > 0.2:
-        out.append(t["new_lots"])
+        untested = [lot for lot in dict.fromkeys(story.field.text["yeast_lot"][story.field.episode]) if lot]
+        out += [t["new_lots"]] if any(not tested(story, lot) for lot in untested) else [t["new_lots_tested"]]
     return tuple(out)
 
 

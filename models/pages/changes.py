@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from models.snapshot import Snapshot
 
 
+BESIDE_FROM = 0.2
+"""Share of the change from which a second cause is said with the first."""
+
+
 @dataclass(frozen=True)
 class Change:
     """A change in plain words. `bars` is None where the alert carries no causes."""
@@ -118,13 +122,25 @@ def call(alert: Alert) -> str:
     place = max(range(len(alert.causes)), key=lambda i: (alert.causes[i].share, alert.causes[i].group != "unexplained"))
     lead, share = alert.causes[place], printed(alert.causes, alert.change)[place].share
     t, nothing = texts("change"), lead.driver in ("", texts("causes")["within"])
+    if lead.driver == texts("causes")["untraced"]:
+        return t["not_traced"].format(why="; ".join(lead.not_checked))
     if lead.group == "unexplained":
         return (t["unexplained"] if nothing else t["stands_out"]).format(share=share, driver=lead.driver)
     if nothing:
         return t["within"].format(group=lead.group, share=share)
     away = lead.low > 0 or lead.high < 0
     said = t["consistent"] if away and lead.share > 0.5 else t["not_surely"]
-    return said.format(group=lead.group, driver=lead.driver, share=share)
+    return said.format(group=lead.group, driver=lead.driver, share=share) + _beside(alert, place)
+
+
+def _beside(alert: Alert, lead: int) -> str:
+    """A second fault in the same sentence's neighbourhood: named, surely there, and much of the change."""
+    silent, as_text = ("", texts("causes")["within"]), printed(alert.causes, alert.change)
+    return "".join(
+        texts("change")["beside"].format(group=c.group, driver=c.driver, share=text.share)
+        for i, (c, text) in enumerate(zip(alert.causes, as_text, strict=True))
+        if i != lead and c.share >= BESIDE_FROM and c.driver not in silent and (c.low > 0 or c.high < 0)
+    )
 
 
 def bars(alert: Alert) -> Bars | None:

@@ -165,10 +165,14 @@ def _repeats(snapshot: Snapshot, first: date, last: date) -> tuple[Item, ...]:
 
 def _records(snapshot: Snapshot, first: date, last: date) -> tuple[str, ...]:
     """How often each kind of call of the month was right, by what people found; empty where none was closed yet."""
+    untraced = texts("causes")["untraced"]
     closed = [
         (lead.group, alert.finding)
         for alert in snapshot.alerts
-        if alert.finding and (lead := _lead(alert)) and on_during(alert, first, last, snapshot.plant)
+        if alert.finding
+        and (lead := _lead(alert))
+        and lead.driver != untraced
+        and on_during(alert, first, last, snapshot.plant)
     ]
     return tuple(words.sentence(kind.says) for kind in findings.rates(closed)) if closed else ()
 

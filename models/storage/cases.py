@@ -85,8 +85,9 @@ def _known_until(closed: Sequence[CaseEvent]) -> datetime:
 
 
 def lead_cause(alert: Alert) -> Cause | None:
-    """The group with the largest share; None for an alert that is not traced."""
-    return max(alert.causes, key=lambda cause: cause.share, default=None)
+    """The group with the largest share; None for an alert that is not traced: no call was made that could be right."""
+    lead = max(alert.causes, key=lambda cause: cause.share, default=None)
+    return None if lead is None or lead.driver == texts("causes")["untraced"] else lead
 
 
 def _findings(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Finding]:

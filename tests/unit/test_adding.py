@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.alarms.alerts import unexplained
 from models.pages import changes
 from models.pages.adding import adding_up, outward, printed
 from models.pages.words import number
@@ -63,3 +65,18 @@ def test_a_call_that_names_nothing_does_not_name_it_as_a_cause():
     assert _called("unexplained", nothing).startswith("Not explained by anything recorded")
     oven = _called("unexplained", "Bake loss 1.1 points low (oven O1)")
     assert "Not explained by anything recorded" not in oven and re.search("leaves 9\\d % .*Bake loss", oven)
+
+
+def test_an_alert_that_was_not_traced_does_not_say_that_nothing_explains_it():
+    causes = unexplained(-0.21, "no chart of this line and product to trace it on yet")
+    said = changes.call(alert(causes=causes, change=-0.21))
+    assert said == "Not traced: no chart of this line and product to trace it on yet."
+
+
+def test_a_second_fault_is_said_with_the_first():
+    first = Cause("paste", -0.39, -0.5, -0.2, 0.57, "Dough 3.7 points too dry", (), ())
+    second = Cause("yeast", -0.30, -0.45, -0.1, 0.43, "Dough 2.8 °C cold", (), ())
+    said = changes.call(alert(causes=(first, second), change=-0.69)).replace("\u00a0", " ")
+    assert said.endswith("about 57 % of the change. Beside it yeast: Dough 2.8 °C cold, about 43 %.")
+    unsure = replace(second, high=0.1)
+    assert "Beside" not in changes.call(alert(causes=(first, unsure), change=-0.69))

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from flows import steps
+from models.alarms.alerts import unexplained
 from models.storage import cases, ledger, store
 from models.storage.cases import CaseEvent
 from tests.unit.test_alerts import alert
@@ -82,3 +83,9 @@ def test_a_closing_is_printed_on_the_next_like_alert_and_in_its_month(tmp_path: 
     beside = {one.alert: one.last_time for one in ledger.stored_alerts(con)}
     assert "kettle boiled over" in beside["A2"][0] and beside["A3"] == ("paste: the one closed call was real",)
     con.close()
+
+
+def test_what_was_not_traced_is_no_call_that_was_right() -> None:
+    blind = alert(causes=unexplained(-0.2, "no chart yet"))
+    after = cases.applied([blind, replace(blind, alert="A2")], [CaseEvent("A1", AT, "QA", "closed", "real")])
+    assert after[1].last_time == ()
