@@ -169,7 +169,10 @@ def _volumeter(story: Story, c: Check) -> Named:
 def _shared(story: Story) -> list[Named]:
     """What is likely of something shared; of all lines, or of a volumeter: its block stands among the first checks anyway."""
     first, refuted, found = texts("measure")["first"], texts("measure")["refuted"], []
+    baked = bool(named(story, "unexplained"))
     for _, c in likely(story, "plant", *SHARED):
+        if c.kind == "oven" and baked:
+            continue  # the bake loss names the oven already
         words = _shared_words(story, c)
         if c.kind in ("plant", "volumeter"):
             found.append(Named(words, "", refuted[c.kind]))

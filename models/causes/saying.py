@@ -37,6 +37,7 @@ def evidence(story: Story, group: str) -> tuple[str, ...]:
 def _of_driver(story: Story, d: Driver) -> list[str]:
     return [
         _level(story, d),
+        *_pastes(story, d),
         _amount(story, d),
         _scope(story, d),
         _time(story, d),
@@ -64,6 +65,19 @@ def _level(story: Story, d: Driver) -> str:
         n_before=shift.n_before,
         places=level.places,
     )
+
+
+def _pastes(story: Story, d: Driver) -> list[str]:
+    """The paste batches behind the episode's doughs: a paste's fault travels with them, not with the clock."""
+    keys = _paste_keys(story) if d.effect.shared_by == "kettle" else []
+    if not keys:
+        return []
+    said = in_number(texts("evidence")["level"]["pastes"], len(keys))
+    return [said.format(n=len(keys), first=keys[0], last=keys[-1])]
+
+
+def _paste_keys(story: Story) -> list[str]:
+    return [str(key) for key in dict.fromkeys(story.field.text["paste_key"][story.field.episode]) if key]
 
 
 def _amount(story: Story, d: Driver) -> str:
@@ -111,11 +125,13 @@ def _scope(story: Story, d: Driver) -> str:
 
 def _shares(story: Story, d: Driver, line: str) -> str:
     """What the driver and the volume did on a line that shares the piece of equipment."""
-    shown, since = story.known.terms.shown[:, PLACE[d.effect.name]], story.field.since()
-    rows = since & (story.field.text["line"] == line)
+    shown, beside, t = story.known.terms.shown[:, PLACE[d.effect.name]], _beside(story, d), texts("evidence")["scope"]
+    rows = beside & (story.field.text["line"] == line)
+    if not rows.any():
+        return t["none_of_it"].format(line=line)
     driver = shown[rows][np.isfinite(shown[rows])]
-    size, n = line_move(story, line, since)
-    t, volume = texts("evidence")["scope"], 100 * np.expm1(size)
+    size, n = line_move(story, line, beside)
+    volume = 100 * np.expm1(size)
     if not len(driver):
         return t["line_no_driver"].format(line=line, volume=volume, n=n)
     effect = d.effect
@@ -128,6 +144,12 @@ def _shares(story: Story, d: Driver, line: str) -> str:
         volume=volume,
         n=n,
     )
+
+
+def _beside(story: Story, d: Driver) -> np.ndarray:
+    """Rows of what the driver's fault reached: doughs of the same pastes, where these are known; else those of its time."""
+    pastes = _paste_keys(story) if d.effect.shared_by == "kettle" else []
+    return np.isin(story.field.text["paste_key"].astype(str), pastes) if pastes else story.field.since()
 
 
 def _of_lines(story: Story, lines: list[str], rows: np.ndarray) -> str:

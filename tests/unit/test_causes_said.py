@@ -246,3 +246,20 @@ def test_levels_are_the_mean_and_spread_of_the_rows_they_were_made_from():
     assert found["after"] - found["before"] == pytest.approx(after.mean() - before.mean(), abs=0.1)
     assert found["sd_before"] == pytest.approx(before.std(ddof=1))
     assert (found["n_before"], found["n_after"], found["outside"]) == (len(before), len(after), True)
+
+
+def test_a_paste_is_followed_by_its_batches_not_by_the_clock():
+    """L1's pastes are its own; L2 takes some of them a day late; L3 none."""
+    bakery = Bakery()
+    rows = bakery.rows("L1")
+    bakery.frame.loc[rows, "paste_key"] = [f"{key[:10]}/K1/09" for key in bakery.frame.loc[rows, "batch_key"]]
+    late = bakery.rows("L2", 19)
+    bakery.frame.loc[late, "paste_key"] = "2026-03-17/K1/09"
+    for mine in (rows, late):
+        bakery.frame.loc[mine, ["paste_loss_pct", "water_made_good"]] = 6.5, "no"
+        bakery.shift(mine, "usual_gap_points", -2.5, -0.0406)
+    found = cause(bakery.call(), "paste").evidence
+    assert "Level: of 5 pastes, 2026-03-17/K1/09 to 2026-03-21/K1/09." in found
+    scope = next(line for line in found if line.startswith("Scope"))
+    assert re.search(r"L2 hydration against the formula \u22122\.[456] points against its usual \(n 6\)", scope)
+    assert "L3 took none of these pastes" in scope
