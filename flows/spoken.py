@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from models.fixed import STATUSES
+from models.texts import texts
 
 
 def spoken(result: dict[str, Any]) -> list[str]:
@@ -45,11 +46,21 @@ def _signals(result: dict[str, Any]) -> str:
     last = volume[-1]
     over = "" if last["signal"] == "on" else ", over"
     cause = max(last["causes"], key=lambda c: c["share"], default=None)
-    why = f"; {last['says']} ({cause['group']}, {cause['share']:.0%} of it)" if cause else ""
+    why = f"; {_cause(last['says'], cause)}" if cause else ""
     return (
         f"Signals: {len(on)} on now; the newest in specific volume: {last['line']} {last['product']} {last['direction']} by "
         f"{abs(last['change']):.2f} {last['unit']} since {_when(last['began_at'])}{over}{why}."
     )
+
+
+def _cause(says: str, lead: dict[str, Any]) -> str:
+    """What the newest change is called; a group that leads with nothing seen to be off is not given as its cause."""
+    t = texts("causes")
+    if lead["driver"] == t["untraced"]:
+        return says
+    if lead["group"] != "unexplained" and lead["driver"] == t["within"]:
+        return f"{says}; small moves within their limits fit {lead['group']}, not surely"
+    return f"{says} ({lead['group']}, {lead['share']:.0%} of it)"
 
 
 def _waits(result: dict[str, Any]) -> str:

@@ -204,10 +204,10 @@ def unit_of(change: float, level: float) -> float:
     return level if abs(log_change) < 1e-9 else change / log_change
 
 
-def _untraced(change: float) -> Call:
-    """No answer: too little measured to hold the episode against."""
+def _untraced(change: float, lidded: bool) -> Call:
+    """No answer: too little measured to hold the episode against, or a volume that a lid fixes."""
     t = texts("causes")
-    why = t["not_traced"]
+    why = t["lidded" if lidded else "not_traced"]
     span = (min(0.0, change), max(0.0, change))
     causes = tuple(
         Cause(g, change if g == "unexplained" else 0.0, *span, float(g == "unexplained"), t["untraced"], (), (why,))
@@ -238,7 +238,8 @@ def attribute(
     change = float(episode.change)
     field = read(plant, batches, stream, baseline, episode, points)
     if not field.traceable:
-        return _untraced(change)
+        line = plant.lines.get(field.line)
+        return _untraced(change, line is not None and line.lidded)
     unit = unit_of(change, baseline.level)
     known = weigh_evidence(plant, field, episode, points, changes, checks, others, change / unit)
     found = not_surer_than_seen(known, parts_of(known), change / unit)

@@ -13,6 +13,7 @@ import pytest
 
 from flows import casework, cli
 from flows.spoken import spoken
+from models.texts import texts
 from tests.unit.test_alerts import alert
 
 SAMPLE = Path(__file__).resolve().parents[2] / "seed_data" / "sample"
@@ -152,6 +153,22 @@ def test_what_is_over_is_said_to_be() -> None:
     result = {"rows": {}, "files": [], "quarantine": [], "alerts": [volume], "holds": [], "reports": []}
     said = spoken(result)
     assert said[2].endswith("L1 tin low by 0.24 mL/g since 2026-10-23 19:57, over.")
+
+
+@pytest.mark.parametrize(
+    ("group", "driver", "says", "end"),
+    [
+        ("yeast", "Dough 2 °C cold", "Dough 2 °C cold", "; Dough 2 °C cold (yeast, 90% of it)."),
+        ("yeast", texts("causes")["within"], "Nothing", "; Nothing; small moves within their limits fit yeast, not surely."),
+        ("unexplained", texts("causes")["untraced"], "Not traced: a lid", "; Not traced: a lid."),
+    ],
+)
+def test_what_is_said_of_the_newest_cause_is_what_was_seen(group: str, driver: str, says: str, end: str) -> None:
+    volume = {"signal": "on", "urgency": "review", "characteristic": "specific volume", "kind": "chart", "line": "L1"}
+    volume |= {"product": "tin", "direction": "low", "change": -0.24, "unit": "mL/g", "says": says}
+    volume |= {"began_at": "2026-10-23T19:57:00+01:00", "causes": [{"group": group, "share": 0.9, "driver": driver}]}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [volume], "holds": [], "reports": []}
+    assert spoken(result)[2].endswith(end)
 
 
 def test_the_list_of_alerts_says_what_and_how_big() -> None:

@@ -303,10 +303,11 @@ def test_same_rows_in_another_order_give_the_same_call():
 
 
 def test_lidded_line_or_too_little_data_is_not_traced():
-    call = _cold().call(plant=plant(lidded=True))
-    assert leading(call) == "unexplained"
-    assert all("not enough measured batches" in c.not_checked[0] for c in call.causes)
-    _holds(call, sum(c.contribution for c in call.causes))
+    few = _cold().call(shuffled=lambda f: f[f["shift_date"] > "2026-03-17"].iloc[:8])
+    for call, why in ((_cold().call(plant=plant(lidded=True)), "a lid fixes"), (few, "not enough measured batches")):
+        assert leading(call) == "unexplained" and call.headline.startswith(f"Not traced: {why}")
+        assert all(why in c.not_checked[0] for c in call.causes)
+        _holds(call, sum(c.contribution for c in call.causes))
 
 
 def test_next_measurement_is_ranked_and_says_what_it_may_settle():
