@@ -28,7 +28,7 @@ FLOUR_ASKED = 0.2
 class Measurement:
     """One thing to measure: how much of the change it is expected to settle (ln volume), and its hours.
 
-    later: it can be done when the change is over, too: on what was kept, or on an instrument.
+    later: it can be done when the change is over, too, on what was kept. An instrument that was off then may be right now.
     """
 
     says: str
@@ -118,7 +118,7 @@ def _instruments(story: Story, size: float) -> list[Measurement]:
     meters = sorted(set(story.field.text["volumeter"][story.field.episode]) - {""} - _checked(story))
     reach = max(probability(story, "volumeter", "plant"), 0.3 * probability(story, "line"))
     t = texts("measure")["next"]
-    found = [Measurement(t["volumeter"].format(name=m), _doubt(reach, size), 0.1, later=True) for m in meters[:1]]
+    found = [Measurement(t["volumeter"].format(name=m), _doubt(reach, size), 0.1) for m in meters[:1]]
     if not np.isfinite(story.known.shifts["bake_loss"].z):
         oven = max(probability(story, "oven"), 0.5 * probability(story, "line"))
         found.append(Measurement(t["oven"], _doubt(oven, size), 0.5))
