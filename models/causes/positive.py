@@ -44,12 +44,16 @@ class Change:
 
 @dataclass(frozen=True)
 class Check:
-    """What the checks of one instrument say: ln error before and after the episode began; NaN: no check."""
+    """What the checks of one instrument say: ln error before and after the episode began; NaN: no check.
+
+    good_at: the last check that found it as before, ahead of the one `at`; NaT: none.
+    """
 
     instrument: str
     before: float
     after: float
     at: np.datetime64
+    good_at: np.datetime64 = np.datetime64("NaT")
 
     @property
     def moved(self) -> float:
@@ -162,12 +166,14 @@ def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> 
             last = within[-1] if len(within) else after[0] if len(after) else -1
             then = before[(at[before] >= usual[0]) & (at[before] <= usual[-1])]
             sound = float(np.median(error[then])) if len(then) else float(error[before[-1]]) if len(before) else np.nan
+            good = np.flatnonzero((np.abs(error - sound) <= CHECK_OFF) & (at < at[last]))
             found.append(
                 Check(
                     name,
                     sound,
                     float(error[last]) if len(after) else float("nan"),
                     at[last],
+                    at[good[-1]] if len(good) else np.datetime64("NaT"),
                 )
             )
     return tuple(found)

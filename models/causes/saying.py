@@ -9,7 +9,7 @@ from models.causes.drivers import ratio
 from models.causes.effects import PLACE
 from models.causes.levels import level_of
 from models.causes.lots import lots_of
-from models.causes.positive import Change, Check
+from models.causes.positive import CHECK_OFF, Change, Check
 from models.causes.stiffness import UNTOLD
 from models.causes.story import Driver, Story, against, batch_ids, local, named, odd_lots
 from models.texts import in_number, texts
@@ -299,7 +299,9 @@ def _of_rest(story: Story) -> list[str]:
                 weight_error=100 * weight_error,
             )
         )
-    lines += [_checked(story, c) for c in signs.volumeters if np.isfinite(c.after)]
+    known = [c for c in signs.volumeters if np.isfinite(c.after)]
+    lines += [_checked(story, c) for c in known]
+    lines += [_doubtful(story, c) for c in known if abs(c.moved) > CHECK_OFF]
     said = _of_lines(story, other_lines(story), story.field.since())
     lines.append(t["scope"]["other_lines"].format(lines=said) if said else t["scope"]["no_other_line"])
     return lines + [_changed(story, c) for c in signs.changes if c.about != "handling"]
@@ -310,3 +312,14 @@ def _checked(story: Story, c: Check) -> str:
     t, at = texts("evidence")["level"], local(story.plant, c.at)
     said = t["volumeter" if np.isfinite(c.before) else "volumeter_new"]
     return said.format(instrument=c.instrument, off=100 * np.expm1(c.after), at=at, before=100 * np.expm1(c.before))
+
+
+def _doubtful(story: Story, c: Check) -> str:
+    """What was measured on a volumeter that was found off, since it was last found right."""
+    field, t = story.field, texts("evidence")["level"]
+    never = np.isnat(c.good_at)
+    rows = (field.text["volumeter"] == c.instrument) & (never | (field.at > c.good_at))
+    lines = ", ".join(sorted({str(v) for v in field.text["line"][rows]}))
+    said = in_number(t["doubtful_all" if never else "doubtful"], int(rows.sum()))
+    good = "" if never else local(story.plant, c.good_at)
+    return said.format(instrument=c.instrument, n=int(rows.sum()), lines=lines, good=good)

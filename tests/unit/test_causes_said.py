@@ -264,3 +264,13 @@ def test_a_paste_is_followed_by_its_batches_not_by_the_clock():
     scope = next(line for line in found if line.startswith("Scope"))
     assert re.search(r"L2 hydration against the formula \u22122\.[456] points against its usual \(n 6\)", scope)
     assert "L3 took none of these pastes" in scope
+
+
+def test_what_was_measured_since_the_last_good_check_is_doubtful():
+    bakery = _everywhere()
+    call = bakery.call(checks=_checks(1800.0, 1728.0))
+    since = pd.Timestamp(START) + pd.Timedelta(days=14)
+    n = int((bakery.frame["mixed_at"] > since).sum())
+    said = next(line for line in cause(call, "unexplained").evidence if "doubtful" in line)
+    assert said.startswith(f"Level: {n} batches mixed since the last good check of V1, 2026-03-16 06:00, and measured on it")
+    assert "doubtful" not in " ".join(cause(bakery.call(checks=_checks(1800.0, 1801.0)), "unexplained").evidence)
