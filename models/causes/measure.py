@@ -119,7 +119,11 @@ def _instruments(story: Story, size: float) -> list[Measurement]:
     reach = max(probability(story, "volumeter", "plant"), 0.3 * probability(story, "line"))
     t = texts("measure")["next"]
     found = [Measurement(t["volumeter"].format(name=m), _doubt(reach, size), 0.1) for m in meters[:1]]
-    if not np.isfinite(story.known.shifts["bake_loss"].z):
+    loss = story.known.shifts["bake_loss"]
+    if loss.outside:
+        at = GROUPS.index("unexplained")
+        found.append(Measurement(t["zones"], float(np.sqrt(max(story.found.cov[at, at], 0.0))), 0.5))
+    if not np.isfinite(loss.z):
         oven = max(probability(story, "oven"), 0.5 * probability(story, "line"))
         found.append(Measurement(t["oven"], _doubt(oven, size), 0.5))
     return found
@@ -162,6 +166,5 @@ def refuted_by(story: Story) -> tuple[str, ...]:
     out = [n.refuted for named_first in firsts for n in named_first if n.refuted]
     if not all_named(story, story.leading):
         unknown = [what for group in _order(story) for what in not_checked(story, group)]
-        t = texts("measure")["refuted"]
-        out.insert(0, t["unexplained"].format(what=unknown[0]) if unknown else t["nothing_open"])
+        out.insert(0, texts("measure")["refuted"]["unexplained"].format(what=unknown[0]))
     return tuple(dict.fromkeys(out))

@@ -61,7 +61,7 @@ def _handling(story: Story) -> list[str]:
         lines.append(t["after_moulder"])
     if not np.isfinite(story.known.signs.spread[0]):
         lines.append(t["spread"])
-    return lines
+    return [*lines, t["settings"]]
 
 
 def _rest(story: Story) -> list[str]:
@@ -74,4 +74,4 @@ def _rest(story: Story) -> list[str]:
     blank, total = int((story.field.text["flour_lot"][story.field.episode] == "").sum()), int(story.field.episode.sum())
     if blank:
         lines.append(in_number(t["flour_lot"], total).format(n=blank, total=total))
-    return lines
+    return [*lines, t["no_column"]]

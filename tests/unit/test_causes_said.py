@@ -120,6 +120,18 @@ def test_a_call_that_names_nothing_says_what_may_refute_it():
     assert call.headline == "Nothing recorded explains it" and call.refuted_by
 
 
+def test_what_no_column_tells_of_is_never_said_to_be_checked():
+    call = _cold().call()
+    assert any("no column" in line for line in cause(call, "unexplained").not_checked)
+    assert any("moulder and transfers" in line for line in cause(call, "handling").not_checked)
+
+
+def test_an_oven_that_stands_out_is_what_is_looked_at_next():
+    oven = Bakery()
+    oven.shift(oven.rows("L1"), "bake_loss_pct", -1.2, -0.04)
+    assert any(line.startswith("oven zones") for line in oven.call().next_measurement)
+
+
 def _weak(over: bool, **more: object) -> Call:
     """Lot Y5 of days 15 to 18 makes less gas on L1 and L2."""
     bakery = Bakery()
