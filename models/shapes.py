@@ -195,6 +195,7 @@ class Alert:
     next_measurement: tuple[str, ...] = ()
     last_time: tuple[str, ...] = ()
     finding: Finding | None = None
+    closed_as: tuple[str, ...] = ()  # group and driver that the call named when its case was closed
     recipe: str | None = None  # of a kettle's chart, where the kettle makes several
 
     @property

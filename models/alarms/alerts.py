@@ -219,6 +219,7 @@ def reconcile(found: Sequence[Alert], stored: Sequence[Alert]) -> list[Alert]:
                 signalled_at=old.signalled_at,
                 signalled_at_batch=old.signalled_at_batch,
                 case=old.case,
+                closed_as=old.closed_as,
             )
         result.append(alert)
     gone = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from models.causes import findings
 from models.pages import words
@@ -22,6 +22,7 @@ from models.shapes import Alert, Cause
 from models.texts import texts
 
 if TYPE_CHECKING:
+    from models.shapes import Group
     from models.snapshot import Snapshot
 
 _PER = 1000.0
@@ -165,14 +166,10 @@ def _repeats(snapshot: Snapshot, first: date, last: date) -> tuple[Item, ...]:
 
 def _records(snapshot: Snapshot, first: date, last: date) -> tuple[str, ...]:
     """How often each kind of call of the month was right, by what people found; empty where none was closed yet."""
-    untraced = texts("causes")["untraced"]
     closed = [
-        (lead.group, alert.finding)
+        (cast("Group", alert.closed_as[0]), alert.finding)
         for alert in snapshot.alerts
-        if alert.finding
-        and (lead := _lead(alert))
-        and lead.driver != untraced
-        and on_during(alert, first, last, snapshot.plant)
+        if alert.finding and alert.closed_as and on_during(alert, first, last, snapshot.plant)
     ]
     return tuple(words.sentence(kind.says) for kind in findings.rates(closed)) if closed else ()
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 from models.causes.findings import Finding, told
 from models.shapes import Alert, Cause
@@ -17,6 +17,8 @@ from models.texts import texts
 
 if TYPE_CHECKING:
     import duckdb
+
+    from models.shapes import Group
 
 Act = Literal["seen", "done", "closed", "handed over"]
 
@@ -76,7 +78,8 @@ def _applied(alert: Alert, acts: Sequence[CaseEvent], findings: Sequence[Finding
     lead = lead_cause(alert)
     before = [f for f in findings if f.alert != alert.alert and f.closed_at <= _known_until(closed)]
     said = told(before, lead.group, lead.driver or alert.says, alert.line, alert.direction) if lead else ()
-    return replace(alert, case=case, finding=closed[-1].found if closed else None, last_time=said)
+    found, named = closed[-1].found if closed else None, called(alert) if closed else ()
+    return replace(alert, case=case, finding=found, last_time=said, closed_as=named)
 
 
 def _known_until(closed: Sequence[CaseEvent]) -> datetime:
@@ -90,14 +93,23 @@ def lead_cause(alert: Alert) -> Cause | None:
     return None if lead is None or lead.driver == texts("causes")["untraced"] else lead
 
 
+def called(alert: Alert) -> tuple[str, ...]:
+    """Group and driver that the call named when its case was closed, now where it is not; empty where nothing was traced.
+
+    What people found is held against what they were shown, though later batches may have changed the call.
+    """
+    lead = lead_cause(alert)
+    return alert.closed_as or ((lead.group, lead.driver or alert.says) if lead else ())
+
+
 def _findings(alerts: Sequence[Alert], acts: Sequence[CaseEvent]) -> list[Finding]:
     """Closings of traced alerts, as `models.causes.findings` takes them."""
     by_name = {alert.alert: alert for alert in alerts}
     found = []
     for act in acts:
         alert = by_name.get(act.alert)
-        lead = lead_cause(alert) if alert else None
-        if act.found and alert and lead:
-            driver, line, way = lead.driver or alert.says, alert.line, alert.direction
-            found.append(Finding(act.alert, lead.group, driver, act.at, act.found, act.note, line, way))
+        named = called(alert) if alert else ()
+        if act.found and alert and named:
+            group, driver = cast("Group", named[0]), named[1]
+            found.append(Finding(act.alert, group, driver, act.at, act.found, act.note, alert.line, alert.direction))
     return found

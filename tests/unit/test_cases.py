@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from flows import steps
-from models.alarms.alerts import unexplained
+from models.alarms.alerts import from_text, reconcile, to_text, unexplained
 from models.storage import cases, ledger, store
 from models.storage.cases import CaseEvent
 from tests.unit.test_alerts import alert
@@ -89,3 +89,18 @@ def test_what_was_not_traced_is_no_call_that_was_right() -> None:
     blind = alert(causes=unexplained(-0.2, "no chart yet"))
     after = cases.applied([blind, replace(blind, alert="A2")], [CaseEvent("A1", AT, "QA", "closed", "real")])
     assert after[1].last_time == ()
+
+
+def test_what_was_found_is_held_against_what_was_called_then() -> None:
+    """The episode goes on, and later batches make another call of it."""
+    acts = [CaseEvent("A1", AT, "QA", "closed", "real", "kettle boiled over")]
+    closed = cases.applied([alert()], acts)
+    assert closed[0].closed_as == ("paste", alert().causes[0].driver)
+    other = replace(alert().causes[0], group="yeast", driver="Yeast lot Y1 makes 9 % less gas")
+    (later,) = reconcile([alert(causes=(other,))], closed)
+    like = alert(alert="A2", began_at=AT + timedelta(days=8), signalled_at=AT + timedelta(days=9))
+    weak = replace(like, alert="A3", causes=(other,))
+    beside = {one.alert: one for one in cases.applied([later, like, weak], acts)}
+    assert beside["A1"].closed_as == ("paste", alert().causes[0].driver)
+    assert "kettle boiled over" in beside["A2"].last_time[0] and beside["A3"].last_time == ()
+    assert from_text(to_text(beside["A1"])).closed_as == beside["A1"].closed_as

@@ -91,8 +91,7 @@ def test_a_cause_that_came_back_is_listed_while_a_case_is_open():
 
 def test_how_often_calls_were_right_is_said_once_one_was_closed():
     def named(name: str, group: Group, finding: Finding | None) -> Alert:
-        lead = replace(a.causes[0], group=group, share=1.0)
-        return replace(a, alert=name, finding=finding, case="closed" if finding else "open", causes=(lead,))
+        return replace(a, alert=name, finding=finding, closed_as=(group, "what it named") if finding else ())
 
     a = next(alert for alert in snapshot().alerts if alert.causes)
     which = f"{a.began_at:%Y-%m}"
