@@ -254,6 +254,23 @@ def left_record(setup: Setup, name: str, line: str) -> bool:
     }.get(name, FAULTS[name] != "unexplained")
 
 
+RECORD, TRACE, NOTHING = "a record", "a trace", "nothing"
+
+
+def left_behind(setup: Setup, fault: Fault) -> str:
+    """What a fault left in the sheets: a record of the driver itself, a trace of what it does, or nothing at all.
+
+    A trace: the dough's temperature for a paste that was not chilled, the spread within batches for mixing and a dry
+    proof, the height of the proof, or the time to it, for gas.
+    """
+    if fault.recorded:
+        return RECORD
+    height = setup.records["proof_height"] or setup.plant.lines[fault.line].proof_mode == "height"
+    traced = {"chill": True, "undermix": True, "overmix": True, "proof_dry": True}
+    gas = dict.fromkeys(("yeast_lot", "yeast_aged", "proof_short", "proof_cold"), height)
+    return TRACE if (traced | gas).get(fault.name, False) else NOTHING
+
+
 def draw_fault(setup: Setup, rng: np.random.Generator, name: str, amount: float, start_h: float) -> Fault:
     """A fault on one line of the plant; one in four comes on slowly."""
     line = str(rng.choice(list(setup.per_day)))

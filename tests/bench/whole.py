@@ -18,8 +18,9 @@ import numpy as np
 import pandas as pd
 
 from models.shapes import GROUPS
+from tests.bench import plants
 from tests.bench.bakeries import DAYS_BEFORE, LINES, START, USUAL_VOLUME, Bakery, draw
-from tests.bench.causes import Judged, confident_wrong, covered, near_tie, right
+from tests.bench.judged import Judged, confident_wrong, covered, near_tie, right
 from tests.bench.machine import machine
 
 
@@ -120,6 +121,7 @@ def _judged(bakery: Bakery, alert: dict[str, Any]) -> Judged:
         "",
         0.0,
         0,
+        {kind.group: plants.RECORD if kind.group != "unexplained" else plants.NOTHING},
     )
 
 

@@ -433,8 +433,9 @@ class Works:
         if s.gas_tests == "lot":
             tested = rng.random(len(self.lot_power)) < 0.7
             value = 1500 * np.exp(self.lot_power + rng.normal(0, s.gas_error, len(self.lot_power)))
-            frame["lot_gas_ml"] = np.where(tested, value, np.nan)[self.lot]
-            frame["lot_gas_tests"] = np.where(tested[self.lot], 1.0, np.nan)
+            known = tested[self.lot] & s.records["yeast_lot"]  # a lot nobody wrote down has no test of its own
+            frame["lot_gas_ml"] = np.where(known, value[self.lot], np.nan)
+            frame["lot_gas_tests"] = np.where(known, 1.0, np.nan)
         if s.gas_tests == "dough":
             tested = rng.random(n) < 0.08
             value = 1500 * np.exp(self.power + 0.9 * np.log(self.yeast_dose / 100) + rng.normal(0, s.gas_error, n))

@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.bench import causes, plants
+from models.causes.effects import EFFECTS
+from tests.bench import causes, judged, plants
+from tests.bench.told import told
 
 
 def test_plants_are_the_same_each_time():
@@ -35,7 +37,7 @@ def test_a_judged_call_adds_up_to_the_episodes_change():
     for j in calls:
         assert (j.low <= j.parts + 1e-12).all() and (j.parts <= j.high + 1e-12).all()
         assert j.called in plants.GROUPS
-    text = "\n".join(causes.report(calls))
+    text = "\n".join(judged.report(calls))
     assert "right group" in text and "confident and wrong" in text
 
 
@@ -46,6 +48,39 @@ def test_an_unlogged_fault_that_a_lot_outweighed_is_counted_in_the_wider_row_onl
     outweighed = replace(one, group="unexplained", recorded=False, double=False, truth_group="yeast", called="yeast")
     outweighed = replace(outweighed, truth=small + [0.0, -0.04, 0.0, 0.0], size=0.05)
     own = replace(outweighed, truth_group="unexplained", called="unexplained", truth=small * 4)
-    text = "\n".join(causes.report([outweighed, own]))
+    text = "\n".join(judged.report([outweighed, own]))
     assert "unlogged called unexplained                        50.0 % of 2" in text
     assert "unlogged and what moved most, called unexplained  100.0 % of 1" in text
+
+
+def left_by(name: str, **records: bool) -> str:
+    setup = causes.simulate(3).setup
+    line = next(iter(setup.plant.lines))
+    known = replace(setup, records=dict.fromkeys(setup.records, False) | records)
+    fault = plants.Fault(name, plants.FAULTS[name], line, -0.04, 0.0, 0.0, plants.left_record(known, name, line))
+    return plants.left_behind(known, fault)
+
+
+def test_what_a_fault_leaves_goes_by_the_columns_a_plant_keeps():
+    assert left_by("proof_dry", rh=True) == plants.RECORD
+    assert left_by("proof_dry") == plants.TRACE  # the spread within batches tells of it
+    assert left_by("chill") == plants.TRACE  # the dough's temperature does
+    assert left_by("oven_cold", bake_loss=True) == plants.NOTHING  # no group of its own: nothing to call but unexplained
+
+
+def test_a_call_counts_by_what_the_largest_true_effect_left():
+    calls = [j for i in range(6) for j in causes.judge(causes.simulate(i), i)]
+    one = replace(calls[0], truth_group="yeast", called="unexplained", left={"yeast": plants.TRACE, "paste": plants.RECORD})
+    assert judged.caused_by([one], plants.TRACE) == [one]
+    assert not judged.caused_by([one], plants.RECORD)
+    assert not judged.caused_by([replace(one, truth_group="handling")], plants.NOTHING)
+
+
+def test_a_plant_that_is_told_teaches_the_model_nothing_else_and_is_forgotten_after():
+    before = [(e.slope, e.slope_sd) for e in EFFECTS]
+    sim = causes.simulate(2)
+    with told(sim.setup):
+        known = {e.name: e.slope for e in EFFECTS}
+        assert known["yeast_dose"] == pytest.approx(sim.setup.truth.gas * sim.setup.truth.of_dose)
+        assert all(e.slope_sd < 1e-3 for e in EFFECTS)
+    assert [(e.slope, e.slope_sd) for e in EFFECTS] == before
