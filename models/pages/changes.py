@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from models.pages import words
 from models.pages.adding import printed
 from models.pages.held import headline
+from models.pages.named import batches_named
 from models.pages.shown import Bar, Bars, State
 from models.pages.words import number
 from models.shapes import Alert
@@ -59,7 +60,7 @@ def change(alert: Alert, snapshot: Snapshot, on: date | None = None) -> Change:
         size=size(alert, snapshot),
         check_first=alert.check_first,
         call=call(alert),
-        bars=bars(alert),
+        bars=bars(alert, snapshot),
         over=alert.signal == "over",
         cautions=cautions.of(alert, snapshot),
         story=story(alert),
@@ -143,8 +144,8 @@ def _beside(alert: Alert, lead: int) -> str:
     )
 
 
-def bars(alert: Alert) -> Bars | None:
-    """The contributions, to be drawn so that they add up to the change."""
+def bars(alert: Alert, snapshot: Snapshot) -> Bars | None:
+    """The contributions, to be drawn so that they add up to the change, with the batches that are named beside them."""
     if not alert.causes:
         return None
     as_text = printed(alert.causes, alert.change)
@@ -163,4 +164,6 @@ def bars(alert: Alert) -> Bars | None:
     )
     parts = words.join(text.part for text in as_text)
     says = texts("change")["adds_up"].format(parts=parts, total=number(alert.change, alert.unit, signed=True))
-    return Bars(f"causes-{words.slug(alert.alert)}", shown, round(alert.change, 4), alert.unit, says)
+    lines = [line for cause in alert.causes for line in cause.evidence] + [line for _, some in story(alert) for line in some]
+    named = batches_named(lines, tuple(snapshot.stories.values()))
+    return Bars(f"causes-{words.slug(alert.alert)}", shown, round(alert.change, 4), alert.unit, says, named)

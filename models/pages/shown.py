@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from models.pages.adding import Printed
+from models.pages.named import Named, Piece, pieces
 
 State = Literal["hold", "now", "review", "waiting", "unchecked", "learning", "steady", "note"]
 Level = Literal["", "missing", "warning", "action"]
@@ -160,13 +161,18 @@ class Bar:
 
 @dataclass(frozen=True)
 class Bars:
-    """Contributions that add up to `change`, in `unit`."""
+    """Contributions that add up to `change`, in `unit`. named: batches that their evidence, or what goes with it, names."""
 
     name: str
     bars: tuple[Bar, ...]
     change: float
     unit: str
     says: str
+    named: tuple[Named, ...] = ()
+
+    def pieces(self, line: str) -> tuple[Piece, ...]:
+        """A line cut where it names one of the batches."""
+        return pieces(line, self.named)
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,9 @@ class Stories:
         self._place = {key: place for place, key in enumerate(rows[columns[0]].tolist())}
         self._told: dict[str, tuple[str, ...]] = {}
 
+    def __contains__(self, key: str) -> bool:
+        return key in self._place
+
     def of(self, keys: Iterable[str]) -> dict[str, tuple[str, ...]]:
         """The lines by key, of these batches at least; a batch that is not in the frame has none."""
         new = [self._place[key] for key in keys if key not in self._told and key in self._place]

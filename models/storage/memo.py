@@ -20,7 +20,7 @@ Pieces = dict[str, tuple[str, str]]
 
 
 # raised with the form of a piece or with how it is worked out, where the program's version does not tell
-FORM = 5
+FORM = 6
 
 
 def made_by(version: str) -> str:

@@ -13,6 +13,7 @@ import pytest
 
 from models.pages.shown import Curve, Dot
 from reports import figures, look, pages
+from tests.browser.waiting import until
 
 pytestmark = pytest.mark.browser
 
@@ -131,6 +132,20 @@ def test_the_alert_fits_a_phone_with_its_five_lines_first(chromium, reports: Pat
     size = "parseFloat(getComputedStyle(document.querySelector('.five dd')).fontSize)"
     assert chromium.run(size) >= 16
     assert " ago)" in chromium.run("document.querySelector('.notice').innerText")
+
+
+@pytest.mark.parametrize("page", [ALERT, "day-2026-05-05"])
+def test_a_batch_that_evidence_names_is_opened_where_it_stands(chromium, reports: Path, page: str):
+    from selenium.webdriver.common.by import By
+
+    chromium.open(reports / f"{page}.html")
+    link = chromium.driver.find_element(By.CSS_SELECTOR, "td[data-head='Evidence'] a")
+    assert link.text == "2026-05-05/L1/D04"
+    link.click()
+    until(lambda: chromium.run("document.querySelector('details.named').open"))
+    there = "document.querySelector(decodeURIComponent(location.hash))"
+    assert chromium.run(f"{there}.innerText") == "2026-05-05/L1/D04"
+    assert "mL/g" in chromium.run(f"{there}.nextElementSibling.innerText")
 
 
 def test_a_link_leads_from_the_day_to_the_alert_and_to_all_pages(chromium, reports: Path):

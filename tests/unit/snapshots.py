@@ -285,7 +285,7 @@ CAUSES = (
         "Paste boiled off 5.0 % too much, not made up",
         (
             "loss of K1 7.1 % of Wb, level 2.1",
-            "dough 3.0 points dry by its own records",
+            f"dough 3.0 points dry by its own records ({BAD}/L1/D04 to {BAD}/L1/D05), paste {BAD}/K1/P03",
             "L2 and L3, fed by K2, did not move",
         ),
         ("water put back: not recorded on 8 of 8 doughs",),
