@@ -88,7 +88,7 @@ def weigh_evidence(
     signs = read_signs(plant, field, episode, points, changes, checks)
     candidates = suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs))
     asked = questions(field, found, model, candidates)
-    extra = weight_of(candidates, signs, moves, change, told_by_level(field, found, moves))
+    extra = weight_of(candidates, signs, change, told_by_level(field, found, moves))
     weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
     by_paste = of_the_paste(plant, field, moves["dough_temp"], found.shown[:, PLACE["dough_temp"]])
     return Evidence(field, found, model, asked, weighed, moves, signs, by_paste)

@@ -132,7 +132,7 @@ def _handling_words(story: Story) -> str:
     if np.isfinite(kept) and kept * story.sign > 1.0:
         size = size_text(kept)
         return in_number(t["kept_less" if kept < 0 else "kept_more"], size).format(size=size)
-    return t["handling"]
+    return t["handling_less" if story.sign < 0 else "handling_more"]
 
 
 def _rest(story: Story) -> list[Named]:

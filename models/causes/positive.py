@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from models.causes.drivers import Shift
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
 from models.plant import Plant
@@ -16,8 +15,8 @@ from models.texts import texts
 
 SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD = 0.30, 0.16
 SPREAD_OTHERWISE_SD = 0.05
-"""ln of the within-batch spread under a handling fault, against the usual: 1.15 to 1.6 times; 1.1 otherwise. Common
-practice, no source."""
+"""ln of the within-batch spread under a handling fault, against the usual: 1.15 to 1.6 times; 1.1 otherwise. A gain by
+handling is such a fault made good: as much less. Common practice, no source."""
 NO_SPREAD = -1.0
 KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD, KEPT_OTHERWISE_SD = 3.5, 2.0, 1.2
 """Points of gas kept that a handling fault takes, and how much its mean differs otherwise."""
@@ -26,8 +25,13 @@ EXPLAINED, HALF = -1.5, 0.5
 """For an unrecorded step besides drivers outside their limits that account for half of the change. Common practice, no
 source; set on plants drawn apart from the benchmark's."""
 SAME_GAS = 0.08
-MOST, OVEN_SEEN, OVEN_AS_USUAL, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 3.0, -2.0, 3.0, 0.5, 5.0, -2.5
-CHECK_OFF, CHECK_WITHIN, WEIGHT_OFF = 0.012, 0.006, 0.008
+MOST, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 3.0, 0.5, 5.0, -2.5
+LOSS_OF_OVEN_SD, LOSS_OTHERWISE_SD = 1.1, 0.2
+"""Points of bake loss that an oven's or a scale's fault moves, either way, and how much its mean differs otherwise. Common
+practice, no source."""
+LOSS_OF_WEIGHT = -89.0
+"""Points of bake loss for the ln of the loaf's weight, where a loaf loses 11 % in the oven."""
+CHECK_OFF, CHECK_WITHIN = 0.012, 0.006
 CHANGE_BEFORE_H, CHANGE_AFTER_H = 24, 2
 
 
@@ -65,13 +69,14 @@ class Check:
 class Signs:
     """All positive evidence about one episode. spread: ln ratio and its error; kept: points and error; NaN: none.
 
-    volume, weight: change of ln volume and of ln weight with their errors.
+    volume, weight: change of ln volume and of ln weight with their errors; loss: points of bake loss and error.
     """
 
     spread: tuple[float, float]
     kept: tuple[float, float, str]
     volume: tuple[float, float]
     weight: tuple[float, float]
+    loss: tuple[float, float]
     changes: tuple[Change, ...]
     volumeters: tuple[Check, ...]
 
@@ -83,6 +88,11 @@ def _pooled(field: Field, rows: np.ndarray) -> tuple[float, float]:
     use = (df >= 1) & (sd > 0)
     total = float(df[use].sum())
     return (float(np.sqrt((sd[use] ** 2 * df[use]).sum() / total)), total) if total else (float("nan"), 0.0)
+
+
+def _ln(field: Field, name: str) -> np.ndarray:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.log(field.num[name]))
 
 
 def spread_ratio(field: Field) -> tuple[float, float]:
@@ -104,6 +114,18 @@ def _moved(values: np.ndarray, field: Field) -> tuple[float, float]:
     return float(after.mean() - before.mean()), float(
         sd * np.sqrt(1.5 / len(before) + (1 + 0.1 * len(after)) / len(after))
     )
+
+
+def loss_move(field: Field) -> tuple[float, float]:
+    """Points of bake loss against the baseline and the standard error: as recorded, else as the loaf's weight tells.
+
+    Where the bake loss was recorded, a weight that is off beside it is the divider's.
+    """
+    size, error = _moved(field.num["bake_loss_pct"], field)
+    if np.isfinite(size):
+        return size, error
+    size, error = _moved(_ln(field, "baked_g"), field)
+    return LOSS_OF_WEIGHT * size, -LOSS_OF_WEIGHT * error
 
 
 def kept_move(field: Field) -> tuple[float, float, str]:
@@ -181,13 +203,12 @@ def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> 
 
 def read_signs(plant: Plant, field: Field, episode: Episode, points: Points, changes: Any, checks: Any) -> Signs:
     """All positive evidence about one episode."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        volume, weight = np.log(field.num["volume_ml"]), np.log(field.num["baked_g"])
     return Signs(
         spread_ratio(field),
         kept_move(field),
-        _moved(volume, field),
-        _moved(weight, field),
+        _moved(_ln(field, "volume_ml"), field),
+        _moved(_ln(field, "baked_g"), field),
+        loss_move(field),
         changes_near(plant, field, episode, points, changes),
         instrument_checks(field, checks, "volumeter", "volume"),
     )
@@ -201,9 +222,13 @@ def _log_ratio(x: float, error: float, here: tuple[float, float], other_sd: floa
 
 
 def _for_handling(signs: Signs, direction: float) -> float:
+    """What spread, gas kept and recorded changes say. Handling costs volume and evenness together: a gain evens out.
+
+    A spread that went the other way says as much against handling as one that stayed.
+    """
     ratio, error = signs.spread
     value = (
-        _log_ratio(ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
+        _log_ratio(max(-direction * ratio, 0.0), error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
         if np.isfinite(ratio)
         else NO_SPREAD
     )
@@ -226,23 +251,10 @@ def weight_moved(signs: Signs, change: float) -> bool:
     return bool(np.isfinite(size) and abs(size) > 3 * error and 0.4 < -size / change < 1.6)
 
 
-def weight_off(signs: Signs) -> bool:
-    """Is the loaf's weight surely off, and by as much as a fault of the oven or the scale takes?"""
-    size, error = signs.weight
-    return bool(np.isfinite(size) and abs(size) > max(3 * error, WEIGHT_OFF))
-
-
-def _of_baking(moves: dict[str, Shift], signs: Signs) -> float:
-    """What bake loss and weight say for an oven, and against it where the bake loss stayed as usual.
-
-    Where the bake loss was recorded, a weight that is off beside it is the divider's.
-    """
-    loss = moves["bake_loss"]
-    if not np.isfinite(loss.z):
-        return OVEN_SEEN if weight_off(signs) else 0.0
-    if loss.outside:
-        return OVEN_SEEN
-    return OVEN_AS_USUAL if abs(loss.size) < loss.effect.least / 2 else 0.0
+def _of_baking(signs: Signs) -> float:
+    """What bake loss says for an oven or a scale; 0 where neither it nor the loaf's weight is known."""
+    points, error = signs.loss
+    return _log_ratio(points, error, (0.0, LOSS_OF_OVEN_SD), LOSS_OTHERWISE_SD) if np.isfinite(points) else 0.0
 
 
 def _of_checks(signs: Signs, change: float) -> float:
@@ -262,15 +274,13 @@ def of_coincidence(level: float, change: float) -> float:
     return EXPLAINED if level * np.sign(change) >= HALF * abs(change) else 0.0
 
 
-def weight_of(
-    candidates: tuple[Candidate, ...], signs: Signs, moves: dict[str, Shift], change: float, level: float = 0.0
-) -> np.ndarray:
+def weight_of(candidates: tuple[Candidate, ...], signs: Signs, change: float, level: float = 0.0) -> np.ndarray:
     """Log likelihood ratios for each candidate. change: ln specific volume; level: what drivers outside their limits do.
 
     What stands for more than one piece of equipment has the evidence of that which speaks for it most.
     """
     about = {c.about for c in signs.changes}
-    oven, checked, besides = _of_baking(moves, signs), _of_checks(signs, change), of_coincidence(level, change)
+    oven, checked, besides = _of_baking(signs), _of_checks(signs, change), of_coincidence(level, change)
     of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
     of_kind = {
         "handling": _for_handling(signs, float(np.sign(change))),

@@ -105,6 +105,18 @@ def test_handling_needs_positive_evidence():
     assert "gas kept not tested on these doughs" in cause(seen, "handling").not_checked
 
 
+def test_a_gain_is_handlings_where_the_loaves_differ_less():
+    # a moulder set right gives volume and evenness back; loaves that differ more beside a gain are no handling made good
+    calls = {}
+    for times in (1 / 1.7, 1.7):
+        bakery = Bakery()
+        bakery.ln[bakery.rows("L1")] += 0.05
+        bakery.frame.loc[bakery.rows("L1"), "specific_volume_sd"] *= times
+        calls[times] = bakery.call()
+    assert leading(calls[1 / 1.7]) == "handling" and "differ less than usual" in calls[1 / 1.7].headline
+    assert leading(calls[1.7]) == "unexplained" and cause(calls[1.7], "handling").share < 0.1
+
+
 def test_recorded_change_of_the_moulder_is_evidence_and_names_it():
     bakery = Bakery()
     bakery.ln[bakery.rows("L1")] -= 0.05
