@@ -15,7 +15,7 @@ from models.causes.drivers import Shift, Terms, shifts, terms, told_by_level
 from models.causes.effects import BY_NAME, PLACE
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
-from models.causes.positive import Signs, read_signs, tells_of_proof, weight_of
+from models.causes.positive import Signs, height_apart, read_signs, tells_of_proof, weight_of
 from models.causes.response import Fit, fit
 from models.causes.rows import design
 from models.causes.story import Story
@@ -87,9 +87,10 @@ def weigh_evidence(
     """Fit the response model and weigh the candidates for one episode. change: ln specific volume."""
     found = terms(plant, field)
     moves = shifts(field, found)
-    rows = design(field, found, tuple(name for name, move in moves.items() if move.outside))
-    model = fit(rows, nuisances(field, others, rows))
     signs = read_signs(plant, field, episode, points, changes, checks)
+    outside = tuple(name for name, move in moves.items() if move.outside)
+    rows = design(field, found, outside, height_apart(moves, signs.kept))
+    model = fit(rows, nuisances(field, others, rows))
     candidates = suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs))
     asked = questions(field, found, model, candidates)
     extra = weight_of(candidates, signs, moves, change, told_by_level(field, found, moves))

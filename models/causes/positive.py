@@ -21,6 +21,8 @@ practice, no source."""
 NO_SPREAD = -1.0
 KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD, KEPT_OTHERWISE_SD = 3.5, 2.0, 1.2
 """Points of gas kept that a handling fault takes, and how much its mean differs otherwise."""
+KEPT_OFF, KEPT_LEAST = 2.5, 2.0
+"""Standard errors and points beyond which the gas kept is off. Common practice, no source."""
 UNRECORDED_STEPS = ("line", "handling", "plant", "volumeter", "oven", "mixer", "proofer", "kettle")
 EXPLAINED, HALF = -1.5, 0.5
 """For an unrecorded step besides drivers outside their limits that account for half of the change. Common practice, no
@@ -112,6 +114,14 @@ def kept_move(field: Field) -> tuple[float, float, str]:
     kept = np.where(fair, field.num["gas_kept_pct"], np.nan)
     places = sorted({str(v) for v in field.text["gas_sampled_after"][field.episode & np.isfinite(kept)] if v})
     return *_moved(kept, field), texts("evidence")["and"].join(places)
+
+
+def height_apart(moves: dict[str, Shift], kept: tuple[float, float, str]) -> bool:
+    """Is something seen to be off that takes from the height of a proof, the gas made as usual: a dough that keeps less of
+    it, is dry, mixed otherwise or has a skin?"""
+    points, error, _ = kept
+    lost = np.isfinite(points) and abs(points) > max(KEPT_OFF * error, KEPT_LEAST)
+    return bool(lost) or any(moves[name].outside for name in ("water", "dose", "undermixed", "overmixed", "proof_dry"))
 
 
 def _about(what: str) -> str:
