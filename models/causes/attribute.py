@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.causes import words
+from models.causes import overproof, words
 from models.causes.asking import Questions, questions
 from models.causes.borne import not_surer_than_seen
 from models.causes.drivers import Shift, Terms, shifts, terms, told_by_level
@@ -91,11 +91,14 @@ def weigh_evidence(
     outside = tuple(name for name, move in moves.items() if move.outside)
     rows = design(field, found, outside, height_apart(moves, signs.kept))
     model = fit(rows, nuisances(field, others, rows))
-    candidates = suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs))
+    by_paste = of_the_paste(plant, field, moves["dough_temp"], found.shown[:, PLACE["dough_temp"]])
+    candidates = (
+        *suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs)),
+        *overproof.suspect(field, found, episode, model.design, by_paste),
+    )
     asked = questions(field, found, model, candidates)
     extra = weight_of(candidates, signs, moves, change, told_by_level(field, found, moves))
     weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
-    by_paste = of_the_paste(plant, field, moves["dough_temp"], found.shown[:, PLACE["dough_temp"]])
     return Evidence(field, found, model, asked, weighed, moves, signs, by_paste)
 
 

@@ -204,13 +204,15 @@ def _log_ratio(x: float, error: float, here: tuple[float, float], other_sd: floa
     return float(np.clip(value, -MOST, MOST))
 
 
-def _for_handling(signs: Signs, direction: float) -> float:
+def _of_spread(signs: Signs) -> float:
     ratio, error = signs.spread
-    value = (
-        _log_ratio(ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
-        if np.isfinite(ratio)
-        else NO_SPREAD
-    )
+    if not np.isfinite(ratio):
+        return NO_SPREAD
+    return _log_ratio(ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
+
+
+def _for_handling(signs: Signs, direction: float) -> float:
+    value = _of_spread(signs)
     points, error, places = signs.kept
     if np.isfinite(points):
         kept = _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
@@ -278,6 +280,7 @@ def weight_of(
     of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
     of_kind = {
         "handling": _for_handling(signs, float(np.sign(change))),
+        "overproof": max(_of_spread(signs), 0.0),
         "line": OTHER_SEEN if "other" in about else 0.0,
         "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,
         "plant": CHANGE_SEEN / 2 if "flour" in about else 0.0,

@@ -17,6 +17,8 @@ MUCH_ALIKE, LITTLE = 0.5, 0.25
 """How far a line that has it too may differ from the traced one, and one that has not from none, as a share."""
 FOR_ITSELF, WIDELY = 0.1, 2.0
 """Chance that another line does as it likes, and how widely, as a share."""
+UNHEARD_OF = 1e-300
+"""Density of what no reason gives: a line far off beside one that did not move."""
 
 
 def _line_moved(field: Field, gap: np.ndarray, stream: int) -> tuple[float, float] | None:
@@ -37,7 +39,7 @@ def _log(x: float, mean: float, error: float, width: float, move: float) -> floa
         sd = float(np.hypot(error, share * move))
         return float(np.exp(-0.5 * ((x - at) / sd) ** 2) / sd)
 
-    return float(np.log((1 - FOR_ITSELF) * density(mean, width) + FOR_ITSELF * density(0.0, WIDELY)))
+    return float(np.log(max((1 - FOR_ITSELF) * density(mean, width) + FOR_ITSELF * density(0.0, WIDELY), UNHEARD_OF)))
 
 
 def of_the_paste(plant: Plant, field: Field, dough: Shift, gap: np.ndarray) -> float:

@@ -60,6 +60,7 @@ def headline(story: Story) -> str:
 def _said(story: Story, group: str) -> list[str]:
     """All that can be named in this group."""
     said = [_water_words(story, d) for d in named(story, group)]
+    said += [c.says for _, c in likely(story, "overproof") if c.group == group]
     if group == "paste":
         return said + _paste_words(story)
     if group == "yeast":

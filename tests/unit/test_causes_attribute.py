@@ -331,3 +331,35 @@ def test_height_that_a_dough_mixed_too_much_lost_is_not_yeast():
     call = bakery.call()
     assert leading(call) == "handling" and "mixed" in call.headline
     assert not any("less gas" in c.driver for c in call.causes)
+
+
+def _long_proof(height: float, ln: float) -> Bakery:
+    """L1's proof 17 % longer from day 15, its heights up by `height` (ln), its volume by `ln`."""
+    bakery = Bakery()
+    rng = np.random.default_rng(6)
+    bakery.frame["proof_height_mm"] = 90 * np.exp(rng.normal(0, 0.02, len(bakery.frame)))
+    long = bakery.rows("L1")
+    bakery.shift(long, "proof_minutes", 10.0, ln)
+    bakery.frame.loc[long, "proof_height_mm"] *= np.exp(height)
+    return bakery
+
+
+def test_proof_that_went_too_far_is_yeast():
+    # a stop before the oven: a tenth higher, and then 3 to 10 % less volume (common practice, no source)
+    call = _long_proof(0.10, -0.06).call()
+    assert leading(call) == "yeast" and call.headline.startswith("Proofed too far: 1")
+    assert cause(call, "yeast").share > 0.7
+
+
+def test_proof_lengthened_after_a_low_volume_did_not_go_too_far():
+    call = _long_proof(0.01, -0.06).call()
+    assert leading(call) == "unexplained" and "too far" not in cause(call, "yeast").driver
+
+
+def test_doughs_far_too_warm_by_their_paste_collapse_and_that_is_paste():
+    # a chill that was missed: the paste 15 to 27 °C warm, the dough 4 to 7, up and then down (common practice, no source)
+    bakery = Bakery()
+    bakery.shift(bakery.rows("L1"), "paste_temp_c", 22.0, 0.0)
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", 6.0, -0.07)
+    call = bakery.call()
+    assert leading(call) == "paste" and "Proofed too far" in cause(call, "paste").driver
