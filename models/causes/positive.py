@@ -204,19 +204,25 @@ def _log_ratio(x: float, error: float, here: tuple[float, float], other_sd: floa
     return float(np.clip(value, -MOST, MOST))
 
 
-def _of_spread(signs: Signs) -> float:
+def _of_spread(signs: Signs, direction: float) -> float:
+    """What the spread within batches says for handling: more of it with a fall, less with a gain."""
     ratio, error = signs.spread
     if not np.isfinite(ratio):
         return NO_SPREAD
-    return _log_ratio(ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
+    return _log_ratio(-direction * ratio, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
+
+
+def _of_kept(signs: Signs, direction: float) -> float:
+    """What the gas kept says for a dough that keeps less (more) of it."""
+    points, error, _ = signs.kept
+    if not np.isfinite(points):
+        return 0.0
+    return _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
 
 
 def _for_handling(signs: Signs, direction: float) -> float:
-    value = _of_spread(signs)
-    points, error, places = signs.kept
-    if np.isfinite(points):
-        kept = _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
-        value += kept if "moulder" in places else max(kept, 0.0)
+    kept = _of_kept(signs, direction)
+    value = _of_spread(signs, direction) + (kept if "moulder" in signs.kept[2] else max(kept, 0.0))
     return value + (CHANGE_SEEN if any(c.about == "handling" for c in signs.changes) else 0.0)
 
 
@@ -273,17 +279,20 @@ def weight_of(
 ) -> np.ndarray:
     """Log likelihood ratios for each candidate. change: ln specific volume; level: what drivers outside their limits do.
 
-    What stands for more than one piece of equipment has the evidence of that which speaks for it most.
+    What stands for more than one piece of equipment has the evidence of that which speaks for it most. A weak flour keeps
+    less gas, too; where nobody wrote its lot down it is the plant's.
     """
-    about = {c.about for c in signs.changes}
+    about, sign = {c.about for c in signs.changes}, float(np.sign(change))
+    flour = max(_of_kept(signs, sign), 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0)
+    written = any(c.kind == "flour lot" for c in candidates)
     oven, checked, besides = _of_baking(moves, signs), _of_checks(signs, change), of_coincidence(level, change)
     of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
     of_kind = {
-        "handling": _for_handling(signs, float(np.sign(change))),
-        "overproof": max(_of_spread(signs), 0.0),
+        "handling": _for_handling(signs, sign),
+        "overproof": max(_of_spread(signs, -1.0), 0.0),
         "line": OTHER_SEEN if "other" in about else 0.0,
-        "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,
-        "plant": CHANGE_SEEN / 2 if "flour" in about else 0.0,
+        "flour lot": flour,
+        "plant": flour if not written else CHANGE_SEEN / 2 if "flour" in about else 0.0,
         "proof": CHANGE_SEEN if "proof" in about else 0.0,
         "yeast lot": CHANGE_SEEN / 2 if "yeast" in about else 0.0,
     }

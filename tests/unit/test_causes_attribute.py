@@ -105,6 +105,15 @@ def test_handling_needs_positive_evidence():
     assert "gas kept not tested on these doughs" in cause(seen, "handling").not_checked
 
 
+def test_handling_of_a_mixer_is_handling_on_both_of_its_lines():
+    bakery = Bakery()
+    for line in ("L1", "L2"):
+        bakery.ln[bakery.rows(line)] -= 0.05
+        bakery.frame.loc[bakery.rows(line), "specific_volume_sd"] *= 1.4
+    call = bakery.call()
+    assert leading(call) == "handling" and cause(call, "handling").share > 0.5
+
+
 def test_recorded_change_of_the_moulder_is_evidence_and_names_it():
     bakery = Bakery()
     bakery.ln[bakery.rows("L1")] -= 0.05

@@ -164,6 +164,47 @@ def test_bake_loss_that_stayed_speaks_against_the_oven():
     assert said(0.0) < 0.0 < said(-1.0)
 
 
+def test_bake_loss_of_a_dry_dough_is_no_ovens():
+    # the trade's table: 0.3 points less beside a dough 1.4 to 2 points dry
+    bakery = Bakery()
+    bakery.frame.loc[bakery.rows("L1"), "usual_gap_points"] -= 4.0
+    bakery.frame.loc[bakery.rows("L1"), "bake_loss_pct"] -= 0.7
+    field, *_ = _field(bakery)
+    loss = shifts(field, terms(plant(), field))["bake_loss"]
+    assert not loss.outside and abs(loss.size) < 0.2
+
+
+def test_spread_that_fell_speaks_for_handling_where_volume_rose():
+    # a moulder set right again: what its fault did is undone, and no gain makes loaves differ more
+    def said(times: float, change: float) -> float:
+        bakery = Bakery()
+        bakery.frame.loc[bakery.rows("L1"), "specific_volume_sd"] *= times
+        field, episode, points = _field(bakery)
+        moulder = Candidate("handling", "L1", "handling", "", np.zeros(len(field)), 0.06, 0.1)
+        signs = read_signs(plant(), field, episode, points, None, None)
+        return float(weight_of((moulder,), signs, shifts(field, terms(plant(), field)), change)[0])
+
+    assert said(1 / 1.4, 0.05) > 0 > said(1.4, 0.05)
+    assert said(1.4, -0.05) > 0 > said(1 / 1.4, -0.05)
+
+
+def test_gas_kept_less_speaks_for_a_flour_lot_as_for_handling():
+    # the trade's table: a weaker flour keeps 3 points less, the gas made as it was
+    bakery = Bakery()
+    rng, rows = np.random.default_rng(3), bakery.rows("L1", 0)
+    bakery.frame.loc[rows, "gas_produced_ml"] = 1500.0
+    bakery.frame.loc[rows, "gas_kept_pct"] = 86 + rng.normal(0, 1, rows.sum())
+    bakery.frame.loc[bakery.rows("L1"), "gas_kept_pct"] -= 3.5
+    field, episode, points = _field(bakery)
+    signs, moves = read_signs(plant(), field, episode, points, None, None), shifts(field, terms(plant(), field))
+    flour, everyone = (
+        Candidate(kind, "", "unexplained", "", np.zeros(len(field)), 0.06, 0.1) for kind in ("flour lot", "plant")
+    )
+    assert weight_of((flour, everyone), signs, moves, -0.05)[0] > 0.5
+    assert weight_of((flour, everyone), signs, moves, -0.05)[1] == 0.0
+    assert weight_of((everyone,), signs, moves, -0.05)[0] > 0.5
+
+
 @pytest.mark.parametrize(("recorded", "seen"), [(True, False), (False, True)])
 def test_loaf_weight_off_speaks_for_the_oven_where_no_bake_loss_was_recorded(recorded, seen):
     # the trade's table: an oven's fault moves the loaf's weight by 1.1 %; beside a bake loss that stayed it is the divider's

@@ -26,6 +26,7 @@ SPOKEN_OF_CAUSES = (
     "models/causes/findings.py",
     "models/causes/hypotheses.py",
     "models/causes/measure.py",
+    "models/causes/overproof.py",
     "models/causes/positive.py",
     "models/causes/response.py",
     "models/causes/rows.py",
