@@ -220,9 +220,10 @@ def _of_kept(signs: Signs, direction: float) -> float:
     return _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
 
 
-def _for_handling(signs: Signs, direction: float) -> float:
-    kept = _of_kept(signs, direction)
-    value = _of_spread(signs, direction) + (kept if "moulder" in signs.kept[2] else max(kept, 0.0))
+def _for_handling(signs: Signs, direction: float, too_far: bool) -> float:
+    """too_far: the proof is seen to have gone too far, which spreads the loaves by itself."""
+    kept, spread = _of_kept(signs, direction), _of_spread(signs, direction)
+    value = (min(spread, 0.0) if too_far else spread) + (kept if "moulder" in signs.kept[2] else max(kept, 0.0))
     return value + (CHANGE_SEEN if any(c.about == "handling" for c in signs.changes) else 0.0)
 
 
@@ -288,7 +289,7 @@ def weight_of(
     oven, checked, besides = _of_baking(moves, signs), _of_checks(signs, change), of_coincidence(level, change)
     of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
     of_kind = {
-        "handling": _for_handling(signs, sign),
+        "handling": _for_handling(signs, sign, any(c.kind == "overproof" for c in candidates)),
         "overproof": max(_of_spread(signs, -1.0), 0.0),
         "line": OTHER_SEEN if "other" in about else 0.0,
         "flour lot": flour,
