@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes import overproof, words
-from models.causes.asking import Questions, questions
+from models.causes.asking import OVERPROOFED, Questions, questions
 from models.causes.borne import not_surer_than_seen
 from models.causes.drivers import Shift, Terms, shifts, terms, told_by_level
 from models.causes.effects import BY_NAME, PLACE
@@ -130,7 +130,8 @@ def _shared_out(known: Evidence) -> list[Open]:
     """Parts that are as likely another group's as their chance says: it has that much of them, and the bounds reach there."""
     out: list[Open] = []
     if known.shifts["dough_temp"].outside and not np.isfinite(known.shifts["paste_temp"].z):
-        out.append((("dough_temp",), "yeast", "paste", known.of_the_paste))
+        out.append((("dough_temp", OVERPROOFED["yeast"]), "yeast", "paste", known.of_the_paste))
+        out.append(((OVERPROOFED["paste"],), "paste", "yeast", 1 - known.of_the_paste))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
         out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
     if by_line := _lot_may_be_the_line(known.field):

@@ -21,7 +21,7 @@ FAR_HIGH, SURELY, FEWEST = 0.06, 3.0, 3
 heights at least. Common practice, no source: a fault of the oven that stops a line gives a tenth."""
 FAR_GAS = 0.28
 """The same of the gas made, ln, by what was recorded where no heights were: four degrees. Common practice, no source."""
-HALF, LEAST = 0.5, 0.02
+HALF = 0.5
 CHANCE, FALL_SD = 0.5, 0.12
 """Chance that volume fell by it where the proof went too far, and how much, ln: 3 to 10 %, and what so much gas is held to
 have given. Common practice, no source."""
@@ -58,13 +58,13 @@ def _gas_above(field: Field, found: Terms) -> float:
     return float(gas[field.episode].mean() - gas[field.base].mean())
 
 
-def _by_the_paste(field: Field, found: Terms, unmeasured: float) -> float:
-    """Chance that most of the gas too much came with a warm paste. unmeasured: that an odd dough's did, its paste not measured."""
+def _by_the_paste(field: Field, found: Terms, unmeasured: float) -> bool:
+    """Did most of the gas too much come with a warm paste? unmeasured: chance that an odd dough's did, its paste not measured."""
     warm = np.nan_to_num(found.gas[:, PLACE["dough_temp"]])
     measured = bool(np.isfinite(found.shown[field.episode, PLACE["paste_temp"]]).any())
     brought = warm - np.nan_to_num(found.shown[:, PLACE["dough_temp"]]) if measured else warm
     part = effects.GAS_OF_DEGREE * float(brought[field.episode].mean() - brought[field.base].mean())
-    return (1.0 if measured else unmeasured) * (part > HALF * max(_gas_above(field, found), 0.0))
+    return (measured or unmeasured > HALF) and part > HALF * max(_gas_above(field, found), 0.0)
 
 
 def _says(field: Field, found: Terms) -> str:
@@ -80,10 +80,6 @@ def suspect(field: Field, found: Terms, episode: Episode, model: Design, unmeasu
     rows = too_far(field, found) if episode.direction == "low" else None
     if rows is None:
         return ()
-    column, paste = model.column(rows.astype(float)), _by_the_paste(field, found, unmeasured)
-    by_group: tuple[tuple[Group, float], ...] = (("paste", paste), ("yeast", 1 - paste))
-    return tuple(
-        Candidate("overproof", field.line, group, _says(field, found), column, FALL_SD, CHANCE * share)
-        for group, share in by_group
-        if share > LEAST
-    )
+    group: Group = "paste" if _by_the_paste(field, found, unmeasured) else "yeast"
+    column = model.column(rows.astype(float))
+    return (Candidate("overproof", field.line, group, _says(field, found), column, FALL_SD, CHANCE),)

@@ -375,3 +375,21 @@ def test_doughs_far_too_warm_by_their_paste_collapse_and_that_is_paste():
     bakery.shift(bakery.rows("L1"), "dough_temp_c", 6.0, -0.07)
     call = bakery.call()
     assert leading(call) == "paste" and "Proofed too far" in cause(call, "paste").driver
+
+
+def test_collapse_of_doughs_far_too_warm_is_neither_surely_where_no_paste_was_measured():
+    bakery = Bakery()
+    bakery.frame["paste_temp_c"] = np.nan
+    bakery.shift(bakery.rows("L1"), "dough_temp_c", 6.0, -0.07)
+    call = bakery.call()
+    assert cause(call, "yeast").share + cause(call, "paste").share > 0.8
+    assert cause(call, "yeast").high > 0 and cause(call, "paste").high > 0
+
+
+def test_doughs_of_all_lines_warmed_by_their_paste_are_traced_though_nothing_else_warmed_them():
+    # the paste has all of the traced line's move: the others' is then without like, and no reason for an error
+    bakery = Bakery()
+    for line in ("L1", "L2", "L3"):
+        bakery.shift(bakery.rows(line), "paste_temp_c", 22.0, 0.0)
+        bakery.shift(bakery.rows(line), "dough_temp_c", 6.0, 0.03)
+    assert leading(bakery.call()) == "paste"
