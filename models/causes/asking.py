@@ -12,17 +12,19 @@ from models.causes.field import Field
 from models.causes.hypotheses import Candidate
 from models.causes.lots import UNRECORDED, lot_age, lots_of
 from models.causes.response import Fit
-from models.shapes import GROUPS
+from models.shapes import GROUPS, Group
 
 KINDS_OF_EFFECT = (("flour", "unexplained"), ("days", "unexplained"), ("stints", "unexplained"))
 LOT_GAS = "gas of "
+OVERPROOFED: dict[Group, str] = {"paste": "paste overproofed", "yeast": "yeast overproofed"}
+"""What a proof that went too far took, apart from what else of the group nobody recorded: no yeast lot did it."""
 
 
 @dataclass(frozen=True)
 class Questions:
     """Functionals, (t) of them: weights on the coefficients (t, p) and on the candidates' sizes (t, q).
 
-    names: the driver, the kind of effect, the group's candidates, or "gas of LOT"; groups: "" where it is no part of
+    names: the driver, the kind of effect, the group's candidates, a proof that went too far, or "gas of LOT"; groups: "" where it is no part of
     the change (a lot's gas against the baseline's, ln).
     """
 
@@ -100,13 +102,16 @@ def questions(field: Field, found: Terms, model: Fit, candidates: tuple[Candidat
     parts = _slope_rows(field, found, model) + _effect_rows(field, model)
     rows, sizes = [row for _, _, row in parts], [np.zeros(len(candidates)) for _ in parts]
     names, groups = [name for name, _, _ in parts], [group for _, group, _ in parts]
-    for group in GROUPS:
+    for group, far in [*((g, False) for g in GROUPS), *((g, True) for g in OVERPROOFED)]:
         moved = [
-            difference(c.column[: len(field)], field) if c.inside and c.group == group else 0.0 for c in candidates
+            difference(c.column[: len(field)], field)
+            if c.inside and c.group == group and (c.kind == "overproof") == far
+            else 0.0
+            for c in candidates
         ]
         rows.append(np.zeros(len(model.mean)))
         sizes.append(np.array(moved, dtype=float))
-        names.append(group)
+        names.append(OVERPROOFED[group] if far else group)
         groups.append(group)
     for name, row, extra in _gas_rows(field, model, candidates):
         rows.append(row)

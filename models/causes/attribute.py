@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.causes import figures, words
-from models.causes.asking import Questions, questions
+from models.causes import figures, overproof, words
+from models.causes.asking import OVERPROOFED, Questions, questions
 from models.causes.borne import not_surer_than_seen
 from models.causes.doubt import SLOPE_ELSEWHERE, STRETCH, WIDER
 from models.causes.drivers import Shift, Terms, shifts, terms, told_by_level
 from models.causes.effects import BY_NAME, PLACE
 from models.causes.field import Field, read
 from models.causes.hypotheses import Weighed, bounds, weigh
-from models.causes.positive import Signs, read_signs, tells_of_proof, weight_of
+from models.causes.positive import Signs, height_apart, read_signs, tells_of_proof, weight_of
 from models.causes.response import Fit, fit
 from models.causes.rows import design
 from models.causes.story import Story
@@ -83,14 +83,18 @@ def weigh_evidence(
     """Fit the response model and weigh the candidates for one episode. change: ln specific volume."""
     found = terms(plant, field)
     moves = shifts(field, found)
-    rows = design(field, found, tuple(name for name, move in moves.items() if move.outside))
+    signs = read_signs(plant, field, found.missing, episode, points, changes, checks)
+    outside = tuple(name for name, move in moves.items() if move.outside)
+    rows = design(field, found, outside, height_apart(moves, signs.kept))
     model = fit(rows, nuisances(field, others, rows))
-    signs = read_signs(plant, field, episode, points, changes, checks)
-    candidates = suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs))
+    by_paste = of_the_paste(plant, field, moves["dough_temp"], found.shown[:, PLACE["dough_temp"]])
+    candidates = (
+        *suspects(plant, field, episode, others, model.design, tells_of_proof(field, signs)),
+        *overproof.suspect(field, found, episode, model.design, by_paste),
+    )
     asked = questions(field, found, model, candidates)
     extra = weight_of(candidates, signs, change, told_by_level(field, found, moves))
     weighed = weigh(model, candidates, asked.model, asked.candidates, extra)
-    by_paste = of_the_paste(plant, field, moves["dough_temp"], found.shown[:, PLACE["dough_temp"]])
     return Evidence(field, found, model, asked, weighed, moves, signs, by_paste)
 
 
@@ -122,7 +126,8 @@ def _shared_out(known: Evidence) -> list[Open]:
     """Parts that are as likely another group's as their chance says: it has that much of them, and the bounds reach there."""
     out: list[Open] = []
     if known.shifts["dough_temp"].outside and not np.isfinite(known.shifts["paste_temp"].z):
-        out.append((("dough_temp",), "yeast", "paste", known.of_the_paste))
+        out.append((("dough_temp", OVERPROOFED["yeast"]), "yeast", "paste", known.of_the_paste))
+        out.append(((OVERPROOFED["paste"],), "paste", "yeast", 1 - known.of_the_paste))
     if "" in set(known.field.text["yeast_lot"][known.field.episode]):
         out.append((("unrecorded lots",), "unexplained", "yeast", BY_LOT))
     if by_line := _lot_may_be_the_line(known.field):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.causes.asking import LOT_GAS
+from models.causes.asking import LOT_GAS, OVERPROOFED
 from models.causes.lots import UNRECORDED
 from models.shapes import GROUPS
 
@@ -42,10 +42,15 @@ def seen(known: Evidence, found: Parts, sign: float) -> dict[str, float]:
     if surely_off(found, sign):
         out["yeast"] += found.terms["lots"] + found.terms["ageing"]
     w = known.weighed
-    for group in ("yeast", "handling"):
-        mine = [p for p, c in zip(w.present, w.candidates, strict=True) if c.inside and c.group == group]
+    of_proof = [(name, group, True) for group, name in OVERPROOFED.items()]
+    for name, group, far in [("yeast", "yeast", False), ("handling", "handling", False), *of_proof]:
+        mine = [
+            p
+            for p, c in zip(w.present, w.candidates, strict=True)
+            if c.inside and c.group == group and (c.kind == "overproof") == far
+        ]
         if max(mine, default=0.0) >= LIKELY:
-            out[group] += found.terms[group]
+            out[group] += found.terms[name]
     return out
 
 

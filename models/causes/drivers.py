@@ -44,6 +44,11 @@ class Terms:
     shown: np.ndarray
     to_height: np.ndarray
 
+    @property
+    def missing(self) -> np.ndarray:
+        """Points of water of each row held to have stayed out of the dough, below zero; 0 where not recorded."""
+        return np.nan_to_num(self.shown[:, PLACE["water"]] * self.dry)
+
 
 @dataclass(frozen=True)
 class Shift:
@@ -120,7 +125,7 @@ def _shown(plant: Plant, field: Field, dry: np.ndarray) -> dict[str, np.ndarray]
         "undermixed": 100 * np.maximum(-work, 0.0),
         "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
         "proof_dry": np.maximum(DRY_AIR_PCT - field.num["proof_rh_pct"], 0.0),
-        "bake_loss": _gap(field, "bake_loss_pct"),
+        "bake_loss": _gap(field, "bake_loss_pct") - effects.BAKE_LOSS_PER_POINT * np.nan_to_num(gap * dry),
     }
 
 

@@ -28,6 +28,8 @@ DOUGH_PER_PASTE_KG = 0.28 / 0.36
 """°C of dough for 1 °C of paste and 1 kg of paste on 1 kg of flour, from the heat balance of a dough."""
 ENERGY_PER_POINT = 0.03
 """Share of mixing energy that a dough one point drier takes more: stiffness, not work done on it."""
+BAKE_LOSS_PER_POINT = 0.15
+"""Points of bake loss that a dough one point drier loses less: less water to lose, no colder oven."""
 LOT_SD = 0.04
 """How much the gas of yeast lots differs, ln."""
 LOT_LOSS_PER_DAY, LOT_LOSS_SD = 0.006, 0.004

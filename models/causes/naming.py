@@ -47,6 +47,7 @@ def seen(story: Story, group: str) -> list[Named]:
     if group == "unexplained":
         return _rest(story)
     found = [_of_driver(story, d, _water_words(story, d)) for d in named(story, group)]
+    found += [_too_far(story, c) for _, c in likely(story, "overproof") if c.group == group]
     return found + {"paste": _paste, "yeast": _yeast, "handling": _handling}[group](story)
 
 
@@ -87,6 +88,11 @@ def _paste(story: Story) -> list[Named]:
     words = texts("causes")["driver"]["kettle_cold" if dough.size < 0 else "kettle_warm"]
     said = words.format(kettle=line.kettle, size=size_text(dough.size))
     return [Named(said, BY_NAME["paste_temp"].check, _refuted(story, "kettle", kettle=str(line.kettle)))]
+
+
+def _too_far(story: Story, c: Candidate) -> Named:
+    """A proof that went too far."""
+    return Named(c.says, texts("measure")["first"]["overproof"], _refuted(story, "overproof"))
 
 
 def _refuted(story: Story, by: str, **filled: object) -> str:

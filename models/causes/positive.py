@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from models.causes.drivers import Shift
+from models.causes.effects import BAKE_LOSS_PER_POINT
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
 from models.plant import Plant
@@ -20,6 +22,8 @@ handling is such a fault made good: as much less. Common practice, no source."""
 NO_SPREAD = -1.0
 KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD, KEPT_OTHERWISE_SD = 3.5, 2.0, 1.2
 """Points of gas kept that a handling fault takes, and how much its mean differs otherwise."""
+KEPT_OFF, KEPT_LEAST = 2.5, 2.0
+"""Standard errors and points beyond which the gas kept is off. Common practice, no source."""
 UNRECORDED_STEPS = ("line", "handling", "plant", "volumeter", "oven", "mixer", "proofer", "kettle")
 EXPLAINED, HALF = -1.5, 0.5
 """For an unrecorded step besides drivers outside their limits that account for half of the change. Common practice, no
@@ -116,16 +120,15 @@ def _moved(values: np.ndarray, field: Field) -> tuple[float, float]:
     )
 
 
-def loss_move(field: Field) -> tuple[float, float]:
+def loss_move(field: Field, missing: np.ndarray) -> tuple[float, float]:
     """Points of bake loss against the baseline and the standard error: as recorded, else as the loaf's weight tells.
 
-    Where the bake loss was recorded, a weight that is off beside it is the divider's.
+    missing: points of water that stayed out of each dough, below zero: what a dry dough loses less is no oven's. Where the
+    bake loss was recorded, a weight that is off beside it is the divider's.
     """
-    size, error = _moved(field.num["bake_loss_pct"], field)
-    if np.isfinite(size):
-        return size, error
-    size, error = _moved(_ln(field, "baked_g"), field)
-    return LOSS_OF_WEIGHT * size, -LOSS_OF_WEIGHT * error
+    of_water = BAKE_LOSS_PER_POINT * missing
+    size, error = _moved(field.num["bake_loss_pct"] - of_water, field)
+    return (size, error) if np.isfinite(size) else _moved(LOSS_OF_WEIGHT * _ln(field, "baked_g") - of_water, field)
 
 
 def kept_move(field: Field) -> tuple[float, float, str]:
@@ -138,6 +141,14 @@ def kept_move(field: Field) -> tuple[float, float, str]:
     kept = np.where(fair, field.num["gas_kept_pct"], np.nan)
     places = sorted({str(v) for v in field.text["gas_sampled_after"][field.episode & np.isfinite(kept)] if v})
     return *_moved(kept, field), texts("evidence")["and"].join(places)
+
+
+def height_apart(moves: dict[str, Shift], kept: tuple[float, float, str]) -> bool:
+    """Is something seen to be off that takes from the height of a proof, the gas made as usual: a dough that keeps less of
+    it, is dry, mixed otherwise or has a skin?"""
+    points, error, _ = kept
+    lost = np.isfinite(points) and abs(points) > max(KEPT_OFF * error, KEPT_LEAST)
+    return bool(lost) or any(moves[name].outside for name in ("water", "dose", "undermixed", "overmixed", "proof_dry"))
 
 
 def _about(what: str) -> str:
@@ -201,14 +212,16 @@ def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> 
     return tuple(found)
 
 
-def read_signs(plant: Plant, field: Field, episode: Episode, points: Points, changes: Any, checks: Any) -> Signs:
-    """All positive evidence about one episode."""
+def read_signs(
+    plant: Plant, field: Field, missing: np.ndarray, episode: Episode, points: Points, changes: Any, checks: Any
+) -> Signs:
+    """All positive evidence about one episode. missing: points of water that stayed out of each dough."""
     return Signs(
         spread_ratio(field),
         kept_move(field),
         _moved(_ln(field, "volume_ml"), field),
         _moved(_ln(field, "baked_g"), field),
-        loss_move(field),
+        loss_move(field, missing),
         changes_near(plant, field, episode, points, changes),
         instrument_checks(field, checks, "volumeter", "volume"),
     )
@@ -221,21 +234,30 @@ def _log_ratio(x: float, error: float, here: tuple[float, float], other_sd: floa
     return float(np.clip(value, -MOST, MOST))
 
 
-def _for_handling(signs: Signs, direction: float) -> float:
-    """What spread, gas kept and recorded changes say. Handling costs volume and evenness together: a gain evens out.
+def _of_spread(signs: Signs, direction: float) -> float:
+    """What the spread within batches says for handling, which costs volume and evenness together: a gain evens out.
 
     A spread that went the other way says as much against handling as one that stayed.
     """
     ratio, error = signs.spread
-    value = (
-        _log_ratio(max(-direction * ratio, 0.0), error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
-        if np.isfinite(ratio)
-        else NO_SPREAD
-    )
-    points, error, places = signs.kept
-    if np.isfinite(points):
-        kept = _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
-        value += kept if "moulder" in places else max(kept, 0.0)
+    if not np.isfinite(ratio):
+        return NO_SPREAD
+    more = max(-direction * ratio, 0.0)
+    return _log_ratio(more, error, (SPREAD_OF_HANDLING, SPREAD_OF_HANDLING_SD), SPREAD_OTHERWISE_SD)
+
+
+def _of_kept(signs: Signs, direction: float) -> float:
+    """What the gas kept says for a dough that keeps less (more) of it."""
+    points, error, _ = signs.kept
+    if not np.isfinite(points):
+        return 0.0
+    return _log_ratio(direction * points, error, (KEPT_OF_HANDLING, KEPT_OF_HANDLING_SD), KEPT_OTHERWISE_SD)
+
+
+def _for_handling(signs: Signs, direction: float, too_far: bool) -> float:
+    """too_far: the proof is seen to have gone too far, which spreads the loaves by itself."""
+    kept, spread = _of_kept(signs, direction), _of_spread(signs, direction)
+    value = (min(spread, 0.0) if too_far else spread) + (kept if "moulder" in signs.kept[2] else max(kept, 0.0))
     return value + (CHANGE_SEEN if any(c.about == "handling" for c in signs.changes) else 0.0)
 
 
@@ -277,16 +299,20 @@ def of_coincidence(level: float, change: float) -> float:
 def weight_of(candidates: tuple[Candidate, ...], signs: Signs, change: float, level: float = 0.0) -> np.ndarray:
     """Log likelihood ratios for each candidate. change: ln specific volume; level: what drivers outside their limits do.
 
-    What stands for more than one piece of equipment has the evidence of that which speaks for it most.
+    What stands for more than one piece of equipment has the evidence of that which speaks for it most. A weak flour keeps
+    less gas, too; where nobody wrote its lot down it is the plant's.
     """
-    about = {c.about for c in signs.changes}
+    about, sign = {c.about for c in signs.changes}, float(np.sign(change))
+    flour = max(_of_kept(signs, sign), 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0)
+    written = any(c.kind == "flour lot" for c in candidates)
     oven, checked, besides = _of_baking(signs), _of_checks(signs, change), of_coincidence(level, change)
     of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
     of_kind = {
-        "handling": _for_handling(signs, float(np.sign(change))),
+        "handling": _for_handling(signs, sign, any(c.kind == "overproof" for c in candidates)),
+        "overproof": max(_of_spread(signs, -1.0), 0.0),
         "line": OTHER_SEEN if "other" in about else 0.0,
-        "flour lot": CHANGE_SEEN / 2 if "flour" in about else 0.0,
-        "plant": CHANGE_SEEN / 2 if "flour" in about else 0.0,
+        "flour lot": flour,
+        "plant": flour if not written else CHANGE_SEEN / 2 if "flour" in about else 0.0,
         "proof": CHANGE_SEEN if "proof" in about else 0.0,
         "yeast lot": CHANGE_SEEN / 2 if "yeast" in about else 0.0,
     }

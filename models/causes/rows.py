@@ -28,6 +28,8 @@ SPREADS = {
     "stints": 0.006,
     "height stints": 0.012,
     "time stints": 0.012,
+    "height apart": 0.04,
+    "time apart": 0.04,
 }
 """How much kinds of effects differ, ln, before the site's own batches are seen."""
 UNRECORDED_FLOUR_SD = 0.008
@@ -307,8 +309,13 @@ def _dough_tests(b: _Builder) -> None:
     )
 
 
-def _proof_answers(b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, index: np.ndarray) -> None:
-    """Heights, or times on lines that proof to a height: level by line, recorded gas, lots, and their own drift."""
+def _proof_answers(
+    b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, index: np.ndarray, apart: bool
+) -> None:
+    """Heights, or times on lines that proof to a height: level by line, recorded gas, lots, and their own drift.
+
+    apart: the episode's may have moved for what is no gas made, on all lines since and on its own.
+    """
     if len(at) < FEWEST_ANSWERS:
         return
     gain, sd = (
@@ -321,6 +328,8 @@ def _proof_answers(b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, i
     b.block(f"{kind} of gas", 1, sd)
     stints, names = _dummies(_stints(b.field, at))
     b.block(f"{kind} stints", names)
+    lasts = np.column_stack([b.field.since()[at], b.field.episode[at]]).astype(float)[:, : 2 * apart]
+    b.block(f"{kind} apart", lasts.shape[1])
     b.add(
         kind,
         y,
@@ -328,6 +337,7 @@ def _proof_answers(b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, i
             f"{kind} levels": b.of_streams(at),
             f"{kind} of gas": index[at][:, None],
             f"{kind} stints": stints,
+            f"{kind} apart": lasts,
             "lots": gain * b.of_lots(at),
         },
         at,
@@ -337,8 +347,12 @@ def _proof_answers(b: _Builder, kind: str, values: np.ndarray, at: np.ndarray, i
     )
 
 
-def design(field: Field, found: Terms, unusual: tuple[str, ...] = ()) -> Design:
-    """All rows of the response model for the measured batches of a plant; unusual: drivers outside their limits."""
+def design(field: Field, found: Terms, unusual: tuple[str, ...] = (), apart: bool = False) -> Design:
+    """All rows of the response model for the measured batches of a plant.
+
+    unusual: drivers outside their limits. apart: something is seen to be off that takes from the proof's height and is
+    no gas made, so that heights tell less of the gas while the episode lasts.
+    """
     mean, cov, _, coefficient = slope_prior()
     b = _Builder(field)
     b.block("slopes", len(mean), 1.0)
@@ -348,8 +362,8 @@ def design(field: Field, found: Terms, unusual: tuple[str, ...] = ()) -> Design:
     _lot_tests(b)
     _dough_tests(b)
     height, minutes = field.num["proof_height_mm"], field.num["proof_minutes"]
-    _proof_answers(b, "height", height, np.flatnonzero((height > 0) & ~found.to_height), gas_index(found.gas, True))
-    _proof_answers(b, "time", minutes, np.flatnonzero((minutes > 0) & found.to_height), gas_index(found.gas, False))
+    _proof_answers(b, "height", height, np.flatnonzero((height > 0) & ~found.to_height), gas_index(found.gas, True), apart)
+    _proof_answers(b, "time", minutes, np.flatnonzero((minutes > 0) & found.to_height), gas_index(found.gas, False), apart)
     return _assemble(b, mean, cov, coefficient, found.told)
 
 

@@ -105,6 +105,10 @@ def _own(plant: Plant, field: Field, episode: Episode, model: Design, proof_told
             min(MOST_HANDLING, HANDLING_PART * rate),
         ),
     ]
+    if (mixed := sharing(plant, field, "mixer")) is not None:
+        together = model.column((field.since() & mixed).astype(float))
+        chance = min(MOST_HANDLING, HANDLING_PART * rate) / 2
+        found.append(Candidate("handling", field.line, "handling", "", together, STEP_SD, chance))
     if proof_told and proof_unseen(field):
         shared, gain = sharing(plant, field, "proofer"), model.gain[: len(field)]
         rows = (field.since() & shared).astype(float) if shared is not None else own

@@ -19,6 +19,8 @@ FOR_ITSELF, WIDELY = 0.1, 2.0
 """Chance that another line does as it likes, and how widely, as a share."""
 READ_TO = 0.1
 """°C that a probe reads to: readings that are all the same, copied down or written as wanted, are not known better."""
+UNHEARD_OF = 1e-300
+"""Density of what no reason gives: a line far off beside one that did not move."""
 
 
 def _line_moved(field: Field, gap: np.ndarray, stream: int) -> tuple[float, float] | None:
@@ -40,7 +42,7 @@ def _log(x: float, mean: float, error: float, width: float, move: float) -> floa
         sd = float(np.hypot(error, share * move))
         return float(np.exp(-0.5 * ((x - at) / sd) ** 2) / sd)
 
-    return float(np.log((1 - FOR_ITSELF) * density(mean, width) + FOR_ITSELF * density(0.0, WIDELY)))
+    return float(np.log(max((1 - FOR_ITSELF) * density(mean, width) + FOR_ITSELF * density(0.0, WIDELY), UNHEARD_OF)))
 
 
 def of_the_paste(plant: Plant, field: Field, dough: Shift, gap: np.ndarray) -> float:

@@ -159,10 +159,37 @@ def test_bake_loss_that_stayed_speaks_against_the_oven():
         bakery.frame.loc[bakery.rows("L1"), "bake_loss_pct"] += by
         field, episode, points = _field(bakery)
         oven = Candidate("oven", "oven", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
-        signs = read_signs(plant(), field, episode, points, None, None)
+        signs = read_signs(plant(), field, np.zeros(len(field)), episode, points, None, None)
         return float(weight_of((oven,), signs, -0.05)[0])
 
     assert said(0.0) < 0.0 < said(-1.0)
+
+
+def test_bake_loss_of_a_dry_dough_is_no_ovens():
+    # the trade's table: 0.3 points less beside a dough 1.4 to 2 points dry
+    bakery = Bakery()
+    bakery.frame.loc[bakery.rows("L1"), "usual_gap_points"] -= 4.0
+    bakery.frame.loc[bakery.rows("L1"), "bake_loss_pct"] -= 0.7
+    field, *_ = _field(bakery)
+    loss = shifts(field, terms(plant(), field))["bake_loss"]
+    assert not loss.outside and abs(loss.size) < 0.2
+
+
+def test_gas_kept_less_speaks_for_a_flour_lot_as_for_handling():
+    # the trade's table: a weaker flour keeps 3 points less, the gas made as it was
+    bakery = Bakery()
+    rng, rows = np.random.default_rng(3), bakery.rows("L1", 0)
+    bakery.frame.loc[rows, "gas_produced_ml"] = 1500.0
+    bakery.frame.loc[rows, "gas_kept_pct"] = 86 + rng.normal(0, 1, rows.sum())
+    bakery.frame.loc[bakery.rows("L1"), "gas_kept_pct"] -= 3.5
+    field, episode, points = _field(bakery)
+    signs = read_signs(plant(), field, np.zeros(len(field)), episode, points, None, None)
+    flour, everyone = (
+        Candidate(kind, "", "unexplained", "", np.zeros(len(field)), 0.06, 0.1) for kind in ("flour lot", "plant")
+    )
+    assert weight_of((flour, everyone), signs, -0.05)[0] > 0.5
+    assert weight_of((flour, everyone), signs, -0.05)[1] == 0.0
+    assert weight_of((everyone,), signs, -0.05)[0] > 0.5
 
 
 @pytest.mark.parametrize(("recorded", "seen"), [(True, False), (False, True)])
@@ -179,7 +206,7 @@ def test_loaf_weight_off_speaks_for_the_oven_where_no_bake_loss_was_recorded(rec
     bakery.measured = heavier
     field, episode, points = _field(bakery)
     oven = Candidate("oven", "oven", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
-    signs = read_signs(plant(), field, episode, points, None, None)
+    signs = read_signs(plant(), field, np.zeros(len(field)), episode, points, None, None)
     assert bool(weight_of((oven,), signs, -0.05)[0] > 0) is seen
 
 
@@ -194,7 +221,7 @@ def test_loaf_weight_says_as_much_as_its_error_allows_where_no_bake_loss_was_rec
     )
     field, episode, points = _field(bakery)
     oven = Candidate("oven", "oven", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
-    signs = read_signs(plant(), field, episode, points, None, None)
+    signs = read_signs(plant(), field, np.zeros(len(field)), episode, points, None, None)
     assert signs.loss[0] == pytest.approx(-89 * heavier, abs=0.15)
     said = float(weight_of((oven,), signs, -0.05)[0])
     assert (said > 1.0, said < -1.0) == (for_the_oven, not for_the_oven)
@@ -209,7 +236,7 @@ def test_handling_that_took_volume_took_evenness_and_gives_both_back(change, spr
     bakery.frame["specific_volume_sd"] = np.where(bakery.rows("L1"), 0.08 * spread, 0.08)
     field, episode, points = _field(bakery)
     handling = Candidate("handling", "L1", "handling", "", np.zeros(len(field)), 0.06, 0.1)
-    said = float(weight_of((handling,), read_signs(plant(), field, episode, points, None, None), change)[0])
+    said = float(weight_of((handling,), read_signs(plant(), field, np.zeros(len(field)), episode, points, None, None), change)[0])
     assert abs(said) > 1.0 and np.sign(said) == speaks
 
 
@@ -230,7 +257,7 @@ def test_a_driver_that_says_enough_speaks_against_something_unrecorded_beside_it
     field, episode, points = _field(Bakery())
     line = Candidate("line", "L1", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
     lot = Candidate("yeast lot", "Y5", "yeast", "", np.zeros(len(field)), 0.12, 0.05)
-    signs = read_signs(plant(), field, episode, points, None, None)
+    signs = read_signs(plant(), field, np.zeros(len(field)), episode, points, None, None)
     beside, without = (weight_of((line, lot), signs, -0.05, x) for x in (level, 0.0))
     assert (bool(beside[0] < without[0]), beside[1]) == (speaks, without[1])
 
@@ -314,7 +341,7 @@ def test_volumeter_that_went_off_before_the_episode_is_held_to_have_begun_is_off
         }
     )
     meter = Candidate("volumeter", "volumeter", "unexplained", "", np.zeros(len(field)), 0.06, 0.1)
-    signs = read_signs(plant(), field, episode, points, None, checks)
+    signs = read_signs(plant(), field, np.zeros(len(field)), episode, points, None, checks)
     assert weight_of((meter,), signs, -0.04)[0] > 3
 
 

@@ -28,6 +28,7 @@ SPOKEN_OF_CAUSES = (
     "models/causes/levels.py",
     "models/causes/measure.py",
     "models/causes/naming.py",
+    "models/causes/overproof.py",
     "models/causes/positive.py",
     "models/causes/response.py",
     "models/causes/rows.py",
