@@ -41,14 +41,9 @@ def seen(known: Evidence, found: Parts, sign: float) -> dict[str, float]:
             out[shift.effect.group] += found.terms[name] + (found.terms["water_curve"] if name == "water" else 0.0)
     if surely_off(found, sign):
         out["yeast"] += found.terms["lots"] + found.terms["ageing"]
-    w = known.weighed
     of_proof = [(name, group, True) for group, name in OVERPROOFED.items()]
     for name, group, far in [("yeast", "yeast", False), ("handling", "handling", False), *of_proof]:
-        mine = [
-            p
-            for p, c in zip(w.present, w.candidates, strict=True)
-            if c.inside and c.group == group and (c.kind == "overproof") == far
-        ]
+        mine = [p for p, c in known.weighed.present if c.group == group and (c.kind == "overproof") == far]
         if max(mine, default=0.0) >= LIKELY:
             out[group] += found.terms[name]
     return out

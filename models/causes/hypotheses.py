@@ -40,14 +40,26 @@ class Weighed:
     """Posterior over sets of candidates.
 
     weight: probability of each set; mean (sets, terms) and cov (sets, terms, terms): the functionals asked for, under
-    each set. present: probability of each candidate.
+    each set. members: (sets, candidates), whether the candidate is in the set.
     """
 
     candidates: tuple[Candidate, ...]
     weight: np.ndarray
     mean: np.ndarray
     cov: np.ndarray
-    present: np.ndarray
+    members: np.ndarray
+
+    @property
+    def present(self) -> tuple[tuple[float, Candidate], ...]:
+        """Each thing inside the call that may have happened, and how likely it is: what may have reached more lines or fewer,
+        such as handling at a mixer or on one of its lines, is one thing."""
+        alike: dict[tuple[str, str, Group], list[int]] = {}
+        for i, c in enumerate(self.candidates):
+            if c.inside:
+                alike.setdefault((c.kind, c.name, c.group), []).append(i)
+        return tuple(
+            (float(self.weight @ self.members[:, mine].any(axis=1)), self.candidates[mine[0]]) for mine in alike.values()
+        )
 
 
 @dataclass(frozen=True)
@@ -116,7 +128,7 @@ def weigh(
     log = np.concatenate(logs)
     weight = np.exp(log - log.max())
     weight /= weight.sum()
-    return Weighed(candidates, weight, np.concatenate(means), np.concatenate(covs), weight @ np.concatenate(members))
+    return Weighed(candidates, weight, np.concatenate(means), np.concatenate(covs), np.concatenate(members))
 
 
 def bounds(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray, tail: float = 0.05) -> tuple[float, float]:

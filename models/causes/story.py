@@ -108,21 +108,13 @@ def against(story: Story, group: str) -> list[Driver]:
 
 
 def likely(story: Story, *kinds: str) -> list[tuple[float, Candidate]]:
-    """Unrecorded candidates of these kinds that are more likely than not."""
-    w = story.known.weighed
-    return [
-        (float(p), c)
-        for p, c in zip(w.present, w.candidates, strict=True)
-        if c.inside and p >= LIKELY and c.kind in kinds
-    ]
+    """What of these kinds more likely than not happened unrecorded."""
+    return [(p, c) for p, c in story.known.weighed.present if p >= LIKELY and c.kind in kinds]
 
 
 def probability(story: Story, *kinds: str) -> float:
     """Largest probability of the candidates of these kinds; 0 where there are none."""
-    w = story.known.weighed
-    return max(
-        (float(p) for p, c in zip(w.present, w.candidates, strict=True) if c.inside and c.kind in kinds), default=0.0
-    )
+    return max((p for p, c in story.known.weighed.present if c.kind in kinds), default=0.0)
 
 
 def odd_lots(story: Story) -> list[tuple[str, float, float]]:

@@ -16,7 +16,7 @@ from models.causes.drivers import Shift, shifts, terms
 from models.causes.effects import BY_NAME, PLACE, size_text
 from models.causes.field import read
 from models.causes.findings import Finding, last_time, likeness, record, told
-from models.causes.hypotheses import Candidate, bounds, normal, weigh
+from models.causes.hypotheses import Candidate, Weighed, bounds, normal, weigh
 from models.causes.lots import flours_of
 from models.causes.positive import changes_near, instrument_checks, read_signs, spread_ratio, weight_of
 from models.causes.response import fit
@@ -353,7 +353,7 @@ def test_volumeter_that_went_off_before_the_episode_is_held_to_have_begun_is_off
 def test_a_group_is_sure_where_a_driver_far_outside_bears_out_half(z, part, sure):
     # the trade's rule of attribution: the driver out of its own limits, and at least half of the drop predicted by it
     moved = Shift(BY_NAME["dough_temp"], 26.0, 24.5, 0.7, 40, 4, z, True)
-    nobody = SimpleNamespace(present=np.zeros(0), candidates=())
+    nobody = SimpleNamespace(present=())
     known = SimpleNamespace(shifts={"dough_temp": moved}, weighed=nobody)
     mean = np.array([0.0, -0.05, 0.0, -0.01])
     terms_of = {"dough_temp": part, "lots": 0.0, "ageing": 0.0}
@@ -458,3 +458,14 @@ def test_record_of_each_kind_of_call_carries_its_uncertainty():
     assert (handling.real, handling.closed) == (1, 2) and handling.low < 0.5 < handling.high
     assert handling.says.startswith("handling: 1 of 2 closed calls were real")
     assert by_group["paste"].says == "paste: no such call has been closed yet"
+
+
+def test_what_may_have_reached_more_lines_or_fewer_is_one_thing():
+    # by hand: handling is in two of three sets, in each with another reach; the proof in one
+    line, mixer, proof, other = (
+        Candidate(kind, name, "handling", "", np.zeros(1), 0.06, 0.1, inside=inside)
+        for kind, name, inside in (("handling", "L1", True), ("handling", "L1", True), ("proof", "L1", True), ("elsewhere", "L2", False))
+    )
+    members = np.array([[1, 0, 0, 0], [0, 1, 1, 1], [0, 0, 0, 0]], dtype=bool)
+    found = Weighed((line, mixer, proof, other), np.array([0.4, 0.35, 0.25]), np.zeros((3, 0)), np.zeros((3, 0, 0)), members)
+    assert [(round(p, 9), c.kind) for p, c in found.present] == [(0.75, "handling"), (0.35, "proof")]
