@@ -70,6 +70,8 @@ def _effect_rows(field: Field, model: Fit) -> list[tuple[str, str, np.ndarray]]:
     for name, group, which in [("lots", "yeast", ~lots), ("unrecorded lots", "unexplained", lots)]:
         row = np.zeros(len(model.mean))
         row[blocks["lots"].columns] = np.where(which, difference(d[:, blocks["lots"].columns], field), 0.0)
+        of_these = np.any(d[:, blocks["lots"].columns][:, which] != 0, axis=1)[:, None]
+        row[blocks["lots answer"].columns] = difference(d[:, blocks["lots answer"].columns] * of_these, field)
         out.append((name, group, row))
     for name, group in KINDS_OF_EFFECT:
         row = np.zeros(len(model.mean))

@@ -94,6 +94,20 @@ def _rescaled(model: Design, factor: float) -> Design:
     return replace(model, d=d, gain=gain)
 
 
+def _answering(model: Design, weights: np.ndarray, precision: np.ndarray) -> Design:
+    """The same design with what the lots' gas would do to the volumes since the episode began, as tests, heights and proof times
+    alone tell of it: how much of it the volumes answer is a coefficient of its own. Gas that volumes alone tell of needs none."""
+    if not (model.kind > 0).any():
+        return model
+    _, told = _solve(model.d, model.y, weights * (model.kind > 0), model.mean, precision)
+    d, n = model.d.copy(), len(model.since)
+    lots = model.blocks["lots"].columns
+    gas = d[:n, lots] @ told[lots]
+    before = gas[~model.since]
+    d[:n, model.blocks["lots answer"].columns.start] = model.since * (gas - (before.mean() if len(before) else 0.0))
+    return replace(model, d=d)
+
+
 def _row_variance(model: Design, noise: dict[str, float]) -> np.ndarray:
     return np.array([noise[k] for k in KINDS])[model.kind] / model.count
 
@@ -117,6 +131,7 @@ def fit(model: Design, nuisance: np.ndarray) -> Fit:
         if turn in (ROUNDS // 2 - 1, ROUNDS - 1):
             taught = _taught(beta)
             model, gain = _rescaled(model, taught / gain), taught
+            model = _answering(model, robust / variance, precision[:p, :p])
     weights = robust / _row_variance(model, noise)
     cov, beta = _solve(model.d, model.y, weights, model.mean, precision[:p, :p])
     return Fit(beta, cov, weights, model, sds | {name: float(np.sqrt(v)) for name, v in noise.items()}, gain)

@@ -35,6 +35,9 @@ SPREADS = {
 UNRECORDED_FLOUR_SD = 0.008
 """The same for some days of flour nobody wrote down: the days are not the lots, and even them out."""
 FEWEST_ANSWERS = 8
+LOT_ANSWERS = 0.25
+"""How far volume's answer to a yeast lot's gas may be from what dose, warmth and proof taught of it, as a share: lines and doughs
+differ, and gas known to a hundredth is no volume known to a hundredth. Common practice, no source."""
 SLOPE_NOW = 0.4
 """How far what a driver's everyday scatter teaches may be from what it does when it moves and stays, as a share of the slope."""
 
@@ -55,7 +58,7 @@ class Design:
 
     kind: index into KINDS; the first rows are the field's volumes, in its order. source: the row's batch in the
     field, -1 for a test of a lot alone. lot: the row's yeast lot. gain: how the row answers to gas made. count:
-    readings behind the row. coefficient: column of each effect's slope.
+    readings behind the row. coefficient: column of each effect's slope. since: volumes of all lines since the episode began.
     """
 
     y: np.ndarray
@@ -69,6 +72,7 @@ class Design:
     precision: np.ndarray
     blocks: dict[str, Block]
     coefficient: tuple[int, ...]
+    since: np.ndarray
 
     @property
     def now(self) -> dict[str, int]:
@@ -251,12 +255,14 @@ def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int,
     b.block("stints", stint_names)
     slopes = slope_columns(field, found, coefficient, size, lot_age(field, b.lots), gain)
     b.block("now", unusual, SLOPE_NOW)
+    b.block("lots answer", 1, LOT_ANSWERS)
     b.add(
         "volume",
         field.y,
         {
             "slopes": slopes,
             "now": now_columns(field, found, unusual),
+            "lots answer": np.zeros((len(field), 1)),  # filled in as the lots' gas is learned
             "streams": b.of_streams(every),
             "lots": b.of_lots(every) * gain[:, None],
             "flour": flour,
@@ -410,4 +416,6 @@ def _assemble(
         mine = b.field.stream == s
         prior[blocks["streams"].columns.start + s] = np.median(b.field.y[mine]) if mine.any() else np.median(b.field.y)
     prior = _told(prior, precision, len(mean), told)
-    return Design(np.concatenate(b.y), d, kind, source, lot, gain, count, prior, precision, blocks, coefficient)
+    return Design(
+        np.concatenate(b.y), d, kind, source, lot, gain, count, prior, precision, blocks, coefficient, b.field.since()
+    )

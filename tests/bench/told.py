@@ -52,6 +52,7 @@ def told(setup: Setup) -> Iterator[None]:
             (effects, "LOT_LOSS_PER_DAY", truth.decline),
             (effects, "LOT_LOSS_SD", SURE),
             (rows, "SLOPE_NOW", 1e-3),
+            (rows, "LOT_ANSWERS", 1e-3),
             (attribute, "SLOPE_ELSEWHERE", 0.0),
         ):
             stack.enter_context(patch.object(module, name, value))
