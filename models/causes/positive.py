@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from models.causes.drivers import Shift
+from models.causes.drivers import Shift, ratio
 from models.causes.effects import BAKE_LOSS_PER_POINT
 from models.causes.field import Field
 from models.causes.hypotheses import Candidate
@@ -136,8 +136,7 @@ def kept_move(field: Field) -> tuple[float, float, str]:
 
     Tests at another gas made are left out: weak yeast leaks later and looks better than it is.
     """
-    made = field.num["gas_produced_ml"] / field.usual["gas_produced_ml"]
-    fair = ~(np.abs(np.log(np.where(made > 0, made, 1.0))) > SAME_GAS)
+    fair = ~(np.abs(ratio(field, "gas_produced_ml")) > SAME_GAS)
     kept = np.where(fair, field.num["gas_kept_pct"], np.nan)
     places = sorted({str(v) for v in field.text["gas_sampled_after"][field.episode & np.isfinite(kept)] if v})
     return *_moved(kept, field), texts("evidence")["and"].join(places)

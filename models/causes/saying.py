@@ -223,7 +223,7 @@ def _lot_sd(story: Story, lot: str, mean: float, model_sd: float) -> float:
 def _tests_of(story: Story, lot: str) -> tuple[np.ndarray, np.ndarray]:
     """Rows of a lot with a test of the lot alone, and rows whose own dough was tested."""
     rows = story.field.text["yeast_lot"] == lot
-    alone = np.isfinite(story.field.num["lot_gas_ml"])
+    alone = story.field.num["lot_gas_ml"] > 0  # no gas at all is no test
     return rows & alone, rows & np.isfinite(ratio(story.field, "gas_produced_ml"))
 
 
@@ -249,7 +249,7 @@ def _lot_test(story: Story, lot: str, rows: np.ndarray) -> str:
     t, sd = texts("evidence")["level"], 100 * story.known.fit.sds["lot test"]
     ml, n = story.field.num["lot_gas_ml"][rows][-1], _count(story.field.num["lot_gas_tests"][rows][-1:])
     before = story.field.num["lot_gas_ml"][story.field.base]
-    known = before[np.isfinite(before)]
+    known = before[before > 0]
     if not len(known):
         return in_number(t["lot_test"], n).format(lot=lot, ml=ml, sd=sd, n=n)
     off = 100 * (ml / np.median(known) - 1)

@@ -145,7 +145,7 @@ def in_use(story: Story, lot: str) -> bool:
 def tested(story: Story, lot: str) -> bool:
     """Has the laboratory tested this yeast lot, alone or in a dough?"""
     field = story.field
-    known = np.isfinite(field.num["gas_produced_ml"]) | np.isfinite(field.num["lot_gas_ml"])
+    known = (field.num["gas_produced_ml"] > 0) | (field.num["lot_gas_ml"] > 0)
     return bool(known[field.text["yeast_lot"] == lot].any())
 
 
