@@ -35,11 +35,12 @@ def batches_named(lines: Iterable[str], stories: Sequence[Stories]) -> tuple[Nam
 
 
 def _keys(line: str, stories: Sequence[Stories]) -> Iterator[str]:
-    """Keys in a line, of each the longest that fits: numbers on sheets may hold blanks and slashes."""
+    """Keys in a line, of each the longest that fits whole words: numbers on sheets may hold blanks and slashes."""
     at = 0
     while day := _DAY.search(line, at):
         start = day.start()
-        fits = (line[start:end] for end in range(min(len(line), start + LONGEST_KEY), day.end(), -1))
+        ends = range(min(len(line), start + LONGEST_KEY), day.end(), -1)
+        fits = (line[start:end] for end in ends if not line[end : end + 1].isalnum())
         key = next((key for key in fits if any(key in of for of in stories)), "")
         if key:
             yield key
@@ -52,4 +53,4 @@ def pieces(line: str, named: Sequence[Named]) -> tuple[Piece, ...]:
     if not place:
         return (Piece(line),)
     any_key = "|".join(re.escape(key) for key in sorted(place, key=len, reverse=True))
-    return tuple(Piece(part, place.get(part, 0)) for part in re.split(f"({any_key})", line) if part)
+    return tuple(Piece(part, place.get(part, 0)) for part in re.split(rf"((?:{any_key})(?![^\W_]))", line) if part)

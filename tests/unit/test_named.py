@@ -32,6 +32,17 @@ def test_a_batch_without_rows_and_a_plain_day_are_text():
     assert pieces(line, ()) == (Piece(line),)
 
 
+def test_a_number_that_only_begins_like_a_batchs_is_another():
+    line = "2026-05-05/L1/013 and 2026-05-05/L1/01, then 2026-05-05/L1/01x"
+    found = batches_named([line], [_stories()])
+    assert [one.key for one in found] == [KEYS[0]]
+    assert [piece.says for piece in pieces(line, found)] == [
+        "2026-05-05/L1/013 and ",
+        KEYS[0],
+        ", then 2026-05-05/L1/01x",
+    ]
+
+
 def test_a_change_tells_of_the_doughs_and_the_paste_it_names():
     alert = next(a for a in snapshot().alerts if a.causes)
     shown = change(alert, snapshot()).bars
