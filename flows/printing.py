@@ -68,12 +68,13 @@ def picture(
     con: duckdb.DuckDBPyConnection, job: Job, worked: steps.Worked | None, pages: Iterable[str] = ()
 ) -> Snapshot:
     """What these pages are made from; charts go on from where they had come where this run did not draw them (None)."""
+    from models.charts.beside import of_pages
     from models.storage import gather, ledger, memo
 
     if worked is None:
         rows = steps.rows(con)
         charted = steps.charts(job, rows, ledger.baselines(con), memo.load(con, "chart"))
-        worked = steps.Worked(rows, tuple(one.charted for one in charted), gather.excluded(con))
+        worked = steps.Worked(rows, of_pages(one.charted for one in charted), gather.excluded(con))
     days, months = ([page.removeprefix(kind) for page in pages if page.startswith(kind)] for kind in ("day:", "month:"))
     return gather.snapshot(
         con,

@@ -64,6 +64,7 @@ def chart(
 ) -> tuple[Charted, ...]:
     """Chart every stream from where it had come; freeze the baselines that have learned enough. share: who charts which."""
     from models.charts import past
+    from models.charts.beside import of_pages
     from models.storage import ledger, memo
 
     frozen = ledger.baselines(con)
@@ -76,7 +77,7 @@ def chart(
     mine = memo.made_by(version())
     pieces = {ledger.stream_text(one.charted.stream): (mine, past.to_text(one.last)) for one in gone}
     memo.keep(con, "chart", pieces, kept)
-    return tuple(one.charted for one in gone)
+    return of_pages(one.charted for one in gone)
 
 
 def charts(
@@ -179,8 +180,12 @@ def _shown(changed: Sequence[Alert], event: CaseEvent) -> set[str]:
 
 
 def keep_baseline(con: duckdb.DuckDBPyConnection, job: Job, chosen: ChosenBaseline, run: int) -> None:
-    """Freeze a baseline a person chose for one chart. Call inside a transaction. Raises ValueError for a stretch that cannot be one."""
+    """Freeze a baseline a person chose for one chart. Call inside a transaction. Raises ValueError for a stretch that cannot be one.
+
+    A line's new usual volume is one for what every line is beside it, too: those begin anew with the same days.
+    """
     from models.alarms.charting import chart_plant
+    from models.charts import beside
     from models.charts.baseline import chosen as fitted
     from models.storage import ledger
 
@@ -188,7 +193,11 @@ def keep_baseline(con: duckdb.DuckDBPyConnection, job: Job, chosen: ChosenBaseli
     charted = chart_plant(job.plant, wide.pastes, wide.batches, frozen)
     one, arl0 = next((one, arl0) for one, arl0 in charted if one.stream == chosen.stream)
     baseline = fitted(chosen.stream, one.points, chosen.first_key, chosen.last_key)
-    ledger.keep_baseline(con, chosen.stream, baseline, arl0, run, chosen.who, chosen.because)
+    found = [(chosen.stream, baseline, arl0)]
+    if chosen.stream.characteristic == beside.OF:
+        found += beside.anew(charted, baseline)
+    for stream, of_it, length in found:
+        ledger.keep_baseline(con, stream, of_it, length, run, chosen.who, chosen.because)
     pulling.store_changed(con, run)
 
 

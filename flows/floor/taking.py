@@ -110,13 +110,14 @@ def _published(con: duckdb.DuckDBPyConnection, job: Job) -> str:
 def first(job: Job, version: int) -> Committed:
     """The store as it is, charted from its baselines: what a service that was away begins with."""
     from models.alarms.charting import chart_plant
+    from models.charts.beside import of_pages
     from models.storage import ledger, store, viewing
 
     con = store.open_for_writing(job.store, wait_s=10)
     try:
         rows = steps.rows(con)
         charts = chart_plant(job.plant, rows.pastes, rows.batches, ledger.baselines(con))
-        charted = tuple(one for one, _ in charts)
+        charted = of_pages(one for one, _ in charts)
         view = viewing.view(con, job.plant, version, utc_now(), charted)
     finally:
         con.close()

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.charts.beside import beside, lent
 from models.charts.budget import share_budget
 from models.charts.characteristics import streams
 from models.charts.chart import charting
@@ -70,12 +71,14 @@ def go_on(
     lasts: of earlier runs, as far as kept. share: who charts which.
     """
     found = streams(plant, pastes, batches)
+    found |= beside(found)
     shares = share_budget({s: points_per_week(p) for s, p in found.items()}, plant.alarms.false_alarms_per_week)
     asked = [
         (stream, points, *frozen.get(stream, (None, shares[stream])), lasts.get(stream))
         for stream, points in found.items()
     ]
-    return [one for gone in share(_some, _parts(asked)) for one in gone]
+    gone = [one for some in share(_some, _parts(asked)) for one in some]
+    return [replace(one, charted=charted) for one, charted in zip(gone, lent(one.charted for one in gone), strict=True)]
 
 
 Told = tuple[Stream, Points, Baseline | None, float, Last | None]

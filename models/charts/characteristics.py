@@ -125,7 +125,18 @@ DECLARED: tuple[Characteristic, ...] = (
     _kettle("paste at 2 h", "°C", "temp_2h_c", Trade(2.0, 1.0), 3.0),
     _kettle("paste at 6 h", "°C", "temp_6h_c", Trade(1.0, 0.5), 2.0),
 )
-CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in DECLARED}
+BESIDE = _loaf(
+    "specific volume beside the other lines",
+    "mL/g",
+    "specific_volume",
+    4,
+    Trade(0.022, 0.006, 0.004, 0.020, relative=True),
+    0.03,
+    spread="specific_volume_sd",
+    open_lines_only=True,
+)
+"""Made of the points of specific volume (models.charts.beside); what it finds is an episode of specific volume."""
+CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in (*DECLARED, BESIDE)}
 
 
 def characteristic(stream: Stream) -> Characteristic:

@@ -160,10 +160,9 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
 
     Where a learning chart took the new level up, the change is from the level it left.
     """
-    span = slice(raw.began, raw.until + 1)
-    level = work.unit(raw.level) if raw.settled else baseline.level
-    change = float(points.value[span].mean()) - level
-    half = _NORMAL_90 * _change_se(raw, work, baseline)
+    change, half = over_span(raw.began, raw.until, points, work, baseline)
+    if raw.settled:
+        change += baseline.level - work.unit(raw.level)
     return Episode(
         direction="high" if raw.direction > 0 else "low",
         signalled=raw.signalled,
@@ -179,15 +178,18 @@ def _episode(raw: Raw, points: Points, work: Working, baseline: Baseline) -> Epi
     )
 
 
-def _change_se(raw: Raw, work: Working, baseline: Baseline) -> float:
-    """Standard error of a lasting change: batches alike, lots that differ, few loaves, and the level's own error."""
-    x, span = baseline.extra, slice(raw.began, raw.until + 1)
-    count = raw.until + 1 - raw.began
+def over_span(began: int, until: int, points: Points, work: Working, baseline: Baseline) -> tuple[float, float]:
+    """Mean of points[began..until] less the baseline's level, in the stream's unit, and half its 90 % interval.
+
+    Its error: batches alike, lots that differ, few loaves, and the level's own.
+    """
+    x, span, count = baseline.extra, slice(began, until + 1), until + 1 - began
     alike = (1 + baseline.phi) / (1 - baseline.phi) if count > 1 else 1.0
     batches = x["batch"] ** 2 * min(alike, count) / count
     lots = x["lot"] ** 2 * _one_share(work.lots[span]) + x["flour"] ** 2 * _one_share(work.flours[span])
     own = float(work.error_var(x["within"])[span].mean()) / count
-    return work.unit_sd(((batches + lots + own) * x["scale2"] + x["level_se"] ** 2) ** 0.5, x["level"])
+    error = work.unit_sd(((batches + lots + own) * x["scale2"] + x["level_se"] ** 2) ** 0.5, x["level"])
+    return float(points.value[span].mean()) - baseline.level, _NORMAL_90 * error
 
 
 def _one_share(labels: np.ndarray) -> float:

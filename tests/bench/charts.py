@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import time
 
-from tests.bench import charts_cost, charts_known, charts_plants
+from tests.bench import charts_beside, charts_cost, charts_known, charts_plants
 from tests.bench.machine import machine
 
 
@@ -39,6 +39,7 @@ def _run(paths: int, points: int, plants: int, charts: int, size: int, priced: i
     charts_plants.show_days_apart(plants // 5, 3, size)
     charts_plants.show_learning(max(plants // 4, 3), charts)
     charts_plants.show_price(priced, 20)
+    charts_beside.show_beside(max(plants * 3 // 10, 3), 180)
     charts_known.show_onsets(onsets)
     charts_cost.show_cost(year)
 

@@ -61,7 +61,7 @@ def draw(rng: np.random.Generator) -> Drawn:
     )
 
 
-def _labels(rng: np.random.Generator, days: int, low: float, high: float) -> np.ndarray:
+def labels(rng: np.random.Generator, days: int, low: float, high: float) -> np.ndarray:
     lengths = np.maximum(np.rint(rng.uniform(low, high, days)).astype(int), 1)
     return np.repeat(np.arange(days), lengths)[:days]
 
@@ -70,15 +70,20 @@ def _student(rng: np.random.Generator, size: int, nu: float) -> np.ndarray:
     return rng.standard_normal(size) if nu > 1e5 else rng.standard_t(nu, size) * ((nu - 2) / nu) ** 0.5
 
 
-def points(rng: np.random.Generator, plant: Drawn, size: int) -> Points:
-    """Points of one chart of the plant, in control."""
-    day = np.arange(size) // plant.per_day
-    lot = _labels(rng, day[-1] + 1, *plant.lot_days)[day]
-    flour = _labels(rng, day[-1] + 1, 3, 7)[day]
+def in_control(rng: np.random.Generator, plant: Drawn, size: int) -> tuple[np.ndarray, np.ndarray]:
+    """Batches without what lots and days do, in batch sd, and the sd within each."""
     a = _student(rng, size, plant.nu) * (1 - plant.phi**2) ** 0.5
     a[0] /= (1 - plant.phi**2) ** 0.5
     loaves = rng.normal(0, plant.within, (size, plant.loaves))
-    value = lfilter([1.0], [1.0, -plant.phi], a) + loaves.mean(axis=1)
+    return lfilter([1.0], [1.0, -plant.phi], a) + loaves.mean(axis=1), loaves.std(axis=1, ddof=1)
+
+
+def points(rng: np.random.Generator, plant: Drawn, size: int) -> Points:
+    """Points of one chart of the plant, in control."""
+    day = np.arange(size) // plant.per_day
+    lot = labels(rng, day[-1] + 1, *plant.lot_days)[day]
+    flour = labels(rng, day[-1] + 1, 3, 7)[day]
+    value, sd = in_control(rng, plant, size)
     value = value + rng.normal(0, plant.lot, size)[lot] + rng.normal(0, plant.flour, size)[flour]
     if plant.day:
         value = value + rng.normal(0, plant.day, day[-1] + 1)[day]
@@ -88,7 +93,7 @@ def points(rng: np.random.Generator, plant: Drawn, size: int) -> Points:
         at=(START + day).astype("datetime64[us]") + second.astype("timedelta64[s]"),
         value=LEVEL + UNIT * value,
         n=np.full(size, float(plant.loaves)),
-        sd_within=UNIT * loaves.std(axis=1, ddof=1),
+        sd_within=UNIT * sd,
         lot=np.array([f"Y{k}" for k in lot], dtype=object),
         day=START + day,
         flour=np.array([f"F{k}" for k in flour], dtype=object),

@@ -2,8 +2,8 @@
 
 The bakeries are those of `tests.bench.whole`, read straight from what they measured; one chart, specific volume of the
 fault's line. Each row of the table takes something more away from a detector that knows all: first how large the fault is,
-then the level, then the sureness about the variation, at last the variation itself. Below, what it would be worth to see
-the other lines, which share yeast, flour and day.
+then the level, then the sureness about the variation, at last the variation itself. Below, what the other lines are worth,
+which share yeast, flour and day: as the program watches them, and were all their variation known.
 """
 
 from __future__ import annotations
@@ -15,12 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from models.charts.beside import beside as beside_others
+from models.charts.beside import lent
 from models.charts.boundary import FROZEN, NONE, Caution, boundary
 from models.charts.budget import share_budget
+from models.charts.characteristics import BESIDE
 from models.charts.chart import chart
 from models.charts.innovations import Innovations, Model, Series, filtered
 from models.charts.scan import WINDOW, onset_sums, scan
-from models.shapes import Points, Stream
+from models.shapes import Charted, Points, Stream
 from tests.bench.bakeries import DAYS_BEFORE, DOUGHS_A_DAY, LINES, MEASURED, START, Bakery, draw
 from tests.bench.machine import machine
 
@@ -97,16 +100,16 @@ def _stream(name: str, line: str | None, kettle: str | None = None) -> Stream:
     return Stream("invented", name, "", line=line, kettle=kettle, product=LINES[line].product if line else None)
 
 
-def _run_length(line: str) -> float:
-    """What the budget's rule gives the chart of specific volume in such a bakery."""
+def _run_length(line: str, name: str = "specific volume") -> float:
+    """What the budget's rule gives a chart of the loaf in such a bakery."""
     doughs = 7.0 * DOUGHS_A_DAY
-    loaf = ("specific volume", "volume", "weight", "bake loss", "within-batch spread")
+    loaf = ("specific volume", "volume", "weight", "bake loss", "within-batch spread", BESIDE.name)
     rates = {_stream(name, each): MEASURED * doughs for each in LINES for name in loaf}
     rates |= {_stream("dough temperature", each): doughs for each in LINES}
     rates |= {
         _stream(name, None, kettle): 84.0 for kettle in ("K1", "K2") for name in ("paste loss", "cook temperature")
     }
-    return share_budget(rates, 1.0)[_stream("specific volume", line)]
+    return share_budget(rates, 1.0)[_stream(name, line)]
 
 
 def series(case: Case, lines: list[str]) -> tuple[Series, np.ndarray]:
@@ -168,10 +171,25 @@ def _sums_of_one(v: Innovations, own: np.ndarray):
 
 
 def charted(case: Case) -> np.ndarray:
-    """Above zero where the chart signals, as it runs in the program."""
+    """Above zero where the chart signals, as it runs in the program, and by itself."""
+    return _signals(case, _own(case))
+
+
+def watched(case: Case) -> np.ndarray:
+    """The same as the program watches it: by itself and beside the other lines."""
+    line = case.bakery.fault.line
+    volumes = {_stream("specific volume", each): points for each, points in case.points.items()}
+    stream, points = next((s, p) for s, p in beside_others(volumes).items() if s.line == line)
+    return _signals(case, lent([_own(case), chart(stream, points, arl0=_run_length(line, BESIDE.name))])[0])
+
+
+def _own(case: Case) -> Charted:
+    return chart(_stream("specific volume", case.bakery.fault.line), case.own, arl0=case.arl0)
+
+
+def _signals(case: Case, one: Charted) -> np.ndarray:
     found = np.full(len(case.own), -np.inf)
-    for episode in chart(_stream("specific volume", case.bakery.fault.line), case.own, arl0=case.arl0).episodes:
-        found[episode.signalled] = 1.0
+    found[[episode.signalled for episode in one.episodes]] = 1.0
     return found
 
 
@@ -180,7 +198,8 @@ ROWS: dict[str, Callable[[Case], np.ndarray]] = {
     "size not known: the chart's scan": lambda c: known(c, 0.0, NONE),
     "nor the level, but for 23 days": lambda c: known(c, LEVEL_SE, NONE),
     "limits widened as for learned variation": lambda c: known(c, LEVEL_SE, FROZEN),
-    "the chart as it is: all learned": charted,
+    "all learned: the line's own chart": charted,
+    "the program: beside the other lines, too": watched,
     "variation known, other lines seen": beside,
 }
 SIZES = ((0.03, 0.05), (0.05, 0.07), (0.07, 0.5))

@@ -13,6 +13,7 @@ from models.alarms import short_weight
 from models.alarms.alerts import reconcile, to_text
 from models.alarms.charting import chart_plant
 from models.alarms.raising import Found, raise_alerts
+from models.charts.beside import of_pages
 from models.storage import gather, ledger, store, weighings, wide
 
 DAYS = 23
@@ -70,7 +71,7 @@ def anew(job: Job) -> list[str]:
         pastes, batches = wide.load(con, "pastes"), wide.load(con, "batches")
         checks = gather.log(con, "check")
         days = sorted({str(day.date()) for day in batches["shift_date"]})
-        charted = tuple(one for one, _ in chart_plant(job.plant, pastes, batches, ledger.baselines(con)))
+        charted = of_pages(one for one, _ in chart_plant(job.plant, pastes, batches, ledger.baselines(con)))
         weighed = short_weight.weigh(job.plant, batches, weighings.of_days(con, job.plant, days), gather.log(con, "output"), checks)
         found = Found(
             pastes,

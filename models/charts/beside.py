@@ -1,0 +1,215 @@
+"""Each line beside the others: what yeast lots, flour and days do to all of them is taken off a line's specific volume.
+
+Lines share their lots and their days, so what those do is seen on the others, too, and need not be told from few lots of
+the line's own. What is left moves far less than the volume itself, and a lasting change of one line alone shows in it
+within batches. It says only that the lines have parted: a change is the line's own where its volume itself moved that way.
+Lots are no labels of these points, because what they do is taken off; what is left of them is a matter of the line's days.
+
+The points are made from batches mixed before each of them, and never change because later ones come.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from models.charts.baseline import chosen
+from models.charts.characteristics import BESIDE, CHARACTERISTICS
+from models.charts.chart import SHIFT_HOURS, over_span
+from models.charts.working import REFERENCE_POINTS, working
+from models.shapes import Baseline, Charted, Episode, Points, Stream
+from models.texts import texts
+
+OF = "specific volume"
+HOUR, MICRO = np.timedelta64(1, "h"), np.timedelta64(1, "us")
+LATELY = 24 * HOUR
+"""How far back the other lines' batches tell what lots and days do now; common practice, no source."""
+MOST = 8
+"""Of each other line at most so many batches, the newest."""
+USUAL = 20
+"""A line's first batches, whose median it is held against by the others."""
+LEAST_LINES = 2
+"""Two lines that part cannot say which of them moved: at least so many others are needed."""
+WAIT = 4 * HOUR
+"""Loaves of doughs mixed at one time are measured within this; until then the others' may still come."""
+OWN = 0.5
+"""Part of the change beside the others that the line's own volume must have moved for the change to be its own."""
+KIND = "apart from the other lines"
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One line's product as the others see it, its batches in order of their lots, then of time.
+
+    place: a number that orders them so; sums: running sums of ln(value / usual), one longer; usual_at: time of the last batch
+    that its usual is of.
+    """
+
+    line: str
+    place: np.ndarray
+    sums: np.ndarray
+    usual_at: np.datetime64
+
+
+def beside(found: dict[Stream, Points]) -> dict[Stream, Points]:
+    """The points of every open line and product, in mL/g, less what the other lines did lately; streams without any left out.
+
+    found: all streams of the plant. A batch has no point where fewer than LEAST_LINES others ran on its yeast and flour lots
+    in the day before it.
+    """
+    volumes = {stream: points for stream, points in found.items() if stream.characteristic == OF and len(points)}
+    if len({stream.line for stream in volumes}) <= LEAST_LINES:
+        return {}
+    places = dict(zip(volumes, _places(list(volumes.values())), strict=True))
+    lines = [_seen(stream, points, places[stream]) for stream, points in volumes.items()]
+    newest = max(points.at[-1] for points in volumes.values())
+    made = {
+        replace(stream, characteristic=BESIDE.name): _less(
+            points, places[stream], [o for o in lines if o.line != stream.line], newest
+        )
+        for stream, points in volumes.items()
+    }
+    return {stream: points for stream, points in made.items() if len(points)}
+
+
+def _places(every: list[Points]) -> list[np.ndarray]:
+    """For each batch a number, whole microseconds, in which batches of the same yeast and flour lot lie together by time."""
+    import pandas as pd
+
+    first = min(points.at[0] for points in every)
+    last = max(points.at[-1] for points in every)
+    apart = int((last - first + 2 * LATELY) / MICRO)
+    flours = [np.full(len(p), "", dtype=object) if p.flour is None else p.flour for p in every]
+    pairs = pd.MultiIndex.from_arrays([np.concatenate([p.lot for p in every]), np.concatenate(flours)])
+    lots = np.split(pd.factorize(pairs)[0].astype(np.int64), np.cumsum([len(p) for p in every])[:-1])
+    return [lot * apart + ((p.at - first + LATELY) / MICRO).astype(np.int64) for lot, p in zip(lots, every, strict=True)]
+
+
+def _seen(stream: Stream, points: Points, places: np.ndarray) -> _Line:
+    logs = np.log(points.value)
+    order = np.argsort(places, kind="stable")
+    off = (logs - np.median(logs[:USUAL]))[order]
+    return _Line(
+        stream.line or "",
+        places[order],
+        np.concatenate([[0.0], np.cumsum(off)]),
+        points.at[min(USUAL, len(points)) - 1],
+    )
+
+
+def _less(points: Points, places: np.ndarray, others: list[_Line], newest: np.datetime64) -> Points:
+    """The points with the mean of the others' latest batches taken off, those of which all is in."""
+    total, count = np.zeros(len(points)), np.zeros(len(points))
+    ran = {other.line: np.zeros(len(points), dtype=bool) for other in others}
+    for other in others:
+        upto = np.searchsorted(other.place, places, side="left")
+        since = np.maximum(np.searchsorted(other.place, places - int(LATELY / MICRO), side="left"), upto - MOST)
+        known = (upto > since) & (points.at > other.usual_at)
+        total += np.where(known, other.sums[upto] - other.sums[since], 0.0)
+        count += np.where(known, upto - since, 0)
+        ran[other.line] |= known
+    keep = (np.sum(list(ran.values()), axis=0) >= LEAST_LINES) & (points.at <= newest - WAIT)
+    value = points.value * np.exp(-total / np.maximum(count, 1.0))
+    p, no_lot = points, np.full(int(keep.sum()), "", dtype=object)
+    return Points(p.keys[keep], p.at[keep], value[keep], p.n[keep], p.sd_within[keep], no_lot, p.day[keep])
+
+
+def lent(charted: Iterable[Charted]) -> list[Charted]:
+    """The same charts, those of specific volume with what was found beside the other lines, and with what that promises.
+
+    An episode found so that shares time with one of the line's own, to the same side, is one with it: the earlier signal stands.
+    """
+    every = list(charted)
+    found = {(c.stream.line, c.stream.product): c for c in every if c.stream.characteristic == BESIDE.name}
+    return [
+        _with(one, other)
+        if one.stream.characteristic == OF and (other := found.get((one.stream.line, one.stream.product))) is not None
+        else one
+        for one in every
+    ]
+
+
+def of_pages(charted: Iterable[Charted]) -> tuple[Charted, ...]:
+    """The charts that stand for themselves: what was watched beside the other lines is told on specific volume's."""
+    return tuple(one for one in charted if one.stream.characteristic != BESIDE.name)
+
+
+def anew(charted: Iterable[tuple[Charted, float]], baseline: Baseline) -> list[tuple[Stream, Baseline, float]]:
+    """What every line is beside the others, learned again from the days of a line's new baseline, as far as those are enough.
+
+    charted: every chart with the run length its limits are set for, which stays.
+    """
+    found = []
+    for one, arl0 in charted:
+        at = one.points.at
+        first, stop = (
+            np.searchsorted(at, np.datetime64(baseline.first_at, "us"), side="left"),
+            np.searchsorted(at, np.datetime64(baseline.last_at, "us"), side="right"),
+        )
+        if one.stream.characteristic == BESIDE.name and stop - first >= REFERENCE_POINTS:
+            keys = one.points.keys
+            found.append((one.stream, chosen(one.stream, one.points, str(keys[first]), str(keys[stop - 1])), arl0))
+    return found
+
+
+def _with(own: Charted, other: Charted) -> Charted:
+    promise = texts("curve")["promise"]["beside"].format(own=own.promise, beside=other.promise)
+    episodes = list(own.episodes)
+    if other.episodes and own.baseline is not None:
+        place = {str(key): i for i, key in enumerate(own.points.keys)}
+        for mine in filter(None, (_as_own(episode, other, own, place) for episode in other.episodes)):
+            episodes = _joined(episodes, mine, own)
+    episodes.sort(key=lambda e: (e.began, e.signalled))
+    state = "signal" if any(not e.over for e in episodes) else own.state
+    return replace(own, episodes=tuple(episodes), state=state, promise=promise)
+
+
+def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int]) -> Episode | None:
+    """The episode on the line's own points, as far as its volume itself moved so; None where it did not, or a point is gone."""
+    keys = other.points.keys
+    told = [place.get(str(keys[getattr(episode, name)])) for name in _PLACES]
+    found = [at for at in told if at is not None]
+    if len(found) < len(_PLACES):
+        return None
+    signalled, began, low, high, until = found
+    span = slice(episode.began, episode.signalled + 1)
+    assert other.baseline is not None and own.baseline is not None
+    apart = float(other.points.value[span].mean()) - other.baseline.level
+    moved = float(own.points.value[began : signalled + 1].mean()) - own.baseline.level
+    if moved * np.sign(apart) < OWN * abs(apart):
+        return None
+    moved_so = replace(
+        episode, kind=KIND, signalled=signalled, began=began, began_low=low, began_high=high, until=until
+    )
+    return _sized(moved_so, own)
+
+
+_PLACES = ("signalled", "began", "began_low", "began_high", "until")
+
+
+def _sized(episode: Episode, own: Charted) -> Episode:
+    """The episode with the change of the line's own points."""
+    assert own.baseline is not None
+    work = working(CHARACTERISTICS[OF], own.points, own.baseline.extra["reference"])
+    change, half = over_span(episode.began, episode.until, own.points, work, own.baseline)
+    return replace(episode, change=change, change_low=change - half, change_high=change + half)
+
+
+def _joined(episodes: list[Episode], mine: Episode, own: Charted) -> list[Episode]:
+    """The line's own episodes with one that was found beside the others: alone, or one with those it shares time with."""
+    alike = [e for e in episodes if _meet(e, mine, own.points)]
+    if any(e.direction != mine.direction for e in alike):
+        return episodes
+    rest = [e for e in episodes if e not in alike]
+    every = sorted([*alike, mine], key=lambda e: (e.signalled, e.began))
+    first, last = every[0], max(every, key=lambda e: e.until)
+    return [*rest, _sized(replace(first, until=last.until, over=last.over), own) if alike else mine]
+
+
+def _meet(one: Episode, other: Episode, points: Points) -> bool:
+    """Whether two episodes share time, or one follows within a shift."""
+    (a, b), (c, d) = ((e.began, max(e.until, e.signalled)) for e in (one, other))
+    gap = points.at[max(a, c)] - points.at[min(b, d)]
+    return bool(gap <= SHIFT_HOURS * HOUR)
