@@ -135,7 +135,7 @@ BESIDE = _loaf(
     spread="specific_volume_sd",
     open_lines_only=True,
 )
-"""Made of the points of specific volume (models.charts.beside); what it finds is an episode of specific volume."""
+"""Made of the points of specific volume (models.charts.beside); what it finds is an episode of specific volume, shown there alone."""
 CHARACTERISTICS: dict[str, Characteristic] = {c.name: c for c in (*DECLARED, BESIDE)}
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from models.causes.effects import EFFECTS
 from models.causes.suspects import SHARED
-from models.charts.characteristics import CHARACTERISTICS
+from models.charts.characteristics import CHARACTERISTICS, DECLARED
 from models.storage import memo
 from models.texts import fingerprint, texts
 from tests.tree import ROOT
@@ -118,7 +118,7 @@ def test_every_driver_has_its_words_and_no_words_are_left_over():
 
 def test_everything_shared_and_every_chart_has_its_words():
     assert set(texts("causes")["something"]) == {"plant", *SHARED}
-    assert set(CHARACTERISTICS) == set(texts("words")["characteristic"])
+    assert {shown.name for shown in DECLARED} == set(texts("words")["characteristic"])
 
 
 def test_sentences_kept_from_before_are_said_anew_once_a_text_is_another(monkeypatch, tmp_path: Path):
