@@ -17,7 +17,7 @@ import numpy as np
 
 from models.charts.baseline import chosen
 from models.charts.characteristics import BESIDE, CHARACTERISTICS
-from models.charts.chart import SHIFT_HOURS, over_span
+from models.charts.chart import SHIFT_HOURS, TAKEN_UP, over_span
 from models.charts.working import REFERENCE_POINTS, working
 from models.shapes import Baseline, Charted, Episode, Points, Stream
 from models.texts import texts
@@ -63,7 +63,7 @@ def beside(found: dict[Stream, Points]) -> dict[Stream, Points]:
     if len({stream.line for stream in volumes}) <= LEAST_LINES:
         return {}
     places = dict(zip(volumes, _places(list(volumes.values())), strict=True))
-    lines = [_seen(stream, points, places[stream]) for stream, points in volumes.items()]
+    lines = [_seen(stream, points, places[stream]) for stream, points in volumes.items() if len(points) >= USUAL]
     newest = max(points.at[-1] for points in volumes.values())
     made = {
         replace(stream, characteristic=BESIDE.name): _less(
@@ -95,7 +95,7 @@ def _seen(stream: Stream, points: Points, places: np.ndarray) -> _Line:
         stream.line or "",
         places[order],
         np.concatenate([[0.0], np.cumsum(off)]),
-        points.at[min(USUAL, len(points)) - 1],
+        points.at[USUAL - 1],
     )
 
 
@@ -174,16 +174,16 @@ def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int
     if len(found) < len(_PLACES):
         return None
     signalled, began, low, high, until = found
-    span = slice(episode.began, episode.signalled + 1)
     assert other.baseline is not None and own.baseline is not None
-    apart = float(other.points.value[span].mean()) - other.baseline.level
-    moved = float(own.points.value[began : signalled + 1].mean()) - own.baseline.level
-    if moved * np.sign(apart) < OWN * abs(apart):
+    apart = float(other.points.value[episode.began : episode.signalled + 1].mean()) - other.baseline.level
+    values = own.points.value[began : until + 1]
+    moved = (np.cumsum(values) / np.arange(1, len(values) + 1) - own.baseline.level) * np.sign(apart)
+    if moved[signalled - began] < OWN * abs(apart):
         return None
-    moved_so = replace(
-        episode, kind=KIND, signalled=signalled, began=began, began_low=low, began_high=high, until=until
-    )
-    return _sized(moved_so, own)
+    # lots may bring the volume back to its level later: the episode's change is told to where it still is a change
+    until = began + int(np.flatnonzero(moved > 0)[-1])
+    there = replace(episode, kind=KIND, signalled=signalled, began=began, began_low=low, began_high=high)
+    return _sized(replace(there, until=max(until, signalled)), own)
 
 
 _PLACES = ("signalled", "began", "began_low", "began_high", "until")
@@ -200,7 +200,7 @@ def _sized(episode: Episode, own: Charted) -> Episode:
 def _joined(episodes: list[Episode], mine: Episode, own: Charted) -> list[Episode]:
     """The line's own episodes with one that was found beside the others: alone, or one with those it shares time with."""
     alike = [e for e in episodes if _meet(e, mine, own.points)]
-    if any(e.direction != mine.direction for e in alike):
+    if any(e.direction != mine.direction or e.kind == TAKEN_UP for e in alike):
         return episodes
     rest = [e for e in episodes if e not in alike]
     every = sorted([*alike, mine], key=lambda e: (e.signalled, e.began))

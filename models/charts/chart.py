@@ -28,6 +28,8 @@ from models.texts import texts
 
 SHIFT_HOURS = 8.0
 """A signal that returns within this many hours of the end of the last is the same episode, resumed."""
+TAKEN_UP = "a new level that was taken up as the baseline"
+"""Kind of an episode that ended so; its change is from the level it left."""
 _NORMAL_90 = 1.6449
 Limits = tuple[float, float]
 Drawn = tuple[float | None, float | None, Limits | None]
@@ -200,7 +202,7 @@ def _one_share(labels: np.ndarray) -> float:
 
 def _kind(raw: Raw) -> str:
     if raw.settled:
-        return "a new level that was taken up as the baseline"
+        return TAKEN_UP
     if raw.lag < 2:
         return "far from the level at once"
     return "shift" if raw.lag < 20 else "small lasting shift"

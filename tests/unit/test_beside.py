@@ -11,7 +11,7 @@ import pytest
 from models.charts import beside
 from models.charts.baseline import chosen
 from models.charts.budget import share_budget
-from models.charts.chart import chart
+from models.charts.chart import TAKEN_UP, chart
 from models.shapes import Charted, Points, Stream
 
 DAYS, A_DAY, LEVEL = 40, 8, 4.7
@@ -103,6 +103,25 @@ def _upto(p: Points, until: np.datetime64) -> Points:
     return Points(p.keys[:n], p.at[:n], p.value[:n], p.n[:n], p.sd_within[:n], p.lot[:n], p.day[:n], p.flour[:n])  # type: ignore[index]
 
 
+def test_a_line_is_seen_by_the_others_once_its_usual_is_known_and_that_stays() -> None:
+    """A fourth line begins late: its first twenty batches tell the others nothing, neither then nor later."""
+    whole = plant(6)
+    new = whole[stream("L4")]
+    start = len(new) - 60
+    whole[stream("L4")] = _from(new, start)
+    for batches in (10, 19, 20, 40, 60):
+        now = whole | {stream("L4"): _upto(_from(new, start), new.at[start + batches - 1] + np.timedelta64(1, "s"))}
+        points = next(p for s, p in beside.beside(now).items() if s.line == "L1")
+        alone = next(p for s, p in beside.beside({s: p for s, p in now.items() if s.line != "L4"}).items() if s.line == "L1")
+        until = new.at[start + 19]
+        assert (points.value[points.at <= until] == alone.value[alone.at <= until]).all()
+        assert (len(points) == len(alone)) and ((points.value != alone.value).any() == (batches >= 20))
+
+
+def _from(p: Points, n: int) -> Points:
+    return Points(p.keys[n:], p.at[n:], p.value[n:], p.n[n:], p.sd_within[n:], p.lot[n:], p.day[n:], p.flour[n:])  # type: ignore[index]
+
+
 def test_two_lines_cannot_say_which_of_them_moved() -> None:
     assert not beside.beside(plant(4, lines=("L1", "L2"), L1=-0.06))
 
@@ -160,6 +179,22 @@ def test_one_change_found_both_ways_is_one_episode_with_the_earlier_signal() -> 
         moved = replace(own, episodes=(replace(mine, signalled=signalled + later),))
         (told,) = beside.lent([moved, other])[0].episodes
         assert told.signalled == min(signalled, signalled + later) and told.until == max(mine.until, until)
+
+
+def test_a_change_is_told_to_where_the_volume_itself_still_shows_it() -> None:
+    """Better lots hide it later: a fall is never told as a rise."""
+    own, other = both(plant(10, L2=-0.035), "L2")
+    (seen,) = [e for e in beside.lent([own, other])[0].episodes if e.kind == beside.KIND]
+    own.points.value[seen.signalled + 5 :] *= 1.5
+    (found,) = [e for e in beside.lent([own, other])[0].episodes if e.kind == beside.KIND]
+    assert (found.began, found.signalled) == (seen.began, seen.signalled)
+    assert found.signalled <= found.until < seen.until and found.change < 0
+
+
+def test_a_level_that_was_taken_up_is_left_as_it_is() -> None:
+    own, other = both(plant(15, lot=0.01, L2=-0.09), "L2")
+    settled = replace(own, episodes=tuple(replace(e, kind=TAKEN_UP) for e in own.episodes))
+    assert settled.episodes and beside.lent([settled, other])[0].episodes == settled.episodes
 
 
 def test_an_episode_to_the_other_side_is_left_as_it_is() -> None:
