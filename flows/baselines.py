@@ -75,7 +75,9 @@ def _lines(n: int, charted: Any, history: list[dict]) -> list[str]:
     if base is None:
         return [f"{n:>3}  {place}: {stream.characteristic}: no baseline yet, {words.counted(len(charted.points), 'batch')}"]
     word, t = "learning" if base.learning else "frozen", texts("curve")["counted"]
-    of = ((base.batches, "batch", "batches"), (base.days, "day", "days"), (base.lots, "lot", "lots"))
+    of = [(base.batches, "batch", "batches"), (base.days, "day", "days")]
+    if any(charted.points.lot):  # where none is recorded, days stand in for lots
+        of.append((base.lots, "lot", "lots"))
     made_of = ", ".join(words.count(many, t[one], t[more]) for many, one, more in of)
     said = [
         f"{n:>3}  {place}: {stream.characteristic}: {word}, {made_of}, "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -55,6 +56,17 @@ def test_the_list_says_which_baselines_hold_a_corrected_batch() -> None:
     assert len(_lines(1, charted, [])) == 1
     before.value[5] += 0.01
     assert "corrected since it was frozen" in _lines(1, charted, [])[1]
+
+
+def test_the_list_counts_lots_where_lots_are_recorded() -> None:
+    before = points()
+    base = chosen(STREAM, before, "2026-05-01/L1/00", "2026-05-01/L1/39")
+    (said,) = _lines(1, SimpleNamespace(stream=STREAM, baseline=base, points=before), [])
+    assert "40\u00a0batches, 6\u00a0days, 5\u00a0lots, 2026" in said
+    unnamed = replace(before, lot=np.full(len(before), "", dtype=object))
+    base = chosen(STREAM, unnamed, "2026-05-01/L1/00", "2026-05-01/L1/39")
+    (said,) = _lines(1, SimpleNamespace(stream=STREAM, baseline=base, points=unnamed), [])
+    assert "40\u00a0batches, 6\u00a0days, 2026" in said
 
 
 def test_every_baseline_is_kept_with_who_and_why(tmp_path: Path) -> None:
