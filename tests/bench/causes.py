@@ -16,7 +16,7 @@ import pandas as pd
 
 from models.causes.attribute import attribute
 from models.shapes import GROUPS, Baseline, Call, Episode, Points, Stream
-from tests.bench import plants, works
+from tests.bench import plants, sloped, works
 from tests.bench import told as knowing
 from tests.bench.judged import LATER, Judged, report
 from tests.bench.works import Simulated
@@ -212,7 +212,9 @@ def judge(sim: Simulated, number: int, keep: list | None = None) -> list[Judged]
             keep.append((arguments, others, sim))
         began = time.process_time()
         call = attribute(*arguments, changes=sim.changes, checks=sim.checks, others=others)
-        out.append(_held(sim, call, baseline, episode, seen, later, time.process_time() - began, number))
+        seconds = time.process_time() - began
+        reference = sloped.known(sim, arguments, float(np.log1p(episode.change / baseline.level)))
+        out.append(_held(sim, call, baseline, episode, seen, later, seconds, number, reference))
     return out
 
 
@@ -225,6 +227,7 @@ def _held(
     later: int,
     seconds: float,
     number: int,
+    reference: np.ndarray,
 ) -> Judged:
     base_keys = points.keys[: baseline.batches]
     keys = points.keys[episode.began : episode.until + 1]
@@ -249,6 +252,7 @@ def _held(
         fault.ramp_h > 0,
         sim.setup.gas_tests,
         peer(sim, base_keys, keys),
+        GROUPS[int(np.argmax(reference * sign))],
         seconds,
         number,
         {f.group: plants.left_behind(sim.setup, f) for f in sim.faults},

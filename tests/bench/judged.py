@@ -17,6 +17,7 @@ LEAST, NEAR_TIE = 0.03, 0.01
 class Judged:
     """One call held against the truth. Sizes are shares of the level.
 
+    peer, sloped: what the two plain callers say: the largest standardised driver, and the true slopes on what was recorded.
     left: what the fault of each group left, see `plants.left_behind`; groups without a fault are not in it.
     """
 
@@ -35,6 +36,7 @@ class Judged:
     ramp: bool
     gas_tests: str
     peer: str
+    sloped: str
     seconds: float
     plant: int
     left: dict[str, str]
@@ -97,16 +99,19 @@ def _at(calls: list[Judged], later: int) -> list[str]:
     for says, some in (("all", _logged(calls)), ("groups 1 % and more apart", _logged(apart))):
         lines.append(
             f"  right group, recorded, {says:26s} {_rate([right(j) for j in some])}   peer "
-            f"{_rate([j.peer == j.truth_group for j in some])}"
+            f"{_rate([j.peer == j.truth_group for j in some])}   true slopes "
+            f"{_rate([j.sloped == j.truth_group for j in some])}"
         )
     return [
         *lines,
         "  of these with one fault                           "
         f"{_rate([right(j) for j in _logged(apart) if not j.double])}",
         "  of these, the fault put in is what moved most     "
-        f"{_rate([right(j) for j in _logged(apart) if not j.double and is_the_cause(j)])}",
+        f"{_rate([right(j) for j in _logged(apart) if not j.double and is_the_cause(j)])}   true slopes "
+        f"{_rate([j.sloped == j.truth_group for j in _logged(apart) if not j.double and is_the_cause(j)])}",
         f"  unlogged called unexplained                       {_rate([j.called == 'unexplained' for j in unlogged])}   "
-        f"peer {_rate([j.peer == 'unexplained' for j in unlogged])}",
+        f"peer {_rate([j.peer == 'unexplained' for j in unlogged])}   true slopes "
+        f"{_rate([j.sloped == 'unexplained' for j in unlogged])}",
         "  the same, or called the group that moved most     "
         f"{_rate([j.called in ('unexplained', j.truth_group) for j in unlogged])}",
         "  unlogged and what moved most, called unexplained  "

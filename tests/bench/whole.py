@@ -119,6 +119,7 @@ def _judged(bakery: Bakery, alert: dict[str, Any]) -> Judged:
         False,
         bakery.gas_tests,
         "",
+        "",
         0.0,
         0,
         {kind.group: plants.RECORD if kind.group != "unexplained" else plants.NOTHING},

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from models.causes.effects import EFFECTS
-from tests.bench import causes, judged, plants
+from tests.bench import causes, judged, plants, sloped
 from tests.bench.told import told
 
 
@@ -84,3 +84,39 @@ def test_a_plant_that_is_told_teaches_the_model_nothing_else_and_is_forgotten_af
         assert known["yeast_dose"] == pytest.approx(sim.setup.truth.gas * sim.setup.truth.of_dose)
         assert all(e.slope_sd < 1e-3 for e in EFFECTS)
     assert [(e.slope, e.slope_sd) for e in EFFECTS] == before
+
+
+def episodes_of(name: str, count: int):
+    """Arguments of the calls on the first plants with one recorded fault of this kind, with the change and the truth, ln."""
+    at = list(plants.FAULTS).index(name)
+    for number in range(at, at + len(plants.FAULTS) * count, len(plants.FAULTS)):
+        sim, kept = causes.simulate(number), []
+        calls = causes.judge(sim, number, kept)
+        if calls and len(sim.faults) == 1 and sim.faults[0].recorded:
+            arguments = kept[-1][0]
+            yield sim, arguments, float(np.log1p(arguments[5].change / arguments[4].level)), calls[-1].truth
+
+
+def test_the_reference_adds_up_and_finds_a_dose_by_its_true_slope():
+    yeast, found = plants.GROUPS.index("yeast"), []
+    for sim, arguments, change, truth in episodes_of("yeast_dose", 12):
+        parts = sloped.known(sim, arguments, change)
+        assert parts.sum() == pytest.approx(change)
+        found.append((parts[yeast], truth[yeast]))
+    told, true = np.array(found).T
+    # what is left between them is what no test told of the lots (sd up to 4.5 % of gas) and height's own answer
+    assert len(found) >= 6 and np.abs(told - true).mean() < 0.015 and np.corrcoef(told, true)[0, 1] > 0.8
+
+
+def test_the_reference_is_nearer_to_a_lots_truth_with_its_tests_on_all_lines():
+    yeast, far = plants.GROUPS.index("yeast"), []
+    for sim, arguments, change, truth in episodes_of("yeast_lot", 40):
+        if sim.setup.gas_tests == "none" or sim.setup.plant.lines[sim.faults[0].line].proof_mode == "height":
+            continue
+        untested = arguments[1].assign(gas_produced_ml=np.nan, lot_gas_ml=np.nan)
+        frames = (arguments[1], untested)
+        told = [sloped.known(sim, (arguments[0], one, *arguments[2:]), change)[yeast] for one in frames]
+        far.append(np.abs(np.array(told) - truth[yeast]))
+    with_tests, without = np.array(far).T
+    # a test errs by 2.5 to 8 % where lots differ by 2 to 4.5 %, so that it is shrunken by half and more
+    assert len(far) >= 5 and with_tests.mean() < 0.9 * without.mean() and (with_tests < without).mean() > 0.7
