@@ -5,7 +5,7 @@ the line's own. What is left moves far less than the volume itself, and a lastin
 within batches. It says only that the lines have parted: a change is the line's own where its volume itself moved that way.
 Lots are no labels of these points, because what they do is taken off; what is left of them is a matter of the line's days.
 
-The points are made from batches mixed before each of them, and never change because later ones come.
+The points are made from batches mixed before each of them, once those are measured, and never change because later ones come.
 """
 
 from __future__ import annotations
@@ -32,8 +32,10 @@ USUAL = 20
 """A line's first batches, whose median it is held against by the others."""
 LEAST_LINES = 2
 """Two lines that part cannot say which of them moved: at least so many others are needed."""
-WAIT = 4 * HOUR
-"""Loaves of doughs mixed at one time are measured within this; until then the others' may still come."""
+IN_USE = 48 * HOUR
+"""A line that was measured within this is waited for: its loaves of the same hours may be measured later."""
+GIVEN_UP = 24 * HOUR
+"""By how much something newer must have been measured for a line to be waited for no longer."""
 OWN = 0.5
 """Part of the change beside the others that the line's own volume must have moved for the change to be its own."""
 KIND = "apart from the other lines"
@@ -64,13 +66,11 @@ def beside(found: dict[Stream, Points]) -> dict[Stream, Points]:
         return {}
     places = dict(zip(volumes, _places(list(volumes.values())), strict=True))
     lines = [_seen(stream, points, places[stream]) for stream, points in volumes.items() if len(points) >= USUAL]
-    newest = max(points.at[-1] for points in volumes.values())
-    made = {
-        replace(stream, characteristic=BESIDE.name): _less(
-            points, places[stream], [o for o in lines if o.line != stream.line], newest
-        )
-        for stream, points in volumes.items()
-    }
+    made = {}
+    for stream, points in volumes.items():
+        all_in = _all_in(points.at, stream.line, volumes)
+        others = [other for other in lines if other.line != stream.line]
+        made[replace(stream, characteristic=BESIDE.name)] = _less(points, places[stream], others, all_in)
     return {stream: points for stream, points in made.items() if len(points)}
 
 
@@ -99,7 +99,23 @@ def _seen(stream: Stream, points: Points, places: np.ndarray) -> _Line:
     )
 
 
-def _less(points: Points, places: np.ndarray, others: list[_Line], newest: np.datetime64) -> Points:
+def _all_in(at: np.ndarray, line: str | None, volumes: dict[Stream, Points]) -> np.ndarray:
+    """Whether what the other lines mixed before is measured: each that was in use has something newer, or is given up."""
+    measured: dict[str, list[np.ndarray]] = {}
+    for stream, points in volumes.items():
+        if stream.line != line:
+            measured.setdefault(stream.line or "", []).append(points.at)
+    newest = max(points.at[-1] for points in volumes.values())
+    waits = np.zeros(len(at), dtype=bool)
+    for times in measured.values():
+        of_line = np.sort(np.concatenate(times))
+        before = np.searchsorted(of_line, at, side="left")
+        lately = (before > 0) & (at - of_line[np.maximum(before - 1, 0)] <= IN_USE)
+        waits |= lately & (before == len(of_line))
+    return ~waits | (at <= newest - GIVEN_UP)
+
+
+def _less(points: Points, places: np.ndarray, others: list[_Line], all_in: np.ndarray) -> Points:
     """The points with the mean of the others' latest batches taken off, those of which all is in."""
     total, count = np.zeros(len(points)), np.zeros(len(points))
     ran = {other.line: np.zeros(len(points), dtype=bool) for other in others}
@@ -110,7 +126,7 @@ def _less(points: Points, places: np.ndarray, others: list[_Line], newest: np.da
         total += np.where(known, other.sums[upto] - other.sums[since], 0.0)
         count += np.where(known, upto - since, 0)
         ran[other.line] |= known
-    keep = (np.sum(list(ran.values()), axis=0) >= LEAST_LINES) & (points.at <= newest - WAIT)
+    keep = (np.sum(list(ran.values()), axis=0) >= LEAST_LINES) & all_in
     value = points.value * np.exp(-total / np.maximum(count, 1.0))
     p, no_lot = points, np.full(int(keep.sum()), "", dtype=object)
     return Points(p.keys[keep], p.at[keep], value[keep], p.n[keep], p.sd_within[keep], no_lot, p.day[keep])

@@ -53,7 +53,7 @@ def both(found: dict[Stream, Points], line: str, arl0: float = 800.0) -> tuple[C
 def by_hand(found: dict[Stream, Points], line: str) -> pd.Series:
     """The same values batch by batch with pandas, from the module's own words."""
     frames = {s.line: pd.DataFrame({"at": p.at, "v": p.value, "lot": p.lot, "key": p.keys}) for s, p in found.items()}
-    newest = max(f["at"].max() for f in frames.values())
+    until = min(f["at"].max() for name, f in frames.items() if name != line)  # all run to the end: nothing is given up
     made = {}
     for row in frames[line].itertuples():
         off: list[float] = []
@@ -64,7 +64,7 @@ def by_hand(found: dict[Stream, Points], line: str) -> pd.Series:
             if name != line and len(seen) and row.at > frame["at"].iloc[19]:
                 off += list(np.log(seen["v"].tail(8) / usual))
                 ran += 1
-        if ran >= 2 and row.at <= newest - pd.Timedelta(hours=4):
+        if ran >= 2 and row.at <= until:
             made[row.key] = row.v * np.exp(-np.mean(off))
     return pd.Series(made)
 
@@ -87,15 +87,32 @@ def test_what_lots_do_to_all_lines_is_taken_off() -> None:
 
 
 def test_batches_that_come_later_change_no_point() -> None:
+    """Line by line, as bakeries measure them: one has all of its day in the store, another not yet its day before."""
     whole = plant(3)
-    until = np.datetime64("2026-05-25T09:00", "us")
-    early = {s: _upto(p, until) for s, p in whole.items()}
-    now, then = beside.beside(early), beside.beside(whole)
-    assert now
-    for s, points in now.items():
-        assert len(points) and (then[s].keys[: len(points)] == points.keys).all()
-        assert (then[s].value[: len(points)] == points.value).all()
-        assert points.at[-1] <= until - beside.WAIT
+    until, then = np.datetime64("2026-05-25T09:00", "us"), beside.beside(whole)
+    for hours in ((0, 0, 0, 0), (0, 3, 7, 20), (23, 0, 0, 22), (0, 0, 23, 0)):
+        ends = [until - np.timedelta64(h, "h") for h in hours]
+        now = beside.beside({s: _upto(p, end) for (s, p), end in zip(whole.items(), ends, strict=True)})
+        assert len(now) == len(LINES)
+        for s, points in now.items():
+            assert (then[s].keys[: len(points)] == points.keys).all()
+            assert (then[s].value[: len(points)] == points.value).all()
+            assert until - points.at[-1] <= np.timedelta64(36, "h")
+
+
+def test_a_line_that_stopped_is_waited_for_a_day_and_no_longer() -> None:
+    whole = plant(7)
+    stops = np.datetime64("2026-05-25T09:00", "us")
+    whole[stream("L4")] = _upto(whole[stream("L4")], stops)
+    last = {hours: _newest(whole, stops + np.timedelta64(hours, "h")) for hours in (12, 20, 40, 96)}
+    assert last[12] <= stops and last[20] <= stops, "its loaves of today may still come"
+    assert stops + np.timedelta64(12, "h") <= last[40] <= stops + np.timedelta64(16, "h")
+    assert last[96] >= stops + np.timedelta64(80, "h"), "it is not in use"
+
+
+def _newest(whole: dict[Stream, Points], until: np.datetime64) -> np.datetime64:
+    found = beside.beside({s: _upto(p, until) for s, p in whole.items()})
+    return next(p.at[-1] for s, p in found.items() if s.line == "L1")
 
 
 def _upto(p: Points, until: np.datetime64) -> Points:
@@ -115,7 +132,7 @@ def test_a_line_is_seen_by_the_others_once_its_usual_is_known_and_that_stays() -
         alone = next(p for s, p in beside.beside({s: p for s, p in now.items() if s.line != "L4"}).items() if s.line == "L1")
         until = new.at[start + 19]
         assert (points.value[points.at <= until] == alone.value[alone.at <= until]).all()
-        assert (len(points) == len(alone)) and ((points.value != alone.value).any() == (batches >= 20))
+        assert (points.value != alone.value[: len(points)]).any() == (batches >= 20)
 
 
 def _from(p: Points, n: int) -> Points:
