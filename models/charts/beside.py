@@ -2,7 +2,8 @@
 
 Lines share their lots and their days, so what those do is seen on the others, too, and need not be told from few lots of
 the line's own. What is left moves far less than the volume itself, and a lasting change of one line alone shows in it
-within batches. It says only that the lines have parted: a change is the line's own where its volume itself moved that way.
+within batches. It says only that the lines have parted: a change is the line's own where its volume itself moved that way
+and no other line parted farther to the other side.
 Lots are no labels of these points, because what they do is taken off; what is left of them is a matter of the line's days.
 
 The points are made from batches mixed before each of them, once those are measured, and never change because later ones come.
@@ -138,9 +139,10 @@ def lent(charted: Iterable[Charted]) -> list[Charted]:
     An episode found so that shares time with one of the line's own, to the same side, is one with it: the earlier signal stands.
     """
     every = list(charted)
-    found = {(c.stream.line, c.stream.product): c for c in every if c.stream.characteristic == BESIDE.name}
+    watched = [c for c in every if c.stream.characteristic == BESIDE.name and c.baseline is not None]
+    found = {(c.stream.line, c.stream.product): c for c in watched}
     return [
-        _with(one, other)
+        _with(one, other, [c for c in watched if c.stream.line != one.stream.line])
         if one.stream.characteristic == OF and (other := found.get((one.stream.line, one.stream.product))) is not None
         else one
         for one in every
@@ -170,16 +172,32 @@ def anew(charted: Iterable[tuple[Charted, float]], baseline: Baseline) -> list[t
     return found
 
 
-def _with(own: Charted, other: Charted) -> Charted:
+def _with(own: Charted, other: Charted, lines: list[Charted]) -> Charted:
     promise = texts("curve")["promise"]["beside"].format(own=own.promise, beside=other.promise)
     episodes = list(own.episodes)
     if other.episodes and own.baseline is not None:
         place = {str(key): i for i, key in enumerate(own.points.keys)}
-        for mine in filter(None, (_as_own(episode, other, own, place) for episode in other.episodes)):
-            episodes = _joined(episodes, mine, own)
+        for episode in other.episodes:
+            mine = None if _of_another(episode, other, lines) else _as_own(episode, other, own, place)
+            episodes = _joined(episodes, mine, own) if mine else episodes
     episodes.sort(key=lambda e: (e.began, e.signalled))
     state = "signal" if any(not e.over for e in episodes) else own.state
     return replace(own, episodes=tuple(episodes), state=state, promise=promise)
+
+
+def _apart(charted: Charted, first: np.datetime64, last: np.datetime64) -> float:
+    """By how much a line's batches of this time are off its level beside the others, mL/g; 0 where it had none."""
+    start, stop = np.searchsorted(charted.points.at, first), np.searchsorted(charted.points.at, last, side="right")
+    if stop <= start or charted.baseline is None:
+        return 0.0
+    return float(charted.points.value[start:stop].mean()) - charted.baseline.level
+
+
+def _of_another(episode: Episode, other: Charted, lines: list[Charted]) -> bool:
+    """Whether another line had parted farther, to the other side, up to the signal: a fall of one looks like a rise of the rest."""
+    span = other.points.at[episode.began], other.points.at[episode.signalled]
+    mine = _apart(other, *span)
+    return any(abs(theirs) > abs(mine) and theirs * mine < 0 for theirs in (_apart(line, *span) for line in lines))
 
 
 def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int]) -> Episode | None:
@@ -190,8 +208,8 @@ def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int
     if len(found) < len(_PLACES):
         return None
     signalled, began, low, high, until = found
-    assert other.baseline is not None and own.baseline is not None
-    apart = float(other.points.value[episode.began : episode.signalled + 1].mean()) - other.baseline.level
+    assert own.baseline is not None
+    apart = _apart(other, other.points.at[episode.began], other.points.at[episode.signalled])
     values = own.points.value[began : until + 1]
     moved = (np.cumsum(values) / np.arange(1, len(values) + 1) - own.baseline.level) * np.sign(apart)
     if moved[signalled - began] < OWN * abs(apart):

@@ -164,13 +164,19 @@ def test_what_one_line_does_alone_is_found_among_lots_that_differ(fall: float) -
     assert alone <= 4 and beside_others >= 8
 
 
-def test_what_another_line_does_is_not_laid_to_this_one() -> None:
-    told = 0
+@pytest.mark.parametrize("size", [-0.10, 0.06])
+def test_what_another_line_does_is_not_laid_to_this_one(size: float) -> None:
+    """A fall of one line of three is a rise of the other two beside it, and good lots would have their volume agree."""
+    parted, told, moved = 0, 0, 0
     for seed in range(30, 42):
-        own, other = both(plant(seed, lines=("L1", "L2", "L3"), L1=-0.10), "L2")
-        assert other.episodes, "the lines have parted, and the chart says so"
-        told += sum(e.kind == beside.KIND and e.direction == "high" for e in beside.lent([own, other])[0].episodes)
-    assert told <= 2
+        found = plant(seed, lines=("L1", "L2", "L3"), L1=size)
+        charted = [one for line in ("L1", "L2", "L3") for one in both(found, line)]
+        parted += sum(bool(one.episodes) for one in charted[3::2])
+        mine, *others = beside.of_pages(beside.lent(charted))
+        told += sum(e.kind == beside.KIND and (e.change < 0) != (size < 0) for one in others for e in one.episodes)
+        moved += any(mine.points.day[e.signalled] >= mine.points.day[-1] - 5 for e in mine.episodes)
+    assert parted >= 16, "the charts beside it say that the lines have parted"
+    assert told <= 1 and moved >= 10
 
 
 def test_what_is_found_beside_the_others_is_told_in_the_lines_own_volume() -> None:
