@@ -14,7 +14,7 @@ from models.charts.beside import beside, lent
 from models.charts.chart import chart
 from models.shapes import Charted, Points, Stream
 from tests.bench.charts_known import beyond
-from tests.bench.charts_plants import LEVEL, START, UNIT, Drawn, after, draw, in_control, labels
+from tests.bench.charts_plants import LEVEL, START, UNIT, Drawn, draw, in_control, labels
 
 DAY = 0.4
 """Largest sd between days, in batch sd: all lines share them."""
@@ -73,21 +73,19 @@ def _plant(rng: np.random.Generator, days: int) -> dict[Stream, Points]:
     return {_stream(number): line(rng, plant, all_share) for number in range(count)}
 
 
-def _alone(found: dict[Stream, Points], arl0: float) -> tuple[Charted, Charted]:
-    """The first line's own chart and what it is beside the others."""
-    mine, others = _stream(0), beside(found)
-    return chart(mine, found[mine], arl0=arl0), next(
-        chart(stream, points, arl0=arl0) for stream, points in others.items() if stream.line == mine.line
-    )
+def _charted(found: dict[Stream, Points], arl0: float) -> tuple[Charted, list[Charted]]:
+    """The first line's own chart, and what every line is beside the others, the first line's first."""
+    mine = _stream(0)
+    others = [chart(stream, points, arl0=arl0) for stream, points in beside(found).items()]
+    return chart(mine, found[mine], arl0=arl0), sorted(others, key=lambda one: one.stream.line or "")
 
 
 def false_alarms(seed: int, arl0: float, days: int) -> tuple[int, int, float]:
     """One plant: signals of the first line beside the others, those that would be told, and how many are promised."""
-    own, other = _alone(_plant(np.random.default_rng([seed, 5]), days), arl0)
-    stop = after(other) if other.baseline and not other.baseline.learning else len(other.points)
-    told = [e for e in lent([replace(own, episodes=()), other])[0].episodes]
-    watched = len(other.points) - sum(e.until - e.signalled for e in other.episodes)
-    return len(other.episodes), len(told), watched / arl0 if stop else 0.0
+    own, others = _charted(_plant(np.random.default_rng([seed, 5]), days), arl0)
+    told = lent([replace(own, episodes=()), *others])[0].episodes
+    watched = len(others[0].points) - sum(e.until - e.signalled for e in others[0].episodes)
+    return len(others[0].episodes), len(told), watched / arl0
 
 
 def found_within(seed: int, fall: float, days: int, within: int, arl0: float) -> tuple[bool, bool]:
@@ -97,10 +95,11 @@ def found_within(seed: int, fall: float, days: int, within: int, arl0: float) ->
     first = found[_stream(0)]
     began = START + days
     first.value[first.day >= began] -= fall * UNIT
-    own, other = _alone(found, arl0)
-    return tuple(
-        any(first.day[e.signalled] >= began for e in one.episodes) for one in (own, lent([own, other])[0])
-    )  # type: ignore[return-value]
+    own, others = _charted(found, arl0)
+    alone, together = (
+        any(first.day[e.signalled] >= began for e in one.episodes) for one in (own, lent([own, *others])[0])
+    )
+    return alone, together
 
 
 def show_beside(plants: int, days: int) -> None:

@@ -177,10 +177,12 @@ def charted(case: Case) -> np.ndarray:
 
 def watched(case: Case) -> np.ndarray:
     """The same as the program watches it: by itself and beside the other lines."""
-    line = case.bakery.fault.line
     volumes = {_stream("specific volume", each): points for each, points in case.points.items()}
-    stream, points = next((s, p) for s, p in beside_others(volumes).items() if s.line == line)
-    return _signals(case, lent([_own(case), chart(stream, points, arl0=_run_length(line, BESIDE.name))])[0])
+    others = [
+        chart(stream, points, arl0=_run_length(stream.line or "", BESIDE.name))
+        for stream, points in beside_others(volumes).items()
+    ]
+    return _signals(case, lent([_own(case), *others])[0])
 
 
 def _own(case: Case) -> Charted:
