@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from models.floor import holdsays
-from models.floor.holds import Hold, holds_of, how_long, utc
+from models.floor.holds import Hold, gravest_first, holds_of, how_long, utc
 from models.pages import words
 from models.pages.production_day import end, of_day, on_during, start
 from models.pages.shown import Item, State
@@ -37,9 +37,9 @@ def holds(snapshot: Snapshot, day: date) -> tuple[Hold, ...]:
 
 
 def shown(found: Sequence[Hold], snapshot: Snapshot, day: date) -> tuple[Item, ...]:
-    """Holds as the day page has them, those that stand first."""
+    """Holds as the day page has them: those that stand first, the gravest of them before all."""
     by_name = {alert.alert: alert for alert in snapshot.alerts}
-    ordered = sorted(found, key=lambda hold: not hold.stands)
+    ordered = sorted(gravest_first(found), key=lambda hold: not hold.stands)
     return tuple(_held(hold, by_name.get(hold.alert), snapshot, day) for hold in ordered)
 
 
