@@ -78,7 +78,8 @@ def _since(alert: Alert, snapshot: Snapshot, on: date | None) -> str:
         first=words.batch(low, on),
         last=words.batch(high, on),
     )
-    said = t["since_on"] if alert.signal == "on" else t["since_over"]
+    over = t["since_held"] if alert.urgency == "hold" else t["since_over"]
+    said = t["since_on"] if alert.signal == "on" else over
     return said.format(began=began, until=words.batch(alert.until_batch, on))
 
 
@@ -91,6 +92,8 @@ def _last_good(alert: Alert, on: date | None) -> str:
 
 def size(alert: Alert, snapshot: Snapshot) -> str:
     """How big: in the floor's words, on a loaf where volume is meant, and in the alert's unit."""
+    if limit := of_limit(alert):
+        return limit
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     exact = number(alert.change, alert.unit, signed=True)
     t = texts("change")
@@ -99,6 +102,19 @@ def size(alert: Alert, snapshot: Snapshot) -> str:
     if alert.level is None:
         return t["size"].format(big=big, exact=exact)
     return t["size_from"].format(big=big, exact=exact, level=number(alert.level, alert.unit))
+
+
+def of_limit(alert: Alert) -> str:
+    """How far beyond a limit that no level of a chart stands for; "" of every other alert."""
+    said = texts("change")["of_limit"].get(alert.characteristic, "")
+    if not said or alert.kind != "limit":
+        return ""
+    places = max(words.decimals(alert.unit), 1)  # a mean of grams has the decimal that its verdict has
+    return said.format(
+        size=number(abs(alert.change), alert.unit, places),
+        change=number(alert.change, alert.unit, places, signed=True),
+        label=number(alert.level, alert.unit),
+    )
 
 
 def loaf_g(alert: Alert, snapshot: Snapshot) -> float:
