@@ -29,12 +29,13 @@ OWED_SHOWN = timedelta(hours=24)
 
 @dataclass(frozen=True)
 class Open:
-    """One open alert. handed: the act that handed it over, None where nobody did; acts: how many things were done."""
+    """One open alert. handed: the act that handed it over, None where nobody did; last: what was done last."""
 
     alert: str
     urgency: Urgency
     what: str
     since: str
+    until: str
     check: tuple[str, ...]
     case: str
     on: bool
@@ -158,6 +159,7 @@ def _open(alert: Alert, view: View, now: datetime) -> Open:
         urgency=alert.urgency,
         what=headline(alert),
         since=short(view, alert.began_at, now),
+        until=short(view, alert.until_at, now),
         check=alert.check_first[:3],
         case=alert.case,
         on=alert.signal == "on",

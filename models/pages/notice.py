@@ -43,7 +43,7 @@ class Notice:
     where: str
     what: str
     since: str
-    since_when: str
+    titled: str
     last_good: str
     check_first: tuple[str, ...]
     who: str
@@ -77,7 +77,7 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         where=where(alert),
         what=what(alert, changes.loaf_g(alert, snapshot)),
         since=since(alert, zone),
-        since_when=words.when(alert.began_at, zone),
+        titled=titled(alert, hold, zone),
         last_good=told.last_good,
         check_first=alert.check_first,
         who=who(alert),
@@ -157,6 +157,19 @@ def since(alert: Alert, zone: ZoneInfo) -> str:
         last=words.batch(alert.until_batch, on),
         until=words.when(alert.until_at, zone, on),
     )
+
+
+def titled(alert: Alert, hold: Hold | None, zone: ZoneInfo) -> str:
+    """From when to when, and what state it is in: nothing that is over is listed as if it went on."""
+    said = _SAID["titled"]
+    state = alert.signal if hold is None else "held" if hold.stands else "decided"
+    state = said["state"][state]
+    if alert.case == "closed":
+        state = said["closed"].format(state=state)
+    alone = alert.began_at_batch == alert.until_batch
+    which = "on" if alert.signal == "on" else "alone" if alone else "over"
+    span = words.from_to(alert.began_at, alert.until_at, zone)
+    return said[which].format(began=words.when(alert.began_at, zone), span=span, state=state)
 
 
 def who(alert: Alert) -> str:
