@@ -107,6 +107,10 @@ def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
         try:
             return duckdb.connect(str(path), config=SETTINGS | {"memory_limit": MEMORY})
         except duckdb.IOException as error:
+            if (no := refused_by_system(error)) is not None:
+                raise StoreError(
+                    f"{path}: cannot be written ({no[1]}); let this account write there, or name another store (nothing was changed)"
+                ) from None
             if "lock" not in str(error).lower():
                 raise StoreError(f"{path}: {_first_line(error)}") from None
             if time.monotonic() >= until:
@@ -143,6 +147,12 @@ def _holder(message: str) -> str:
 
 def _first_line(error: BaseException) -> str:
     return " ".join(str(error).split("\n")[0].split())
+
+
+def refused_by_system(error: BaseException) -> tuple[str, str] | None:
+    """The file and the reason where it was the file system that refused; None of a lock, and of every other error."""
+    found = re.search(r'file "([^"]+)": (.+)$', _first_line(error))
+    return (found[1], found[2]) if found and "lock" not in found[2].lower() else None
 
 
 def _migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
@@ -277,7 +287,8 @@ def close(con: duckdb.DuckDBPyConnection) -> None:
         con.execute("CHECKPOINT")
         con.close()
     except duckdb.Error as error:
-        raise StoreError(_first_line(error)) from None
+        where, why = refused_by_system(error) or ("the store", _first_line(error))
+        raise StoreError(f"{where}: {why}; free or fix it, then run again (nothing was half-done)") from None
 
 
 def reading_copy(path: Path) -> Path:
