@@ -152,12 +152,18 @@ def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple
     return (f"Went into {words.counted(len(used), 'dough')}: {names}.{repair}",)
 
 
+def rows_to_decide(snapshot: Snapshot, day: date) -> pd.DataFrame:
+    """Rows in quarantine that wait for a person: of the day, of days before it, and of no day that can be read."""
+    rows = snapshot.excluded
+    waits = (rows["status"] == "quarantined") & rows["decided"].isna()
+    return rows[waits & (rows["shift_date"].isna() | (rows["shift_date"] <= _stamp(day)))]
+
+
 def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     """Rows in quarantine for a person to decide, alike ones together, the gravest kind first."""
-    rows = snapshot.excluded
-    rows = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
-    earlier = rows[rows["shift_date"] < _stamp(day)]
-    rows = rows[rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day))]
+    rows = rows_to_decide(snapshot, day)
+    before = rows["shift_date"] < _stamp(day)
+    earlier, rows = rows[before], rows[~before]
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for row in records(rows):
         groups.setdefault((row["kind"], row["rule"]), []).append(row)
