@@ -535,7 +535,8 @@ def test_a_limit_is_said_in_its_unit(code: str, unit: str) -> None:
 
 @pytest.mark.parametrize(
     ("lost", "warn", "said"), [(1.0, 1.0, "1 point of hydration lost beyond the usual, warning limit 1 point"), (1.1, 1.0, "1.1 points"),
-                               (11.0, 2.0, "11 points of hydration lost beyond the usual, warning limit 2 points"), (-1.0, 1.0, "−1 point "), (-0.04, 1.0, "0 points ")],
+                               (11.0, 2.0, "11 points of hydration lost beyond the usual, warning limit 2 points"), (-1.0, 1.0, "−1 point "),
+                               (-0.04, 1.0, "0 points ")],
 )  # fmt: skip
 def test_one_point_is_one_point(lost: float, warn: float, said: str) -> None:
     (rule,) = [rule for rule in GOOD if rule.code == "pastes.points.warning"]
