@@ -159,6 +159,8 @@ def of_event(event: Event, plant: Plant, wide: Wide, call: Call | None) -> Alert
         until_batch=str(key[until]),
         until_at=_instant(at[until]),
         change=float(episode.change),
+        change_low=float(episode.change_low),
+        change_high=float(episode.change_high),
         causes=tuple(call.causes) if call else (),
         check_first=checks,
         says=call.headline if call else episode.kind,
@@ -306,7 +308,7 @@ CONTRACT = (
 )
 
 
-BESIDE = ("recipe", "says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
+BESIDE = ("recipe", "change_low", "change_high", "says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
 
 
 def to_json(alert: Alert, plant: Plant) -> dict[str, Any]:

@@ -202,7 +202,7 @@ def _size(alert: Alert, view: View) -> str:
     change = words.number(alert.change, alert.unit, signed=True)
     if not alert.level:
         return change
-    return texts("alert")["size_from"].format(change=change, level=words.number(alert.level, alert.unit))
+    return texts("alert")["size_from"].format(change=change, level=words.number(alert.level, alert.unit), bounds=changes.bounds(alert))
 
 
 def _parts(alert: Alert) -> tuple[Part, ...]:

@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from models.pages import words
-from models.pages.adding import printed
+from models.pages.adding import outward, printed
 from models.pages.held import headline
 from models.pages.named import batches_named
 from models.pages.shown import Bar, Bars, State
@@ -101,7 +101,17 @@ def size(alert: Alert, snapshot: Snapshot) -> str:
         big = t["of_a_loaf"].format(big=big, loaf=words.on_a_loaf(alert.change, loaf_g(alert, snapshot)))
     if alert.level is None:
         return t["size"].format(big=big, exact=exact)
-    return t["size_from"].format(big=big, exact=exact, level=number(alert.level, alert.unit))
+    return t["size_from"].format(big=big, exact=exact, level=number(alert.level, alert.unit), bounds=bounds(alert))
+
+
+def bounds(alert: Alert) -> str:
+    """How many batches a charted change is the mean of, and its 90 % bounds; "" where none were worked out."""
+    if alert.change_low is None or alert.change_high is None or not alert.batches:
+        return ""
+    between = words.interval(
+        *outward(alert.change_low, alert.change_high, words.decimals(alert.unit)), alert.unit, signed=True
+    )
+    return texts("change")["bounds"].format(n=words.counted(len(alert.batches), "batch"), between=between)
 
 
 def of_limit(alert: Alert) -> str:

@@ -107,3 +107,12 @@ def test_a_missed_cooling_draws_its_own_recipes_reading_of_a_kettle_that_cooks_s
     missed = replace(missed, began_at=one.points.at[-1].item(), until_at=one.points.at[-1].item())
     drawn = notice.curves_of(missed, whole, (other, mine))
     assert len(drawn) == 1
+
+
+def test_a_charted_change_carries_how_many_batches_and_its_bounds() -> None:
+    """The chart works them out; before, no page and no JSON had them."""
+    one = alert(change=-0.1862, change_low=-0.2412, change_high=-0.1301, level=4.55, batches=tuple("abc"))
+    assert plain(size(one, snapshot())).endswith("(−0.19 mL/g from a level of 4.55 mL/g; mean of 3 batches, 90 %: −0.25 to −0.13 mL/g)")
+    screen = alert_screen(view((one,)), one.alert, NOW)
+    assert screen is not None and screen.size.endswith("−0.25 to −0.13\u00a0mL/g")
+    assert "90" not in size(replace(one, change_low=None), snapshot())  # of an alert that an earlier program kept
