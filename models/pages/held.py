@@ -45,7 +45,7 @@ def shown(found: Sequence[Hold], snapshot: Snapshot, day: date) -> tuple[Item, .
 
 def cautions_of(found: Sequence[Hold], snapshot: Snapshot) -> tuple[str, ...]:
     """The cautions of what stands, each once."""
-    return tuple(dict.fromkeys(cautions.of_hold(hold.ground, snapshot.plant) for hold in found if hold.stands))
+    return tuple(dict.fromkeys(cautions.of_hold(hold.ground, snapshot.plant) for hold in gravest_first(found) if hold.stands))
 
 
 def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:

@@ -166,7 +166,8 @@ def test_an_alert_of_a_limit_tells_the_limit(tmp_path: Path):
     text = pages.write(pages.alert_page(snapshot(), "l-2026-05-05-k1-p03-cooling"), tmp_path).read_text(
         encoding="utf-8"
     )
-    assert "<h1>P03 was 26.4 °C two hours after cooking" in text and "only QA releases" in text
+    # a number and its sign of unit stand on one line, whatever wrote the sentence
+    assert "<h1>P03 was 26.4\u00a0°C two hours after cooking" in text and "only QA releases" in text
 
 
 def test_no_such_alert(tmp_path: Path):
