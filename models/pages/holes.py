@@ -43,6 +43,15 @@ def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
     return Grid(tuple(day.isoformat() for day in days), lines, marks, says)
 
 
+def reach(snapshot: Snapshot, first: date, last: date) -> str:
+    """On how many of the month's days doughs are recorded; "" where on all: a month that goes on is not a small one."""
+    seen = sorted({day for _, day in _recorded(_of_month(snapshot.batches, first, last))})
+    days = (last - first).days + 1
+    if not seen or len(seen) == days:
+        return ""
+    return texts("month")["holes"]["reach"].format(n=len(seen), days=days, span=words.span(seen[0], seen[-1]))
+
+
 def _of_month(rows: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
     return rows[rows["shift_date"].between(str(first), str(last))]
 

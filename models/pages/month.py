@@ -12,7 +12,7 @@ from models.pages.comparing import Comparison, Share, comparisons, shares
 from models.pages.curves import curve, in_order
 from models.pages.footing import footing
 from models.pages.held import each_once, where
-from models.pages.holes import Grid, grid, holes
+from models.pages.holes import Grid, grid, holes, reach
 from models.pages.money import Money, money
 from models.pages.patterns import patterns
 from models.pages.production_day import on_during
@@ -36,6 +36,7 @@ class Month:
     last: date
     plant: str
     title: str
+    reach: str
     sentences: tuple[tuple[str, str], ...]
     made: str
     shares: tuple[Share, ...]
@@ -63,6 +64,7 @@ def month(snapshot: Snapshot, which: str) -> Month:
         last=last,
         plant=snapshot.plant.plant,
         title=f"{words.month_name(first.month)} {first.year}",
+        reach=reach(snapshot, first, last),
         sentences=_sentences(rates),
         made=_made(snapshot, first, last),
         shares=rates,

@@ -266,6 +266,7 @@ ALWAYS_MANY = {
     "mixer.own_heat": "of three doughs and more",
     "mixer.points": "with a decimal: 1.0 points",
     "month.compared.few_days": "a constant",
+    "month.holes.reach": "a month has 28 at least",
     "month.money.few_days": "a constant",
     **dict.fromkeys(
         ("month.readings.digit", "month.readings.equal", "month.readings.hardly_moves", "month.readings.quarter",
