@@ -275,11 +275,12 @@ def from_text(text: str) -> Alert:
     body = json.loads(text)
     for name in ("signalled_at", "began_at", "until_at"):
         body[name] = datetime.fromisoformat(body[name])
-    body["causes"] = tuple(Cause(**_tuples(cause)) for cause in body["causes"])
-    return Alert(**_tuples(body))
+    body["causes"] = tuple(Cause(**tuples(cause)) for cause in body["causes"])
+    return Alert(**tuples(body))
 
 
-def _tuples(body: dict[str, Any]) -> dict[str, Any]:
+def tuples(body: dict[str, Any]) -> dict[str, Any]:
+    """A record as JSON gave it back, its lists as the tuples they were."""
     return {name: tuple(value) if isinstance(value, list) else value for name, value in body.items()}
 
 

@@ -15,7 +15,7 @@ from models.pages.held import each_once, where
 from models.pages.holes import Grid, grid, holes, reach
 from models.pages.money import Money, money
 from models.pages.patterns import patterns
-from models.pages.production_day import on_during
+from models.pages.production_day import of_days, on_during
 from models.pages.shown import Curve, Footing, Item, Sheet
 from models.pages.words import number
 from models.shapes import Alert, Cause
@@ -131,7 +131,7 @@ def _unclear(left: list[Share]) -> str:
 def _made(snapshot: Snapshot, first: date, last: date) -> str:
     t = texts("month")["made"]
     rows = snapshot.output
-    rows = rows[rows["shift_date"].between(str(first), str(last))]
+    rows = of_days(rows, first, last)
     if not len(rows):
         return t["none"]
     blank = int(rows["pieces_wasted"].isna().sum())

@@ -10,14 +10,14 @@ import os
 import re
 import shutil
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from models.batchbook import BATCHES, PASTES
-from models.logbook import KINDS, TABLES, Column
+from models.logbook import FRAME_TYPE, KINDS, TABLES, Column
 
 if TYPE_CHECKING:
     import duckdb
@@ -56,7 +56,6 @@ SETTINGS: dict[str, Any] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
 }
-FRAME_TYPE = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
 
 
 class StoreError(RuntimeError):
@@ -277,6 +276,14 @@ def insert(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> No
         con.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM incoming")
     finally:
         con.unregister("incoming")
+
+
+def list_names(con: duckdb.DuckDBPyConnection, table: str, names: Iterable[str]) -> None:
+    """Names as a temporary table of one column, `name`, for queries to ask of."""
+    import pandas as pd
+
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} (name VARCHAR)")
+    insert(con, table, pd.DataFrame({"name": sorted(names)}, dtype="str"))
 
 
 def close(con: duckdb.DuckDBPyConnection) -> None:

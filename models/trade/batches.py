@@ -17,13 +17,11 @@ import numpy as np
 import pandas as pd
 
 from models.batchbook import BATCHES, PASTES
-from models.logbook import Column
+from models.logbook import FRAME_TYPE, Column
 from models.plant import Paste, Plant, Product
 from models.trade import loaf as loaves_of
 from models.trade import paste as ledger
 from models.trade.formula import formula_of
-
-DTYPES = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
 
 
 @dataclass(frozen=True)
@@ -90,7 +88,7 @@ def _in_order(logs: Logs) -> Logs:
 
 
 def _shaped(frame: pd.DataFrame, columns: tuple[Column, ...], order: list[str]) -> pd.DataFrame:
-    frame = frame[[c.name for c in columns]].astype({c.name: DTYPES[c.type] for c in columns})
+    frame = frame[[c.name for c in columns]].astype({c.name: FRAME_TYPE[c.type] for c in columns})
     return frame.sort_values(order, kind="stable").reset_index(drop=True)
 
 

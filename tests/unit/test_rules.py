@@ -11,8 +11,7 @@ import pytest
 from models.batchbook import BATCHES, PASTES
 from models.judging import checks, derive
 from models.judging.rules import CROSS_COLUMN, GOOD, Rule, good_rules, meant, truth_rules
-from models.logbook import KINDS, TABLES
-from models.storage.store import FRAME_TYPE
+from models.logbook import FRAME_TYPE, KINDS, TABLES
 from tests.unit.rows import SOUND, bent, frame, plant
 
 NORTH = plant()
