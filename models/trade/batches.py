@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from models.batchbook import BATCHES, PASTES
+from models.batchbook import BATCHES, LOAF_COUNTS, LOAF_MEANS, PASTES
 from models.logbook import FRAME_TYPE, Column
 from models.plant import Paste, Plant, Product
 from models.trade import loaf as loaves_of
@@ -64,7 +64,7 @@ def reduce(plant: Plant, logs: Logs, measured: pd.DataFrame | None = None) -> Wi
     for joined in (_proofs(logs.proof), _gas(logs.gas), measured):
         batches = batches.merge(joined, how="left", left_on="batch_key", right_index=True)
     batches = batches.merge(_lot_gas(logs.gas), how="left", left_on="yeast_lot", right_index=True)
-    counts = ["gas_tests", "lot_gas_tests", "loaves", "loaves_suspicion", "loaves_hot"]
+    counts = ["gas_tests", "lot_gas_tests", *LOAF_COUNTS]
     batches[counts] = batches[counts].fillna(0.0)
     return Wide(
         _shaped(pastes, PASTES, ["cook_end", "paste_key"]),
@@ -486,8 +486,7 @@ def loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
         bake_loss_pct=loaves_of.bake_loss_pct(good["scaled_g"], good["baked_g"]),
     )
     by = good.groupby("batch_key")
-    measured = ("specific_volume", "volume_ml", "baked_g", "scaled_g", "bake_loss_pct")
-    means = pd.DataFrame({name: exact_mean(good[name], good["batch_key"]) for name in measured})
+    means = pd.DataFrame({name: exact_mean(good[name], good["batch_key"]) for name in LOAF_MEANS})
     off = good["specific_volume"] - good["batch_key"].map(means["specific_volume"])
     n = by["specific_volume"].count()
     sd = np.sqrt(exact_mean(off**2, good["batch_key"]) * n / (n - 1).where(n > 1))
