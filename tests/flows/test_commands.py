@@ -196,6 +196,12 @@ def test_the_list_of_alerts_says_what_and_how_big() -> None:
     assert casework._what(one).replace("\u00a0", " ") == "L1, milk-loaf: proof height 9.6 % lower"
 
 
+def test_the_list_of_alerts_says_of_no_hold_that_it_is_over() -> None:
+    assert casework._state(alert(urgency="hold", signal="over")) == "hold, open"
+    assert casework._state(alert(urgency="hold", signal="on")) == "hold, on, open"
+    assert casework._state(alert(signal="over", case="closed")) == "review, over, closed"
+
+
 def test_what_is_spoken_is_on_the_plants_clock() -> None:
     """The result has instants with their offset; people read a wall clock."""
     hold = {"stands": True, "where": "L4", "since": "2026-07-08T22:55:00+02:00", "why": "by hand", "alert": ""}
