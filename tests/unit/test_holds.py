@@ -6,7 +6,9 @@ from datetime import timedelta
 
 import pytest
 
+from models.floor import onhold
 from models.floor.holds import Hold, HoldEvent, gravest_first, holds_of, how_long, not_yet_kept
+from tests.unit import board
 from tests.unit.heldrows import AT, COOKED, DAY, DOUGHS, OTHER, PASTE, dough, frames, missed
 
 L1, L2 = "2026-05-06/L1/{}".format, "2026-05-06/L2/{}".format
@@ -190,3 +192,11 @@ def test_a_paste_and_a_dough_of_the_same_key_are_two_batches():
 
 def test_order_of_rows_does_not_matter():
     assert held([missed()], doughs=DOUGHS[::-1]) == held([missed()])
+
+
+def test_of_two_holds_of_a_paste_the_mixer_is_told_the_gravest() -> None:
+    older, graver = board.hold("H1"), board.hold("H2")
+    older.batches[0].since = graver.batches[0].since = board.NOW
+    graver.ground, graver.since, graver.why = "cooling", board.NOW, "26.4 °C two hours after cooking"
+    (told,) = onhold.pastes(board.view(holds=(older, graver))).values()
+    assert told.why == graver.why
