@@ -42,7 +42,7 @@ def test_too_few_days_are_not_judged():
 def test_a_month_that_goes_on_says_of_which_days_its_sums_are():
     """Before, eight days' money stood under "November 2026" beside a whole month's."""
     assert page("2026-05").reach == (
-        "Doughs are recorded on 4 of the month's 31 days, 1 May to 5 May 2026: every sum is of these days."
+        "Doughs are recorded on 4 of the month's 31 days, 1 May to 5 May 2026: every sum is of these alone."
     )
     whole = snapshot()
     days = np.arange("2026-05-01", "2026-06-01", dtype="datetime64[D]")
