@@ -85,6 +85,8 @@ def _share(
         return Share(name, NOTHING, NOTHING, None, t["lidded"])
     if snapshot.plant.products[product].specific_volume is None:
         return Share(name, NOTHING, NOTHING, None, t["no_window"])
+    if not now.n:
+        return Share(name, now, then, None, t["no_loaves"])
     if not now.enough:
         days = words.count(now.days, *texts("month")["counted"]["day"])
         return Share(name, now, then, None, t["few_days"].format(days=days, least=MIN_DAYS))

@@ -37,6 +37,10 @@ def test_three_sentences_say_what_is_clear_and_what_is_not():
 
 def test_too_few_days_are_not_judged():
     assert "loaves of 4 days only, 5 are needed" in sentences("2026-05")["Cannot tell"]
+    judged = snapshot().counted.judged
+    without = replace(snapshot().counted, judged=judged[judged["line"] != "L1"])
+    none = month(replace(snapshot(), counted=without), "2026-05").shares[0]
+    assert (none.name, none.why_not) == ("L1 milk-loaf", "none of its loaves was measured")  # not "of no days only"
 
 
 def test_a_month_that_goes_on_says_of_which_days_its_sums_are():
