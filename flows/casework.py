@@ -52,13 +52,16 @@ def alerts(args: argparse.Namespace) -> int:
         print(json.dumps([to_json(alert, loaded) for alert in found], ensure_ascii=False, indent=1))
         return 0
     for alert in found:
-        print(
-            f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {alert.urgency}, {alert.signal}, {alert.case}  "
-            f"{_what(alert)}"
-        )
+        print(f"{alert.alert}  {local(alert.signalled_at, loaded):%Y-%m-%d %H:%M}  {_state(alert)}  {_what(alert)}")
     if not found:
         print("No alert is open.")
     return 0
+
+
+def _state(alert: Alert) -> str:
+    """Urgency, signal and case; a hold is not over because its signal is."""
+    held = alert.urgency == "hold" and alert.signal == "over"
+    return ", ".join((alert.urgency, *(() if held else (alert.signal,)), alert.case))
 
 
 def _what(alert: Alert) -> str:

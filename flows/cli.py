@@ -156,16 +156,25 @@ def _explain(error: Exception) -> int:
         wrong = True
     if isinstance(error, FileExistsError) and error.errno is None:
         return _fail(str(error))
-    if isinstance(error, OSError) and error.errno is not None:
-        return _fail(
-            f"{error.filename or 'a file'}: {error.strerror}; free or fix it, then run again (nothing was half-done)"
-        )
+    if refused := _refused_by_system(error):
+        return _fail("{}: {}; free or fix it, then run again (nothing was half-done)".format(*refused))
     known = type(error).__module__.partition(".")[0] in {"models", "flows", "reports"} or wrong
     text = " ".join(str(error).split())
     return _fail(
         text if known else f"{type(error).__name__}: {text or 'unknown'} (nothing was half-done; run again)",
         WRONG if wrong else FAILED,
     )
+
+
+def _refused_by_system(error: Exception) -> tuple[str, str] | None:
+    """Where the file system said no, and why: a full disk, a folder that may not be written."""
+    if isinstance(error, OSError) and error.errno is not None:
+        return error.filename or "what this command writes to", error.strerror or type(error).__name__
+    if not type(error).__module__.startswith(("duckdb", "_duckdb")):
+        return None
+    from models.storage.store import refused_by_system
+
+    return refused_by_system(error)
 
 
 def _fail(text: str, status: int = FAILED) -> int:

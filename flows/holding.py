@@ -59,8 +59,9 @@ def _acting(command: argparse.ArgumentParser) -> None:
 
 
 def holds(args: argparse.Namespace) -> int:
-    """List holds, the oldest first."""
+    """List holds, those that stand first, the gravest before all."""
     from models import plant
+    from models.floor.holds import gravest_first
     from models.floor.holdsays import to_json
     from models.storage import holds as kept
     from models.storage import store
@@ -68,9 +69,10 @@ def holds(args: argparse.Namespace) -> int:
     loaded, now = plant.load(args.plant), _now()
     con = store.open_for_reading(args.store)
     try:
-        found = [one for one in kept.holds(con, now) if one.stands or args.all]
+        found = [one for one in gravest_first(kept.holds(con, now)) if one.stands or args.all]
     finally:
         con.close()
+    found.sort(key=lambda one: not one.stands)
     if args.json:
         print(json.dumps([to_json(one, loaded, now) for one in found], ensure_ascii=False, indent=1))
         return 0

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from models.fixed import STATUSES
+from models.floor.holds import gravity
 from models.texts import texts
 
 
@@ -34,15 +35,16 @@ def _held(result: dict[str, Any]) -> str:
     held = [hold for hold in result["holds"] if hold["stands"]]
     if not held:
         return "Held: nothing is held by a rule of safety, law or allergens, or by hand; what was not checked stands on the day page."
-    last = held[-1]
-    return f"Held: {len(held)} to decide; the newest: {last['where']} since {_when(last['since'])}: {last['why']}."
+    of = {alert["alert"]: alert["characteristic"] for alert in result["alerts"]}
+    first = min(held, key=lambda hold: gravity(of.get(hold["alert"], ""), hold["ground"]))
+    return f"Held: {len(held)} to decide; the gravest: {first['where']} since {_when(first['since'])}: {first['why']}."
 
 
 def _signals(result: dict[str, Any]) -> str:
     on = [a for a in result["alerts"] if a["signal"] == "on" and a["urgency"] != "hold"]
     volume = [a for a in result["alerts"] if a["characteristic"] == "specific volume" and a["kind"] == "chart"]
     if not volume:
-        return f"Signals: {len(on)} on now; no chart of specific volume has signalled."
+        return f"Signals: {len(on)} on now{_other(on)}; none in specific volume, as far as its charts have learned: the day page says which have."
     last = volume[-1]
     over = "" if last["signal"] == "on" else ", over"
     cause = max(last["causes"], key=lambda c: c["share"], default=None)
@@ -53,6 +55,15 @@ def _signals(result: dict[str, Any]) -> str:
     )
 
 
+def _other(on: list[dict[str, Any]]) -> str:
+    """The newest of the signals that are on; "" where none is."""
+    if not on:
+        return ""
+    last = max(on, key=lambda alert: datetime.fromisoformat(alert["signalled_at"]))
+    place = " ".join(part for part in (last["line"] or last["kettle"], last["product"]) if part)
+    return f", the newest: {place or last['plant']}: {last['characteristic']} since {_when(last['began_at'])}"
+
+
 def _cause(says: str, lead: dict[str, Any]) -> str:
     """What the newest change is called; a group that leads with nothing seen to be off is not given as its cause."""
     t = texts("causes")
@@ -60,6 +71,8 @@ def _cause(says: str, lead: dict[str, Any]) -> str:
         return says
     if lead["group"] != "unexplained" and lead["driver"] == t["within"]:
         return f"{says}; small moves within their limits fit {lead['group']}, not surely"
+    if lead["group"] == "unexplained":
+        return f"{says}; {lead['share']:.0%} of it is left over by paste, yeast and handling"
     return f"{says} ({lead['group']}, {lead['share']:.0%} of it)"
 
 

@@ -133,3 +133,8 @@ BATCHES: tuple[Column, ...] = (
     _text("scale", "instrument"),
     _text("volumeter", "instrument"),
 )
+
+# how many loaves of a dough were measured: those that count, those taken on suspicion, those measured too hot
+LOAF_COUNTS = ("loaves", "loaves_suspicion", "loaves_hot")
+# means over the loaves that count
+LOAF_MEANS = ("specific_volume", "volume_ml", "baked_g", "scaled_g", "bake_loss_pct")

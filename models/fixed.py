@@ -10,8 +10,9 @@ URGENCIES: tuple[Urgency, ...] = get_args(Urgency)
 Role = Literal["floor", "supervisor", "QA", "manager"]
 ROLES: tuple[Role, ...] = get_args(Role)
 
-# what kind of doubt a hold rests on
-Ground = Literal["cooling", "under-baked", "foreign body", "allergen", "short weight", "other"]
+# what kind of doubt a hold rests on, in the order in which holds are told: first what can harm a person at the first bite, then
+# what makes ill, then law (common practice, no source)
+Ground = Literal["allergen", "foreign body", "cooling", "under-baked", "short weight", "other"]
 GROUNDS: tuple[Ground, ...] = get_args(Ground)
 
 # initials or a role, as they are typed

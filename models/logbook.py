@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 Type = Literal["text", "number", "time", "date"]
+FRAME_TYPE: dict[str, str] = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
+"""What a column of a type is in a frame; times are naive UTC."""
 
 
 @dataclass(frozen=True)

@@ -7,20 +7,20 @@ A limit left out takes the trade's common value; `Plant.defaults` names each def
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable
 from datetime import date, time
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from models import plantsense
 from models.logbook import TABLES
+from models.plantsays import explain, listed, toml_says
 
 Percent = float
 
@@ -49,6 +49,7 @@ def _pair(value: Any) -> Any:
 class Window(_Section):
     """Warning and action limits, both sides, inclusive."""
 
+    written: ClassVar[str] = "a window, { warn = [low, high], act = [low, high] }"
     warn: tuple[float, float]
     act: tuple[float, float]
 
@@ -64,6 +65,7 @@ class Window(_Section):
 class Points(_Section):
     """Warning and action limit of something that may only grow: points of hydration lost."""
 
+    written: ClassVar[str] = "a pair of limits, { warn = low, act = high }"
     warn: float = Field(default=1.0, ge=0)
     act: float = Field(default=2.0, ge=0)
 
@@ -295,11 +297,7 @@ def _left_out(path: str, section: BaseModel, keys: Iterable[str]) -> list[str]:
 def _known(path: str, names: Any, known: dict[str, Any]) -> None:
     for name in names:
         if name not in known:
-            raise ValueError(f"@{path}@{name!r} is not in the file; it may be {_list(known)}")
-
-
-def _list(names: Any) -> str:
-    return ", ".join(sorted(map(str, names))) or "nothing (the section is empty)"
+            raise ValueError(f"@{path}@{name!r} is not in the file; it may be {listed(known)}")
 
 
 def load(path: Path) -> Plant:
@@ -311,12 +309,14 @@ def load(path: Path) -> Plant:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise PlantFileError(f"{path}: there is no such plant file") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise PlantFileError(f"{path}: cannot be read ({_one_line(error)})") from None
+    except UnicodeDecodeError:
+        raise PlantFileError(f"{path}: is no UTF-8 text; save the plant file as UTF-8, or name the right one") from None
+    except OSError as error:
+        raise PlantFileError(f"{path}: cannot be read ({error.strerror}); name a plant file that may be read") from None
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise PlantFileError(f"{path}: not a TOML file: {_toml_says(error, text)}") from None
+        raise PlantFileError(f"{path}: not a TOML file: {toml_says(error, text)}") from None
     return parse(content, str(path))
 
 
@@ -325,98 +325,7 @@ def parse(content: dict[str, Any], name: str = "plant file") -> Plant:
     try:
         plant = Plant.model_validate(content)
     except ValidationError as error:
-        raise PlantFileError(f"{name}: {'; '.join(_explain(e) for e in error.errors())}") from None
+        raise PlantFileError(f"{name}: {'; '.join(explain(e, Plant) for e in error.errors())}") from None
     if faults := plantsense.faults(plant):
         raise PlantFileError(f"{name}: {'; '.join(faults)}")
     return plant
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())
-
-
-def _toml_says(error: Exception, text: str) -> str:
-    """What the reader of TOML met, and what to do about a table or key written twice, or one that wants quotation marks."""
-    said = _one_line(error)
-    at = re.search(r"at line (\d+)", said)
-    if at and not text.splitlines()[int(at[1]) - 1].partition("#")[0].isascii():
-        return f'{said}; a name with other letters than a to z, digits, - and _ stands in quotation marks: "Frühschicht" = "06:00"'
-    twice = any(word in said for word in ("twice", "overwrite", "mutate"))
-    return f"{said}; a table or key may stand once: put both together or rename one" if twice else said
-
-
-def _explain(error: Any) -> str:
-    path = ".".join(str(part) for part in error["loc"]) or "(top)"
-    message = error["msg"].removeprefix("Value error, ")
-    if error["type"] == "value_error" and message.startswith("@"):
-        _, path, message = message.split("@", 2)
-        return f"{path}: {message}"
-    if error["type"] == "extra_forbidden":
-        return _unknown_key(error["loc"])
-    if error["type"] == "missing":
-        return f"{path}: is missing; {_may_be(error['loc'])}"
-    if error["type"] in _KINDS:
-        message = f"it may be {_kind_of(error)}"
-    shown = repr(error["input"])
-    shown = shown if len(shown) <= 60 else f"{shown[:60]}..."
-    return f"{path}: {shown} is wrong; {message[0].lower()}{message[1:]}"
-
-
-_KINDS = {
-    "dict_type": "a table, with a heading in [brackets] of its own",
-    "model_type": "a table, with a heading in [brackets] of its own",
-    "tuple_type": 'a list, like ["one", "two"]',
-    "frozen_set_type": 'a list, like ["one", "two"]',
-    "string_type": 'text in quotes, like "one"',
-    "float_type": "a number",
-    "float_parsing": "a number with a decimal point, without unit or quotes",
-    "int_type": "a whole number",
-    "int_parsing": "a whole number",
-    "int_from_float": "a whole number",
-    "bool_type": "true or false",
-    "bool_parsing": "true or false",
-}
-
-
-def _kind_of(error: Any) -> str:
-    section = _section_of(error["loc"])
-    if error["type"] == "model_type" and section is Window:
-        return "a window, { warn = [low, high], act = [low, high] }"
-    if error["type"] == "model_type" and section is not None and issubclass(section, Points):
-        return "a pair of limits, { warn = low, act = high }"
-    return _KINDS[error["type"]]
-
-
-def _section_of(loc: tuple[Any, ...]) -> type[BaseModel] | None:
-    """The section a key path leads to: names of kettles, lines and the like are stepped over."""
-    section: Any = Plant
-    for part in loc:
-        if not (isinstance(section, type) and issubclass(section, BaseModel)):
-            return None
-        inner = section.model_fields.get(str(part))
-        if inner is None:
-            continue
-        kinds = [k for k in _annotations(inner.annotation) if isinstance(k, type) and issubclass(k, BaseModel)]
-        section = kinds[0] if kinds else None
-    return section
-
-
-def _annotations(kind: Any) -> list[Any]:
-    inner = getattr(kind, "__args__", ())
-    return [kind] if not inner else [k for part in inner for k in _annotations(part)]
-
-
-def _unknown_key(loc: tuple[Any, ...]) -> str:
-    section = _section_of(loc[:-1])
-    allowed = list(section.model_fields) if section else []
-    near = difflib.get_close_matches(str(loc[-1]), allowed, n=1)
-    hint = f"did you mean {near[0]}? " if near else ""
-    return f"{'.'.join(map(str, loc))}: unknown key; {hint}it may be {_list(allowed)}"
-
-
-def _may_be(loc: tuple[Any, ...]) -> str:
-    section = _section_of(loc[:-1])
-    described = (
-        section.model_fields[str(loc[-1])].description if section and str(loc[-1]) in section.model_fields else None
-    )
-    return described or "it has no default"

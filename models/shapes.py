@@ -197,6 +197,9 @@ class Alert:
     finding: Finding | None = None
     closed_as: tuple[str, ...] = ()  # group and driver that the call named when its case was closed
     recipe: str | None = None  # of a kettle's chart, where the kettle makes several
+    # 90 % bounds of a charted change; the level's own error is in them
+    change_low: float | None = None
+    change_high: float | None = None
 
     @property
     def called(self) -> str:

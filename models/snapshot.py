@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.batchbook import BATCHES, PASTES
 from models.fixed import STATUSES
-from models.logbook import TABLES, Column
+from models.logbook import FRAME_TYPE, TABLES, Column
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -205,6 +205,5 @@ def frame(name: str, rows: list[dict] | None = None) -> pd.DataFrame:
     """A frame of a Snapshot from plain rows; a column that a row leaves out is missing there."""
     import pandas as pd
 
-    of_type = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
-    columns = {c.name: of_type[c.type] for c in FRAMES[name]}
+    columns = {c.name: FRAME_TYPE[c.type] for c in FRAMES[name]}
     return pd.DataFrame(rows or [], columns=list(columns)).astype(columns)

@@ -37,7 +37,6 @@ class Card:
     again_above_kg: float
     nothing_from_kg: float
     scrap_below_kg: float
-    step_kg: float
     decimals: int
 
 
@@ -87,7 +86,7 @@ def lines(plant: Plant, product: Product, before_kg: float, place: kettle.Place,
             rows.append(_row(number * step, advice, recipe.hydration_points.act))
     nothing_from = rows[0].reads_kg + step if rows else lightest + tare_kg
     decimals = 2 if step < 0.1 or step == 0.25 else 1
-    return Card(tuple(rows), heaviest + tare_kg, nothing_from, lightest + tare_kg, step, decimals)
+    return Card(tuple(rows), heaviest + tare_kg, nothing_from, lightest + tare_kg, decimals)
 
 
 def _row(reads_kg: float, advice: kettle.Advice, act_points: float) -> Row:

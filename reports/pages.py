@@ -80,6 +80,7 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_kept_together,
     )
     environment.globals.update(
         number=words.number,
@@ -98,6 +99,16 @@ def _environment() -> Environment:
     return environment
 
 
+def _kept_together(value: Any) -> Any:
+    """A number and its sign of unit on one line, also where a sentence was written with a plain space."""
+    if type(value) is not str or not (" %" in value or " °C" in value):
+        return value
+    return _BEFORE_UNIT.sub("\u00a0", value)
+
+
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|°C)")
+
+
 def make_ready() -> None:
     """Have the templates at hand, so that the first page costs what every other does."""
     for name in ("day.html", "alert.html", "month.html"):
@@ -106,7 +117,7 @@ def make_ready() -> None:
 
 def _plain(text: str) -> Markup:
     """Words between two tags, where a quote or an apostrophe may stand as it is. Not for attributes."""
-    return Markup(escape(text, quote=False))
+    return Markup(escape(_kept_together(text), quote=False))
 
 
 def library() -> str:

@@ -6,7 +6,7 @@ import datetime as dt
 import io
 import re
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,14 +42,19 @@ def write(plant: Plant, folder: Path) -> list[Path]:
     The same plant gives the same bytes. Raises FileExistsError, one line, rather than write over a sheet that
     somebody may have filled in.
     """
-    books = {folder / f"blank-{kind}.xlsx": _bytes(_book(table, plant)) for kind, table in TABLES.items()}
-    for path, content in books.items():
-        if path.exists() and path.read_bytes() != content:
-            raise FileExistsError(f"{path}: is there already and differs; move it away, or name another folder")
-    folder.mkdir(parents=True, exist_ok=True)
-    for path, content in books.items():
-        path.write_bytes(content)
+    books = {folder / f"blank-{kind}.xlsx": as_bytes(_book(table, plant)) for kind, table in TABLES.items()}
+    keep(books)
     return list(books)
+
+
+def keep(books: Mapping[Path, bytes]) -> None:
+    """Write workbooks, all or none. Raises FileExistsError, one line, where one is there that somebody may have filled in."""
+    for path, content in books.items():
+        if path.exists() and path.read_bytes() != content and not _untouched(path):
+            raise FileExistsError(f"{path}: is there already and differs; move it away, or name another folder")
+    for path, content in books.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
 
 
 def heading(column: Column) -> str:
@@ -231,14 +236,28 @@ def _dough_numbers(product: Product, plant: Plant) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _bytes(book: Workbook) -> bytes:
+PROPERTIES = "docProps/core.xml"
+# the moment that stands in a workbook as it was written here; whatever saves it again puts its own
+NEVER = b"2026-01-01T00:00:00Z"
+
+
+def _untouched(path: Path) -> bool:
+    """Whether a workbook is as it was written here: nobody saved anything in it."""
+    try:
+        with zipfile.ZipFile(path) as parts:
+            return parts.read(PROPERTIES).count(NEVER) == 2
+    except (zipfile.BadZipFile, KeyError):
+        return False
+
+
+def as_bytes(book: Workbook) -> bytes:
     """The workbook's bytes without the moment it was made: the same sheet is the same file."""
     made, fixed = io.BytesIO(), io.BytesIO()
     book.save(made)
     with zipfile.ZipFile(made) as parts, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as packed:
         for name in parts.namelist():
             part = parts.read(name)
-            if name == "docProps/core.xml":
-                part = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", rb"\g<1>2026-01-01T00:00:00Z", part)
+            if name == PROPERTIES:
+                part = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", rb"\g<1>" + NEVER, part)
             packed.writestr(zipfile.ZipInfo(name), part, zipfile.ZIP_DEFLATED)
     return fixed.getvalue()

@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from models.logbook import TABLES
 from models.storage.replacing import BY, COLUMN
 from reports.pages import put
+from reports.sheets import as_bytes, keep
 
 if TYPE_CHECKING:
     from models.plant import Plant
@@ -27,9 +28,14 @@ def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str
 
     cells: row number (seq) -> column -> text as the row stands, and what the row is called. Corrected in its own columns,
     with initials or a role in `corrected_by`, and dropped into the logs folder, a workbook is taken like any other log, each row
-    in the place of the one it names.
+    in the place of the one it names. Raises FileExistsError, one line, before anything is written, rather than write over
+    a workbook that somebody may have corrected.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    books = {
+        folder / f"correct-{kind}.xlsx": as_bytes(_workbook(kind, [row for row in rows if row.kind == kind], cells))
+        for kind in dict.fromkeys(row.kind for row in rows)
+    }
+    keep(books)
     written = []
     shifts: dict[str, list[Waiting]] = {}
     for row in rows:
@@ -38,11 +44,7 @@ def write(plant: Plant, rows: Sequence[Waiting], cells: Mapping[int, Mapping[str
         path = folder / f"slip-{re.sub(r'[^0-9A-Za-z-]+', '-', shift)}.html"
         put(path, _page(plant, shift, mine))
         written.append(path)
-    for kind in dict.fromkeys(row.kind for row in rows):
-        path = folder / f"correct-{kind}.xlsx"
-        _workbook(kind, [row for row in rows if row.kind == kind], cells).save(path)
-        written.append(path)
-    return written
+    return [*written, *books]
 
 
 def _shift(plant: Plant, row: Waiting, cells: Mapping[str, str]) -> str:

@@ -36,11 +36,11 @@ def write(folder: Path, *, seed: int = SEED, days: int = DAYS) -> Written:
     """Write plant.toml and logs/ below `folder`, which is made if need be.
 
     The files are the same to the last byte for one seed and number of days. Raises NotOursError, before anything is
-    written, where a plant file or a log is there that would not be the same.
+    written, where a plant file or a log is there that would not be the same, or anything at all where no demo was made.
     """
     sheets, files = _files(seed, days)
     _refuse_others(folder, files)
-    for path in sorted(files):
+    for path in sorted(files, key=lambda path: (path != PLANT_FILE.name, path)):  # by it a folder is known again
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(files[path])
@@ -51,6 +51,8 @@ def write(folder: Path, *, seed: int = SEED, days: int = DAYS) -> Written:
 
 
 def _refuse_others(folder: Path, files: dict[str, bytes]) -> None:
+    if folder.is_dir() and not (folder / PLANT_FILE.name).exists() and any(folder.iterdir()):
+        raise NotOursError(f"{folder}: holds something, and no demo's plant file; name an empty folder (nothing was changed)")
     for path in (folder / "plant.toml", *sorted((folder / "logs").rglob("*"))):
         if path.is_file() and files.get(path.relative_to(folder).as_posix()) != path.read_bytes():
             raise NotOursError(f"{path}: was not written by this demo; name an empty folder (nothing was changed)")

@@ -159,6 +159,8 @@ def of_event(event: Event, plant: Plant, wide: Wide, call: Call | None) -> Alert
         until_batch=str(key[until]),
         until_at=_instant(at[until]),
         change=float(episode.change),
+        change_low=float(episode.change_low),
+        change_high=float(episode.change_high),
         causes=tuple(call.causes) if call else (),
         check_first=checks,
         says=call.headline if call else episode.kind,
@@ -273,11 +275,12 @@ def from_text(text: str) -> Alert:
     body = json.loads(text)
     for name in ("signalled_at", "began_at", "until_at"):
         body[name] = datetime.fromisoformat(body[name])
-    body["causes"] = tuple(Cause(**_tuples(cause)) for cause in body["causes"])
-    return Alert(**_tuples(body))
+    body["causes"] = tuple(Cause(**tuples(cause)) for cause in body["causes"])
+    return Alert(**tuples(body))
 
 
-def _tuples(body: dict[str, Any]) -> dict[str, Any]:
+def tuples(body: dict[str, Any]) -> dict[str, Any]:
+    """A record as JSON gave it back, its lists as the tuples they were."""
     return {name: tuple(value) if isinstance(value, list) else value for name, value in body.items()}
 
 
@@ -306,7 +309,7 @@ CONTRACT = (
 )
 
 
-BESIDE = ("recipe", "says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
+BESIDE = ("recipe", "change_low", "change_high", "says", "level", "last_good_batch", "batches", "rule", *STORY, "last_time")
 
 
 def to_json(alert: Alert, plant: Plant) -> dict[str, Any]:

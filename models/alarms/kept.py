@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any
 
+from models.alarms.alerts import tuples
 from models.shapes import Call, Cause
 
 Piece = tuple[str, str]
@@ -35,12 +35,10 @@ class Kept:
         if before and before[0] == key:
             self.traces_now[name] = before
             body = json.loads(before[1])
-            causes = tuple(Cause(**_tuples(cause)) for cause in body.pop("causes"))
-            return Call(causes, **_tuples(body))
+            causes = tuple(Cause(**tuples(cause)) for cause in body.pop("causes"))
+            return Call(causes, **tuples(body))
         call = make()
         self.traces_now[name] = key, json.dumps(asdict(call), ensure_ascii=False, sort_keys=True)
         return call
 
 
-def _tuples(body: dict[str, Any]) -> dict[str, Any]:
-    return {name: tuple(value) if isinstance(value, list) else value for name, value in body.items()}

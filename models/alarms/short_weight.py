@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from models.alarms import alerts, reaction
+from models.batchbook import LOAF_COUNTS
 from models.shapes import Alert
 from models.texts import texts
 from models.trade.netweight import NetWeight, verdicts
@@ -29,8 +30,6 @@ NAME = "net weight"
 # loaves that are asked for together, of which alike ones come as one; a production day is never parted
 TOGETHER = 6_000_000
 OF_DOUGH = ("batch_key", "mixed_at", "line", "product", "shift_date")
-# how many of a dough's loaves are in force, whatever they count for
-LOAVES = ["loaves", "loaves_suspicion", "loaves_hot"]
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,7 @@ def weigh(
     """
     order = {shift: n for n, shift in enumerate(plant.shifts)}
     named = batches[["line", "product", "shift_date"]].notna().all(axis=1)
-    weighed = batches[named & (batches[LOAVES].sum(axis=1) > 0)]
+    weighed = batches[named & (batches[[*LOAF_COUNTS]].sum(axis=1) > 0)]
     found = []
     for shift in order:
         mine = weighed[weighed["shift"] == shift]

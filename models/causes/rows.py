@@ -11,9 +11,10 @@ import numpy as np
 
 from models.causes import effects
 from models.causes.drivers import Terms, gas_index, ratio
-from models.causes.effects import BY_NAME, EFFECTS, PLACE, Effect
+from models.causes.effects import BY_NAME, EFFECTS, PLACE
 from models.causes.field import Field
 from models.causes.lots import flours_of, lot_age, lots_of
+from models.causes.moved import SLOPE_NOW, everyday, now_columns
 from models.causes.stiffness import UNTOLD, LeftDry
 
 SHARED = {"paste_temp": "dough_temp"}
@@ -38,8 +39,6 @@ FEWEST_ANSWERS = 8
 LOT_ANSWERS = 0.25
 """How far volume's answer to a yeast lot's gas may be from what dose, warmth and proof taught of it, as a share: lines and doughs
 differ, and gas known to a hundredth is no volume known to a hundredth. Common practice, no source."""
-SLOPE_NOW = 0.4
-"""How far what a driver's everyday scatter teaches may be from what it does when it moves and stays, as a share of the slope."""
 
 
 @dataclass(frozen=True)
@@ -199,49 +198,6 @@ class _Builder:
             out[name] = Block(name, slice(start, start + size), sd, labels)
             start += size
         return out
-
-
-def now_columns(field: Field, found: Terms, unusual: tuple[str, ...]) -> np.ndarray:
-    """Levels of the unusual drivers while the episode lasts, on all lines, scaled to an effect of the trade's size."""
-    since, out = field.since(), np.zeros((len(field), len(unusual)))
-    for i, name in enumerate(unusual):
-        effect = BY_NAME[name]
-        x = found.x[:, PLACE[name]] * np.where(name == "water", found.dry, 1.0)
-        out[:, i] = _levels(x, field, since) * _size(effect)
-    return out
-
-
-def _size(effect: Effect) -> float:
-    """An effect of the trade's size for one unit of the driver's term, ln."""
-    return max(abs(effect.slope), effect.slope_sd)
-
-
-def _levels(x: np.ndarray, field: Field, rows: np.ndarray) -> np.ndarray:
-    """A straight line through each stream's `rows`, 0 elsewhere: what a driver moved by, its batches' scatter left out."""
-    out = np.zeros(len(x))
-    for s in np.unique(field.stream[rows]):
-        mine = rows & (field.stream == s)
-        t = field.hours[mine] - field.hours[mine].mean()
-        rises = float(t @ x[mine] / (t @ t)) if len(t) >= FEWEST_ANSWERS and t.any() else 0.0
-        out[mine] = x[mine].mean() + rises * t
-    return out
-
-
-def _everyday(cov: np.ndarray, unusual: tuple[str, ...], coefficient: tuple[int, ...]) -> np.ndarray:
-    """Prior covariance of the slopes and, after them, of the unusual drivers' effects beyond them.
-
-    The trade's slope is how volume answers to a driver that moved and stayed; scatter from batch to batch, read with an
-    error, may show less of it (or more).
-    """
-    p = len(cov)
-    out = np.zeros((p + len(unusual), p + len(unusual)))
-    out[:p, :p] = cov
-    for i, name in enumerate(unusual):
-        j, size = coefficient[PLACE[name]], _size(BY_NAME[name])
-        out[j, j] += (SLOPE_NOW * size) ** 2
-        out[j, p + i] = out[p + i, j] = -(SLOPE_NOW**2) * size
-        out[p + i, p + i] = SLOPE_NOW**2
-    return out
 
 
 def _volumes(b: _Builder, found: Terms, coefficient: tuple[int, ...], size: int, unusual: tuple[str, ...]) -> None:
@@ -409,7 +365,7 @@ def _assemble(
     now = blocks["now"]
     joint = [*range(len(mean)), *range(now.columns.start, now.columns.stop)]
     prior[: len(mean)] = mean
-    precision[np.ix_(joint, joint)] = np.linalg.inv(_everyday(cov, now.labels, coefficient))
+    precision[np.ix_(joint, joint)] = np.linalg.inv(everyday(cov, now.labels, coefficient))
     for name, value in b.levels.items():
         prior[blocks[name].columns] = value
     for s in range(len(b.field.streams)):

@@ -194,13 +194,15 @@ def less_baked(alert: Alert, view: View) -> bool:
 
 
 def _size(alert: Alert, view: View) -> str:
-    """How big in the alert's unit, and from what level; "" where a limit was broken that has no number."""
+    """How big in the alert's unit, and from what level or beyond what limit; "" where a limit was broken that has no number."""
     if alert.change == 0 and alert.level is None:
         return ""
+    if limit := changes.of_limit(alert):
+        return limit
     change = words.number(alert.change, alert.unit, signed=True)
     if not alert.level:
         return change
-    return texts("alert")["size_from"].format(change=change, level=words.number(alert.level, alert.unit))
+    return texts("alert")["size_from"].format(change=change, level=words.number(alert.level, alert.unit), bounds=changes.bounds(alert))
 
 
 def _parts(alert: Alert) -> tuple[Part, ...]:

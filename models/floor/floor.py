@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from models.floor import urgency
+from models.floor.holds import gravest_first
 from models.pages import words
 from models.pages.changes import loaf_g_of
 from models.pages.curves import ORDER as CHARTS
@@ -198,8 +199,7 @@ def _holds(view: View, name: str, mine: Sequence[Alert]) -> list[Any]:
     """
     if any(a.urgency == "hold" for a in mine):
         return []
-    found = [hold for hold in view.holds if hold.stands and name in _places_of(hold)]
-    return sorted(found, key=lambda hold: (hold.since, hold.hold))
+    return gravest_first(hold for hold in view.holds if hold.stands and name in _places_of(hold))
 
 
 def _places_of(hold: Any) -> set[str]:

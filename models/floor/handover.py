@@ -11,6 +11,7 @@ from models.calls import shift_at
 from models.floor import urgency
 from models.floor.alertscreen import Past, past
 from models.floor.floor import is_silent, minutes, of_before, short
+from models.floor.holds import gravest_first
 from models.pages import words
 from models.pages.held import headline
 from models.pages.production_day import day_of
@@ -28,12 +29,13 @@ OWED_SHOWN = timedelta(hours=24)
 
 @dataclass(frozen=True)
 class Open:
-    """One open alert. handed: the act that handed it over, None where nobody did; acts: how many things were done."""
+    """One open alert. handed: the act that handed it over, None where nobody did; last: what was done last."""
 
     alert: str
     urgency: Urgency
     what: str
     since: str
+    until: str
     check: tuple[str, ...]
     case: str
     on: bool
@@ -116,7 +118,7 @@ def handover(view: View, now: datetime) -> HandoverScreen:
     zone = view.plant.zone
     code, began = shift_at(view.plant, now)
     told = [(alert, _open(alert, view, now)) for alert in urgency.open_alerts(view, now)]
-    holds = [hold for hold in view.holds if hold.stands]
+    holds = gravest_first(hold for hold in view.holds if hold.stands)
     said = {hold.alert for hold in holds}
     rest = [(alert, one) for alert, one in told if not one.handed and alert.alert not in said]
     return HandoverScreen(
@@ -157,6 +159,7 @@ def _open(alert: Alert, view: View, now: datetime) -> Open:
         urgency=alert.urgency,
         what=headline(alert),
         since=short(view, alert.began_at, now),
+        until=short(view, alert.until_at, now),
         check=alert.check_first[:3],
         case=alert.case,
         on=alert.signal == "on",

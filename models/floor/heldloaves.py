@@ -7,12 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from models.batchbook import LOAF_COUNTS
 from models.floor.holdbook import shift_of
 
 if TYPE_CHECKING:
     from models.floor.holdbook import Book
-
-MEASURED = ("loaves", "loaves_suspicion", "loaves_hot")
 
 
 @dataclass(frozen=True)
@@ -41,7 +40,7 @@ def loaves_of(doughs: Iterable[str], book: Book) -> Loaves:
     pieces = sum(book.made[shift] * held / len(book.of_shift[shift]) for shift, held in known.items())
     return Loaves(
         doughs=len(wanted),
-        measured=int(sum(row[name] for row in rows for name in MEASURED if math.isfinite(row[name]))),
+        measured=int(sum(row[name] for row in rows for name in LOAF_COUNTS if math.isfinite(row[name]))),
         pieces=pieces if known else None,
         exact=all(held == len(book.of_shift[shift]) for shift, held in known.items()),
         unknown=len(wanted) - sum(known.values()),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from models.batchbook import LOAF_COUNTS
 from models.pages import words
 from models.snapshot import records
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 SHIFT = ("line", "product", "shift_date", "shift")
 OF_DOUGH = (
-    "batch_key", "paste_key", "paste_key_2", "mixed_at", "proof_out", "loaves", "loaves_suspicion", "loaves_hot", *SHIFT,
+    "batch_key", "paste_key", "paste_key_2", "mixed_at", "proof_out", *LOAF_COUNTS, *SHIFT,
 )  # fmt: skip
 Row = Mapping[str, Any]
 

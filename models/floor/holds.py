@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from models.alarms.alerts import BAKED_AFTER
-from models.fixed import Ground
+from models.fixed import GROUNDS, Ground
 from models.floor.heldloaves import Loaves, loaves_of
 from models.floor.holdbook import Book, book, concerned, shift_of, tubs
 from models.pages import words
@@ -29,12 +29,13 @@ Key = tuple[Kind, str]
 # what ends the hold of a batch; a batch that left the house is held on until QA has decided on it
 ENDS: tuple[Act, ...] = ("released", "disposed")
 GROUND_OF: dict[str, Ground] = {
-    "cooling": "cooling",
-    "paste age": "cooling",
     "allergen": "allergen",
     "paste recipe": "allergen",
+    "cooling": "cooling",
+    "paste age": "cooling",
     "net weight": "short weight",
 }
+"""What an alert's hold rests on, by its characteristic; of one ground the graver first."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ class Held:
 class Hold:
     """What is held together, and why. batches: those ended, too; ended: when QA decided on the last of them.
 
-    loaves: of the doughs that still stand. Instants are naive UTC.
+    characteristic: of its alert, "" where it was made by hand; loaves: of the doughs that still stand. Instants are naive UTC.
     """
 
     hold: str
@@ -94,6 +95,7 @@ class Hold:
     loaves: Loaves
     history: tuple[HoldEvent, ...] = ()
     ended: datetime | None = None
+    characteristic: str = ""
 
     @property
     def stands(self) -> bool:
@@ -125,6 +127,18 @@ def holds_of(
     known = book(*concerned(batches, output, keys), now)
     found = [_hold(name, raised.get(name), mine, known) for name, mine in acts.items()]
     return tuple(sorted(found, key=lambda hold: (hold.since, hold.hold)))
+
+
+def gravest_first(holds: Iterable[Hold]) -> list[Hold]:
+    """Holds as they are told: an undeclared allergen before a short weight, however old; the oldest of a kind first."""
+    return sorted(holds, key=lambda hold: (gravity(hold.characteristic, hold.ground), hold.since, hold.hold))
+
+
+def gravity(characteristic: str, ground: Ground | None = None) -> tuple[int, int]:
+    """How grave a hold is, the lowest the gravest. ground: left out, that of the characteristic."""
+    kinds = tuple(GROUND_OF)
+    place = kinds.index(characteristic) if characteristic in kinds else len(kinds)
+    return GROUNDS.index(ground or GROUND_OF.get(characteristic, "other")), place
 
 
 def name_of(alert: str) -> str:
@@ -204,6 +218,7 @@ def _hold(name: str, alert: Alert | None, acts: Sequence[HoldEvent], book: Book)
         loaves=loaves_of((batch.key for batch in stand if batch.kind == "dough"), book),
         history=tuple(acts),
         ended=None if stand else max(ends, default=None),
+        characteristic=alert.characteristic if alert else "",
     )
 
 

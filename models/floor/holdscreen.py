@@ -1,4 +1,4 @@
-"""What the holds screen says: what stands, oldest first, what QA decided on lately, and what the one who looks may do."""
+"""What the holds screen says: what stands, gravest first, what QA decided on lately, and what the one who looks may do."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from models.fixed import GROUNDS, Ground, Role
 from models.floor import holdsays
 from models.floor.heldloaves import Loaves
-from models.floor.holds import UNBAKED, Act, Held, Hold, how_long
+from models.floor.holds import UNBAKED, Act, Held, Hold, gravest_first, how_long
 from models.pages import words
 from models.people import MAY
 from models.storage.holds import NEEDS
@@ -89,10 +89,11 @@ def screen(view: View, now: datetime, role: Role, *, alone: bool = False) -> Hol
     """The screen at `now` (naive UTC) for somebody of this role. alone: no people file, one user who may do everything."""
     local = words.local(now, view.plant.zone)
     today = local.date() if local else None
-    rows = [(_row(hold, view.plant, now, today), hold) for hold in view.holds]
+    standing = gravest_first(hold for hold in view.holds if hold.stands)
+    decided = [hold for hold in view.holds[::-1] if hold.ended is not None and now - hold.ended <= LATELY]
     return HoldScreen(
-        standing=tuple(row for row, hold in rows if hold.stands),
-        decided=tuple(row for row, hold in rows[::-1] if hold.ended is not None and now - hold.ended <= LATELY),
+        standing=tuple(_row(hold, view.plant, now, today) for hold in standing),
+        decided=tuple(_row(hold, view.plant, now, today) for hold in decided),
         may_hold=_may(role, "held", alone),
         may_release=_may(role, "released", alone),
         may_say_left=_may(role, "left the house", alone),

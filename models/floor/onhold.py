@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from models.floor.asking import Question
-from models.floor.holds import Ground
+from models.floor.holds import Ground, gravest_first
 
 if TYPE_CHECKING:
     from models.floor.view import View
@@ -22,7 +22,7 @@ OF_FLOUR: frozenset[Ground] = frozenset({"foreign body", "allergen", "other"})
 
 @dataclass(frozen=True)
 class OnHold:
-    """One paste that is held. key: paste_key; name: like K1 03; why: of its oldest hold that stands; since: naive UTC."""
+    """One paste that is held. key: paste_key; name: like K1 03; why: of its gravest hold that stands; since: naive UTC."""
 
     key: str
     name: str
@@ -31,9 +31,9 @@ class OnHold:
 
 
 def pastes(view: View) -> Mapping[str, OnHold]:
-    """Held pastes by key, each by the hold that stands longest."""
+    """Held pastes by key, each by its gravest hold that stands."""
     found: dict[str, OnHold] = {}
-    for hold in sorted((one for one in view.holds if one.stands), key=lambda one: (one.since, one.hold)):
+    for hold in gravest_first(one for one in view.holds if one.stands):
         for batch in hold.batches:
             if batch.stands and batch.kind == "paste":
                 name = " ".join(batch.key.split("/", 2)[1:])

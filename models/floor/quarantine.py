@@ -130,7 +130,7 @@ def _group(rule: str, rows: Sequence[dict[str, Any]]) -> Group:
     kind = rows[0]["kind"]
     return Group(
         rule=rule,
-        title=f"{kind}: {words.rule(rule)}",
+        title=f"{kind.capitalize()}: {words.rule(rule)}",
         n=len(rows),
         rows=tuple(_row(row) for row in rows[:ROWS_SHOWN]),
         confirmable=all(row["cells"] for row in rows),

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from models.alarms.alerts import BAKED_AFTER, KETTLE_SIDE, USED_WITHIN
+from models.floor.holds import gravity
 
 if TYPE_CHECKING:
     from models.fixed import Urgency
@@ -53,9 +54,14 @@ def at(alert: Alert, view: View, now: datetime) -> Alert:
 
 
 def open_alerts(view: View, now: datetime) -> tuple[Alert, ...]:
-    """Alerts whose case is not closed, as urgent as they are now: hold, now, review; the oldest of each first."""
+    """Alerts whose case is not closed, as urgent as they are now: hold, now, review; of holds the gravest first, then the oldest."""
     found = [at(alert, view, now) for alert in view.alerts if alert.case != "closed"]
-    return tuple(sorted(found, key=lambda a: (ORDER[a.urgency], a.began_at, a.alert)))
+    return tuple(sorted(found, key=_pressing))
+
+
+def _pressing(alert: Alert) -> tuple[int, tuple[int, int], datetime, str]:
+    grave = gravity(alert.characteristic) if alert.urgency == "hold" else (0, 0)
+    return ORDER[alert.urgency], grave, alert.began_at, alert.alert
 
 
 def hold_of(alert: Alert, view: View) -> Any:

@@ -13,27 +13,22 @@ from great_expectations.compatibility.pydantic import PrivateAttr
 from great_expectations.expectations.expectation_configuration import ExpectationConfiguration
 
 
-class CellsFilled(gxe.ExpectColumnValuesToNotBeNull):
+class _DescribedOnce(gxe.Expectation):
+    """An expectation that keeps what it said of itself."""
+
+    _described: Any = PrivateAttr(default=None)
+
+    @property
+    def configuration(self) -> ExpectationConfiguration:
+        """What is expected of which column."""
+        if self._described is None:
+            self._described = super().configuration
+        return self._described
+
+
+class CellsFilled(_DescribedOnce, gxe.ExpectColumnValuesToNotBeNull):
     """Every cell of a column is filled."""
 
-    _described: Any = PrivateAttr(default=None)
 
-    @property
-    def configuration(self) -> ExpectationConfiguration:
-        """What is expected of which column."""
-        if self._described is None:
-            self._described = super().configuration
-        return self._described
-
-
-class CellsAmong(gxe.ExpectColumnValuesToBeInSet):
+class CellsAmong(_DescribedOnce, gxe.ExpectColumnValuesToBeInSet):
     """Every filled cell of a column is one of a set."""
-
-    _described: Any = PrivateAttr(default=None)
-
-    @property
-    def configuration(self) -> ExpectationConfiguration:
-        """What is expected of which column."""
-        if self._described is None:
-            self._described = super().configuration
-        return self._described

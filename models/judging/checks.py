@@ -25,6 +25,7 @@ from models.collecting import nothing_collected
 from models.judging import derive
 from models.judging.rules import Rule, good_rules, meant, truth_rules
 from models.logbook import TABLES
+from models.texts import MINUS
 
 if TYPE_CHECKING:
     from models.plant import Plant
@@ -310,6 +311,8 @@ def _show(value: Any, plant: Plant, name: str = "") -> str:
 def _number(value: float, name: str) -> str:
     places = next((n for ending, n in DECIMALS.items() if name.endswith(ending)), None)
     if places is None:
-        return f"{float(f'{value:.4g}'):g}" if abs(value) < 1e6 else f"{value:.0f}"
-    text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+        text = f"{float(f'{value:.4g}'):g}" if abs(value) < 1e6 else f"{value:.0f}"
+    else:
+        text = f"{value:.{places}f}"
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text.replace("-", MINUS) if text.startswith("-") else text

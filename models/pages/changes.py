@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from models.pages import words
-from models.pages.adding import printed
+from models.pages.adding import outward, printed
 from models.pages.held import headline
 from models.pages.named import batches_named
 from models.pages.shown import Bar, Bars, State
@@ -78,7 +78,8 @@ def _since(alert: Alert, snapshot: Snapshot, on: date | None) -> str:
         first=words.batch(low, on),
         last=words.batch(high, on),
     )
-    said = t["since_on"] if alert.signal == "on" else t["since_over"]
+    over = t["since_held"] if alert.urgency == "hold" else t["since_over"]
+    said = t["since_on"] if alert.signal == "on" else over
     return said.format(began=began, until=words.batch(alert.until_batch, on))
 
 
@@ -91,6 +92,8 @@ def _last_good(alert: Alert, on: date | None) -> str:
 
 def size(alert: Alert, snapshot: Snapshot) -> str:
     """How big: in the floor's words, on a loaf where volume is meant, and in the alert's unit."""
+    if limit := of_limit(alert):
+        return limit
     big = words.how_big(alert.characteristic, alert.change, alert.level, alert.unit)
     exact = number(alert.change, alert.unit, signed=True)
     t = texts("change")
@@ -98,7 +101,30 @@ def size(alert: Alert, snapshot: Snapshot) -> str:
         big = t["of_a_loaf"].format(big=big, loaf=words.on_a_loaf(alert.change, loaf_g(alert, snapshot)))
     if alert.level is None:
         return t["size"].format(big=big, exact=exact)
-    return t["size_from"].format(big=big, exact=exact, level=number(alert.level, alert.unit))
+    return t["size_from"].format(big=big, exact=exact, level=number(alert.level, alert.unit), bounds=bounds(alert))
+
+
+def bounds(alert: Alert) -> str:
+    """How many batches a charted change is the mean of, and its 90 % bounds; "" where none were worked out."""
+    if alert.change_low is None or alert.change_high is None or not alert.batches:
+        return ""
+    between = words.interval(
+        *outward(alert.change_low, alert.change_high, words.decimals(alert.unit)), alert.unit, signed=True
+    )
+    return texts("change")["bounds"].format(n=words.counted(len(alert.batches), "batch"), between=between)
+
+
+def of_limit(alert: Alert) -> str:
+    """How far beyond a limit that no level of a chart stands for; "" of every other alert."""
+    said = texts("change")["of_limit"].get(alert.characteristic, "")
+    if not said or alert.kind != "limit":
+        return ""
+    places = max(words.decimals(alert.unit), 1)  # a mean of grams has the decimal that its verdict has
+    return said.format(
+        size=number(abs(alert.change), alert.unit, places),
+        change=number(alert.change, alert.unit, places, signed=True),
+        label=number(alert.level, alert.unit),
+    )
 
 
 def loaf_g(alert: Alert, snapshot: Snapshot) -> float:

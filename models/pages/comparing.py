@@ -10,6 +10,7 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from models.pages import words
+from models.pages.production_day import of_days
 from models.pages.rates import (
     MIN_DAYS,
     NOTHING,
@@ -84,6 +85,8 @@ def _share(
         return Share(name, NOTHING, NOTHING, None, t["lidded"])
     if snapshot.plant.products[product].specific_volume is None:
         return Share(name, NOTHING, NOTHING, None, t["no_window"])
+    if not now.n:
+        return Share(name, now, then, None, t["no_loaves"])
     if not now.enough:
         days = words.count(now.days, *texts("month")["counted"]["day"])
         return Share(name, now, then, None, t["few_days"].format(days=days, least=MIN_DAYS))
@@ -102,8 +105,8 @@ def _rate(loaves: pd.DataFrame, span: tuple[date, date], z: float) -> Rate:
 
 def comparisons(snapshot: Snapshot, first: date, last: date) -> tuple[tuple[Comparison, ...], tuple[str, ...]]:
     """Pairs of lines that make one product and are measured on one instrument, and why other pairs are not compared."""
-    rows = snapshot.batches
-    rows = rows[rows["shift_date"].between(str(first), str(last)) & rows["specific_volume"].notna()]
+    rows = of_days(snapshot.batches, first, last)
+    rows = rows[rows["specific_volume"].notna()]
     open_lines = [name for name, line in snapshot.plant.lines.items() if not line.lidded]
     rows = rows.loc[rows["line"].isin(open_lines), ["product", "line", "shift_date", "volumeter", "specific_volume"]]
     of_line = {(str(product), str(line)): _daily(mine) for (product, line), mine in rows.groupby(["product", "line"])}

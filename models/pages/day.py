@@ -74,16 +74,16 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
     Raises ValueError, one line, for a text that is no date.
     """
     on = date_of(which)
-    holds, waiting = held.holds(snapshot, on), (*recooled(snapshot, on), *held.to_decide(snapshot, on))
+    holds, cooled = held.holds(snapshot, on), tuple(recooled(snapshot, on))
     review = (*held.to_act_on(snapshot, on), *held.beyond_limits(snapshot, on))
     unchecked = not_checked(snapshot, on)
     sheet, corrected, late = restated(snapshot, on)
     lines = tuple(_line(snapshot, name, on) for name in sorted(snapshot.plant.lines))
     counts = {
         "held": sum(hold.stands for hold in holds),
-        "to decide": len(waiting),
+        "to decide": len(cooled) + len(held.rows_to_decide(snapshot, on)),
         "to review": len(review),
-        "not checked": len(unchecked),
+        "gaps in what was checked": len(unchecked),
     }
     return Day(
         date=on,
@@ -91,7 +91,7 @@ def day(snapshot: Snapshot, which: date | str) -> Day:
         title=words.long_day(on),
         lead=_lead(snapshot, on, counts, lines),
         held=held.shown(holds, snapshot, on),
-        to_decide=waiting,
+        to_decide=(*cooled, *held.to_decide(snapshot, on)),
         to_review=review,
         not_checked=unchecked,
         restated=sheet,

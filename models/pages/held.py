@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from models.floor import holdsays
-from models.floor.holds import Hold, holds_of, how_long, utc
+from models.floor.holds import Hold, gravest_first, holds_of, how_long, utc
 from models.pages import words
 from models.pages.production_day import end, of_day, on_during, start
 from models.pages.shown import Item, State
@@ -37,15 +37,15 @@ def holds(snapshot: Snapshot, day: date) -> tuple[Hold, ...]:
 
 
 def shown(found: Sequence[Hold], snapshot: Snapshot, day: date) -> tuple[Item, ...]:
-    """Holds as the day page has them, those that stand first."""
+    """Holds as the day page has them: those that stand first, the gravest of them before all."""
     by_name = {alert.alert: alert for alert in snapshot.alerts}
-    ordered = sorted(found, key=lambda hold: not hold.stands)
+    ordered = sorted(gravest_first(found), key=lambda hold: not hold.stands)
     return tuple(_held(hold, by_name.get(hold.alert), snapshot, day) for hold in ordered)
 
 
 def cautions_of(found: Sequence[Hold], snapshot: Snapshot) -> tuple[str, ...]:
     """The cautions of what stands, each once."""
-    return tuple(dict.fromkeys(cautions.of_hold(hold.ground, snapshot.plant) for hold in found if hold.stands))
+    return tuple(dict.fromkeys(cautions.of_hold(hold.ground, snapshot.plant) for hold in gravest_first(found) if hold.stands))
 
 
 def to_act_on(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
@@ -152,12 +152,18 @@ def went_into(alert: Alert, snapshot: Snapshot, on: date | None = None) -> tuple
     return (f"Went into {words.counted(len(used), 'dough')}: {names}.{repair}",)
 
 
+def rows_to_decide(snapshot: Snapshot, day: date) -> pd.DataFrame:
+    """Rows in quarantine that wait for a person: of the day, of days before it, and of no day that can be read."""
+    rows = snapshot.excluded
+    waits = (rows["status"] == "quarantined") & rows["decided"].isna()
+    return rows[waits & (rows["shift_date"].isna() | (rows["shift_date"] <= _stamp(day)))]
+
+
 def to_decide(snapshot: Snapshot, day: date) -> tuple[Item, ...]:
     """Rows in quarantine for a person to decide, alike ones together, the gravest kind first."""
-    rows = snapshot.excluded
-    rows = rows[(rows["status"] == "quarantined") & rows["decided"].isna()]
-    earlier = rows[rows["shift_date"] < _stamp(day)]
-    rows = rows[rows["shift_date"].isna() | (rows["shift_date"] == _stamp(day))]
+    rows = rows_to_decide(snapshot, day)
+    before = rows["shift_date"] < _stamp(day)
+    earlier, rows = rows[before], rows[~before]
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for row in records(rows):
         groups.setdefault((row["kind"], row["rule"]), []).append(row)

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from models.pages import words
+from models.pages.production_day import of_days
 from models.pages.shown import Cell, Sheet
 from models.texts import texts
 
@@ -30,7 +31,7 @@ class Grid:
 
 def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
     """What each line recorded on each day from the month's first to the last day that anything is recorded of."""
-    rows = _of_month(snapshot.batches, first, last)
+    rows = of_days(snapshot.batches, first, last)
     known = [frame["shift_date"].dropna() for frame in (snapshot.batches, snapshot.pastes)]
     every = [days.max() for days in known if len(days)]
     end = min(last, max(every).date()) if every and max(every).date() >= first else last
@@ -43,8 +44,13 @@ def grid(snapshot: Snapshot, first: date, last: date) -> Grid:
     return Grid(tuple(day.isoformat() for day in days), lines, marks, says)
 
 
-def _of_month(rows: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
-    return rows[rows["shift_date"].between(str(first), str(last))]
+def reach(snapshot: Snapshot, first: date, last: date) -> str:
+    """On how many of the month's days doughs are recorded; "" where on all: a month that goes on is not a small one."""
+    seen = sorted({day for _, day in _recorded(of_days(snapshot.batches, first, last))})
+    days = (last - first).days + 1
+    if not seen or len(seen) == days:
+        return ""
+    return texts("month")["holes"]["reach"].format(n=len(seen), days=days, span=words.span(seen[0], seen[-1]))
 
 
 def _recorded(rows: pd.DataFrame) -> set[tuple[str, date]]:
@@ -61,7 +67,7 @@ def _mark(place: tuple[str, date], seen: set[tuple[str, date]], baked: set[tuple
 def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:
     """What was not recorded in the month, each with how much of how many."""
     t = texts("month")["holes"]
-    batches, pastes = _of_month(snapshot.batches, first, last), _of_month(snapshot.pastes, first, last)
+    batches, pastes = of_days(snapshot.batches, first, last), of_days(snapshot.pastes, first, last)
     rows = [
         _hole(t["cooling"], (pastes["cooling"] == "not checked").sum(), len(pastes)),
         _hole(t["residue"], pastes["residue_kg"].isna().sum(), len(pastes)),
@@ -72,7 +78,7 @@ def holes(snapshot: Snapshot, first: date, last: date) -> Sheet:
         _hole(t["mixing"], _unmixed(batches), len(batches)),
         _hole(t["gas"], (batches["gas_tests"].fillna(0) == 0).sum(), len(batches)),
     ]
-    received = _of_month(snapshot.account, first, last)
+    received = of_days(snapshot.account, first, last)
     rows.append(
         _hole(t["waiting"], int((received["waiting"] + received["quarantined"]).sum()), int(received["received"].sum()))
     )

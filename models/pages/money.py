@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from models.pages import words
+from models.pages.production_day import of_days
 from models.pages.rates import MIN_DAYS, Difference, mean_interval
 from models.pages.words import number
 from models.texts import texts
@@ -39,13 +40,9 @@ def money(snapshot: Snapshot, first: date, last: date) -> Money:
     plant = snapshot.plant
     if plant.dough_cost_per_kg is None:
         return Money((), texts("month")["money"]["no_cost"])
-    batches = _of_month(snapshot.batches, first, last)
-    output = _of_month(snapshot.output, first, last)
+    batches = of_days(snapshot.batches, first, last)
+    output = of_days(snapshot.output, first, last)
     return Money((_water(snapshot, batches), _give_away(snapshot, batches, output), _waste(snapshot, output)), "")
-
-
-def _of_month(rows: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
-    return rows[rows["shift_date"].between(str(first), str(last))]
 
 
 def _amount(snapshot: Snapshot, kilograms: float) -> str:

@@ -12,10 +12,10 @@ from models.pages.comparing import Comparison, Share, comparisons, shares
 from models.pages.curves import curve, in_order
 from models.pages.footing import footing
 from models.pages.held import each_once, where
-from models.pages.holes import Grid, grid, holes
+from models.pages.holes import Grid, grid, holes, reach
 from models.pages.money import Money, money
 from models.pages.patterns import patterns
-from models.pages.production_day import on_during
+from models.pages.production_day import of_days, on_during
 from models.pages.shown import Curve, Footing, Item, Sheet
 from models.pages.words import number
 from models.shapes import Alert, Cause
@@ -36,6 +36,7 @@ class Month:
     last: date
     plant: str
     title: str
+    reach: str
     sentences: tuple[tuple[str, str], ...]
     made: str
     shares: tuple[Share, ...]
@@ -63,6 +64,7 @@ def month(snapshot: Snapshot, which: str) -> Month:
         last=last,
         plant=snapshot.plant.plant,
         title=f"{words.month_name(first.month)} {first.year}",
+        reach=reach(snapshot, first, last),
         sentences=_sentences(rates),
         made=_made(snapshot, first, last),
         shares=rates,
@@ -129,7 +131,7 @@ def _unclear(left: list[Share]) -> str:
 def _made(snapshot: Snapshot, first: date, last: date) -> str:
     t = texts("month")["made"]
     rows = snapshot.output
-    rows = rows[rows["shift_date"].between(str(first), str(last))]
+    rows = of_days(rows, first, last)
     if not len(rows):
         return t["none"]
     blank = int(rows["pieces_wasted"].isna().sum())

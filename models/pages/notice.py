@@ -43,7 +43,7 @@ class Notice:
     where: str
     what: str
     since: str
-    since_when: str
+    titled: str
     last_good: str
     check_first: tuple[str, ...]
     who: str
@@ -72,12 +72,12 @@ def notice(snapshot: Snapshot, alert: Alert) -> Notice:
         alert=alert.alert,
         plant=snapshot.plant.plant,
         state=alert.urgency,
-        state_means=_SAID["means"][alert.urgency],
+        state_means=texts("alert")["means"][alert.urgency],
         case=_SAID["case"][alert.case],
         where=where(alert),
         what=what(alert, changes.loaf_g(alert, snapshot)),
         since=since(alert, zone),
-        since_when=words.when(alert.began_at, zone),
+        titled=titled(alert, hold, zone),
         last_good=told.last_good,
         check_first=alert.check_first,
         who=who(alert),
@@ -148,12 +148,28 @@ def since(alert: Alert, zone: ZoneInfo) -> str:
     until = words.local(alert.until_at, zone)
     on = until.date() if until else None
     first = words.local(alert.began_at, zone)
-    return _SAID["since"]["still_on" if alert.signal == "on" else "over_after"].format(
+    said = "still_on" if alert.signal == "on" else "over_after"
+    if alert.urgency == "hold" and alert.signal == "over":  # what is held is not over
+        said = "held_alone" if alert.began_at_batch == alert.until_batch else "held"
+    return _SAID["since"][said].format(
         began=words.when(alert.began_at, zone),
         first=words.batch(alert.began_at_batch, first.date() if first else None),
         last=words.batch(alert.until_batch, on),
         until=words.when(alert.until_at, zone, on),
     )
+
+
+def titled(alert: Alert, hold: Hold | None, zone: ZoneInfo) -> str:
+    """From when to when, and what state it is in: nothing that is over is listed as if it went on."""
+    said = _SAID["titled"]
+    state = alert.signal if hold is None else "held" if hold.stands else "decided"
+    state = said["state"][state]
+    if alert.case == "closed":
+        state = said["closed"].format(state=state)
+    alone = alert.began_at_batch == alert.until_batch
+    which = "on" if alert.signal == "on" else "alone" if alone else "over"
+    span = words.from_to(alert.began_at, alert.until_at, zone)
+    return said[which].format(began=words.when(alert.began_at, zone), span=span, state=state)
 
 
 def who(alert: Alert) -> str:
@@ -176,16 +192,28 @@ def batch_names(alert: Alert) -> str:
     return in_number(said[kind], len(keys)).format(n=_figure(len(keys)), names=words.join(names))
 
 
+CHART_OF = {"net weight": "weight", "cooling": "paste at 2 h"}
+"""The chart that follows what a limit of another name is about."""
+
+
+def _is_of(alert: Alert, charted: Charted) -> bool:
+    """Whether a chart is of the alert's line and product, or of its kettle and the recipe that signalled."""
+    stream = charted.stream
+    if (stream.line, stream.kettle) != (alert.line, alert.kettle):
+        return False
+    if alert.kettle and not alert.recipe:
+        return alert.signalled_at_batch in charted.points.keys
+    return stream.product in (alert.product or alert.recipe, None)
+
+
 def curves_of(alert: Alert, snapshot: Snapshot | Seen, charted: Iterable[Charted]) -> tuple[Curve, ...]:
-    """The stream that signalled, and its companions on the same line and product or kettle."""
+    """The stream that signalled, and its companions on the same line and product or kettle; none where no chart follows it."""
     last = day_of(alert.until_at, snapshot.plant)
     first = day_of(alert.began_at, snapshot.plant) - timedelta(days=_DAYS_BEFORE)
-    same = [
-        c
-        for c in charted
-        if (c.stream.line, c.stream.kettle) == (alert.line, alert.kettle)
-        and c.stream.product in (alert.product or alert.recipe, None)
-    ]
-    same.sort(key=lambda c: (c.stream.characteristic != alert.characteristic, in_order(c)))
+    own = CHART_OF.get(alert.characteristic, alert.characteristic)
+    same = [c for c in charted if _is_of(alert, c)]
+    if own not in {c.stream.characteristic for c in same}:
+        return ()
+    same.sort(key=lambda c: (c.stream.characteristic != own, in_order(c)))
     drawn = (curve(c, snapshot, first, last, today=last) for c in same)
     return tuple(c for c in drawn if c.dots)

@@ -21,7 +21,7 @@ def patterns(snapshot: Snapshot, month: str) -> tuple[tuple[Item, ...], str]:
         return (), t["not_looked"]
     if not looked.places:
         return (), t["too_few"]
-    return tuple(map(_item, looked.notes)), t["none"].format(places=looked.places)
+    return tuple(map(_item, looked.notes)), t["none"].format(places=words.number(float(looked.places), "", 0))
 
 
 def _item(note: Note) -> Item:

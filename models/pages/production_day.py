@@ -39,6 +39,11 @@ def of_day(frame: pd.DataFrame, day: date) -> pd.DataFrame:
     return frame[frame["shift_date"] == pd.Timestamp(day)]
 
 
+def of_days(frame: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
+    """The rows of a frame whose shift_date lies between two days, both among them, in the frame's order."""
+    return frame[frame["shift_date"].between(str(first), str(last))]
+
+
 def on_during(alert: Alert, first: date, last: date, plant: Plant) -> bool:
     """Whether an alert had signalled by the end of `last` and was not over before `first`."""
     signalled, until = words.instant(alert.signalled_at), words.instant(alert.until_at)

@@ -121,4 +121,6 @@ def believed_of(snapshot: Snapshot, on: date) -> str:
         for a in snapshot.alerts
         if a.kind == "chart"
     ]
-    return believed(closings, _until(snapshot, on)).says
+    first = snapshot.batches["shift_date"].min()
+    recorded = None if words.missing(first) else max((on - first.date()).days + 1, 1)
+    return believed(closings, _until(snapshot, on), recorded=recorded).says

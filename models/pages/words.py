@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from models.judging.rules.cells import SLIPS
+from models.logbook import TABLES
 from models.texts import MINUS, texts
 
 NOT_RECORDED = "not recorded"
@@ -68,10 +70,19 @@ def missing(value: Any) -> bool:
     return value is None or value == "" or value != value
 
 
+_COLUMNS = frozenset(column.name for table in TABLES.values() for column in table.columns)
+_OF_A_CELL = {code: says for code, _, _, says in SLIPS.values()} | {"range": texts("words")["out_of_range"]}
+
+
 def rule(code: Any) -> str:
-    """A rule's code as words: "pastes.cook-temperature.action" is "cook temperature: action"."""
-    parts = str(code).split(".")[1:] or [text(code)]
-    return ": ".join(part.replace("-", " ").replace("_", " ") for part in parts)
+    """A rule's code as words: "pastes.cook-temperature.action" is "cook temperature: action".
+
+    A column keeps the name it has on the sheet: "dough.dough_temp_c.fahrenheit" is "dough_temp_c: °F in a °C column".
+    """
+    _, *parts = str(code).split(".")
+    if len(parts) == 2 and parts[0] in _COLUMNS:
+        return f"{parts[0]}: {_OF_A_CELL.get(parts[1], parts[1].replace('-', ' '))}"
+    return ": ".join(part.replace("-", " ") for part in parts or [text(code)])
 
 
 def text(value: Any) -> str:

@@ -157,7 +157,7 @@ def _apply_status(con: duckdb.DuckDBPyConnection, kind: str, near: str = "true")
 
 def _settle_doughs(con: duckdb.DuckDBPyConnection, plant: Plant, first_new: int, touched: Touched) -> None:
     """Doughs that are new, or that name a paste that is new or changed."""
-    _list(con, "touched_pastes", touched.pastes)
+    store.list_names(con, "touched_pastes", touched.pastes)
     within = TABLES["dough"].refers
     assert within is not None
     con.execute(f"""
@@ -228,7 +228,7 @@ def _settle_of_dough(
     _ask(con, kind, "dough_batch", "two doughs of this number were mixed at the same time: write which one it was")
     _touch(con, f"SELECT identity FROM again UNION SELECT identity FROM {again}")
     batches = old | _linked_now(con, kind)
-    _list(con, "near_batches", batches)
+    store.list_names(con, "near_batches", batches)
     # rows of one identity are of one dough, but a gas test keeps its number whatever dough it names
     of_these = "batch_key IS NULL OR batch_key IN (SELECT name FROM near_batches)"
     _apply_status(con, kind, "true" if kind == "gas" else of_these)
@@ -335,7 +335,7 @@ def _list_again(con: duckdb.DuckDBPyConnection, kind: str, first_new: int, touch
     """Rows taken before whose dough has to be looked for again, with the identity they had."""
     refers = TABLES[kind].refers
     assert refers is not None
-    _list(con, "touched_batches", touched.batches)
+    store.list_names(con, "touched_batches", touched.batches)
     con.execute(f"""
         CREATE OR REPLACE TEMP TABLE again AS
         SELECT seq, {_linked_identity(kind)} AS identity FROM log_{kind} WHERE seq >= {first_new}
@@ -372,13 +372,6 @@ def _ask(con: duckdb.DuckDBPyConnection, kind: str, column: str, why: str) -> No
         FROM log_{kind} WHERE asks AND seq IN (SELECT seq FROM again)""",
         [why],
     )
-
-
-def _list(con: duckdb.DuckDBPyConnection, table: str, names: set[str]) -> None:
-    import pandas as pd
-
-    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} (name VARCHAR)")
-    store.insert(con, table, pd.DataFrame({"name": sorted(names)}, dtype="str"))
 
 
 def count(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, int]]:

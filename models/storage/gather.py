@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from models.logbook import KINDS, TABLES
+from models.logbook import FRAME_TYPE, KINDS, TABLES
 from models.snapshot import FRAMES, Snapshot, frame
 from models.storage import account, restating, store, waitsfor, wide
 
@@ -255,7 +255,7 @@ def _rules(con: duckdb.DuckDBPyConnection, days: list[str]) -> pd.DataFrame:
             OR EXISTS (SELECT 1 FROM last WHERE last.rule = every.rule AND last.shift_date = every.shift_date)
         GROUP BY ALL ORDER BY rule, shift_date""").df()
     found["says"] = found["rule"].map(says)
-    return found.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["rules"]} | {"shift_date": "datetime64[us]"})
+    return found.astype({c.name: FRAME_TYPE[c.type] for c in FRAMES["rules"]} | {"shift_date": "datetime64[us]"})
 
 
 def quarantine(rows: pd.DataFrame) -> list[dict]:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from math import nan, sqrt
 from typing import TYPE_CHECKING, Any
 
+from models.batchbook import LOAF_COUNTS, LOAF_MEANS
 from models.judging import as_sql
 from models.judging.rules import DERIVED
 from models.logbook import TABLES
@@ -21,10 +22,7 @@ if TYPE_CHECKING:
 
     from models.plant import Plant
 
-# of these the means are taken, over the loaves that count
-MEANS = ("specific_volume", "volume_ml", "baked_g", "scaled_g", "bake_loss_pct")
 TEXTS = ("method", "scale", "volumeter")
-COUNTS = ("loaves", "loaves_suspicion", "loaves_hot")
 # a number is parted into whole multiples of 2^-30, 2^-80 and 2^-130; what is left beyond has to be nothing
 STEPS = (30, 50, 50)
 # loaves that are reduced together as frames
@@ -44,7 +42,7 @@ def loaves(con: duckdb.DuckDBPyConnection, plant: Plant) -> pd.DataFrame:
         for key, text in _all_of(con, counting, name):
             known.get(key, {})[name] = text
     sure = [key for key in known if key not in more]
-    names = [*COUNTS, "core_temp_c", *MEANS, "specific_volume_sd", "measured_at", *TEXTS]
+    names = [*LOAF_COUNTS, "core_temp_c", *LOAF_MEANS, "specific_volume_sd", "measured_at", *TEXTS]
     types = dict.fromkeys(names, "float64") | {"measured_at": "datetime64[us]"} | dict.fromkeys(TEXTS, "str")
     frame = pd.DataFrame([known[key] for key in sure], pd.Index(sure, name="batch_key", dtype="str"), names)
     others = list(_as_frames(con, plant, [*inexact, *more]))
@@ -53,7 +51,7 @@ def loaves(con: duckdb.DuckDBPyConnection, plant: Plant) -> pd.DataFrame:
 
 def _counting(plant: Plant) -> str:
     """SQL of the loaves in force of those batches: which count, and the numbers of those that do."""
-    numbers = {name: DERIVED["loaf"].get(name, name) for name in MEANS}
+    numbers = {name: DERIVED["loaf"].get(name, name) for name in LOAF_MEANS}
     values = "".join(f", CASE WHEN good THEN {as_sql.number(said)} END AS {name}" for name, said in numbers.items())
     texts = "".join(f", CASE WHEN good THEN {name} END AS {name}" for name in TEXTS)
     return f"""SELECT batch_key, suspicion, hot, good, core_temp_c, CASE WHEN good THEN measured_at END AS measured_at{values}{texts}
@@ -101,19 +99,19 @@ def _means(con: duckdb.DuckDBPyConnection, counting: str) -> tuple[dict[str, dic
     width = len(steps) + 2
     texts = ", ".join(f"min({name})" for name in TEXTS)
     differ = ", ".join(f"min({name}) <> max({name})" for name in TEXTS)
-    sums = ", ".join(_sums(name, steps) for name in MEANS)
+    sums = ", ".join(_sums(name, steps) for name in LOAF_MEANS)
     found, inexact, several = {}, [], set[str]()
     for key, good, suspicion, hot, core, at, *rest in con.execute(f"""SELECT batch_key, count(*) FILTER (good),
             count(*) FILTER (suspicion), count(*) FILTER (hot), min(core_temp_c), max(measured_at), {texts}, {differ}, {sums}
-        FROM ({_parted(MEANS, counting, steps)}) GROUP BY 1 ORDER BY 1""").fetchall():
+        FROM ({_parted(LOAF_MEANS, counting, steps)}) GROUP BY 1 ORDER BY 1""").fetchall():
         several |= {name for name, true in zip(TEXTS, rest[len(TEXTS) :], strict=False) if true}
-        parts = [rest[2 * len(TEXTS) + i : 2 * len(TEXTS) + i + width] for i in range(0, width * len(MEANS), width)]
+        parts = [rest[2 * len(TEXTS) + i : 2 * len(TEXTS) + i + width] for i in range(0, width * len(LOAF_MEANS), width)]
         means = [_mean(part, steps) for part in parts]
         if None in means:
             inexact.append(key)
             continue
-        found[key] = dict(zip((*COUNTS, "core_temp_c", "measured_at"), (good, suspicion, hot, core, at), strict=True))
-        found[key] |= dict(zip(MEANS, means, strict=True)) | dict(zip(TEXTS, rest, strict=False))
+        found[key] = dict(zip((*LOAF_COUNTS, "core_temp_c", "measured_at"), (good, suspicion, hot, core, at), strict=True))
+        found[key] |= dict(zip(LOAF_MEANS, means, strict=True)) | dict(zip(TEXTS, rest, strict=False))
     return found, inexact, sorted(several)
 
 

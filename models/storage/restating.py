@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from models.logbook import KINDS, TABLES
+from models.logbook import FRAME_TYPE, KINDS, TABLES
 from models.snapshot import FRAMES, frame
 from models.storage import account, store
 
@@ -50,7 +50,7 @@ def restated(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     import pandas as pd
 
     every = pd.concat([part for part in parts if not part.empty] or parts[:1], ignore_index=True)
-    return every.astype({c.name: store.FRAME_TYPE[c.type] for c in FRAMES["restated"]})
+    return every.astype({c.name: FRAME_TYPE[c.type] for c in FRAMES["restated"]})
 
 
 def _restated_of(con: duckdb.DuckDBPyConnection, kind: str) -> pd.DataFrame:

@@ -10,14 +10,14 @@ import os
 import re
 import shutil
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from models.batchbook import BATCHES, PASTES
-from models.logbook import KINDS, TABLES, Column
+from models.logbook import FRAME_TYPE, KINDS, TABLES, Column
 
 if TYPE_CHECKING:
     import duckdb
@@ -56,7 +56,6 @@ SETTINGS: dict[str, Any] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
 }
-FRAME_TYPE = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
 
 
 class StoreError(RuntimeError):
@@ -107,6 +106,10 @@ def _connect(path: Path, wait_s: float) -> duckdb.DuckDBPyConnection:
         try:
             return duckdb.connect(str(path), config=SETTINGS | {"memory_limit": MEMORY})
         except duckdb.IOException as error:
+            if (no := refused_by_system(error)) is not None:
+                raise StoreError(
+                    f"{path}: cannot be written ({no[1]}); let this account write there, or name another store (nothing was changed)"
+                ) from None
             if "lock" not in str(error).lower():
                 raise StoreError(f"{path}: {_first_line(error)}") from None
             if time.monotonic() >= until:
@@ -143,6 +146,12 @@ def _holder(message: str) -> str:
 
 def _first_line(error: BaseException) -> str:
     return " ".join(str(error).split("\n")[0].split())
+
+
+def refused_by_system(error: BaseException) -> tuple[str, str] | None:
+    """The file and the reason where it was the file system that refused; None of a lock, and of every other error."""
+    found = re.search(r'file "([^"]+)": (.+)$', _first_line(error))
+    return (found[1], found[2]) if found and "lock" not in found[2].lower() else None
 
 
 def _migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
@@ -269,6 +278,14 @@ def insert(con: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> No
         con.unregister("incoming")
 
 
+def list_names(con: duckdb.DuckDBPyConnection, table: str, names: Iterable[str]) -> None:
+    """Names as a temporary table of one column, `name`, for queries to ask of."""
+    import pandas as pd
+
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} (name VARCHAR)")
+    insert(con, table, pd.DataFrame({"name": sorted(names)}, dtype="str"))
+
+
 def close(con: duckdb.DuckDBPyConnection) -> None:
     """Bring what was committed into the file itself, and close it. Raises StoreError where the disk has no room for that."""
     import duckdb
@@ -277,7 +294,8 @@ def close(con: duckdb.DuckDBPyConnection) -> None:
         con.execute("CHECKPOINT")
         con.close()
     except duckdb.Error as error:
-        raise StoreError(_first_line(error)) from None
+        where, why = refused_by_system(error) or ("the store", _first_line(error))
+        raise StoreError(f"{where}: {why}; free or fix it, then run again (nothing was half-done)") from None
 
 
 def reading_copy(path: Path) -> Path:

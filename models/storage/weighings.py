@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from models.batchbook import LOAF_COUNTS
 from models.storage import store
-from models.storage.measured import COUNTS
 
 if TYPE_CHECKING:
     import duckdb
@@ -33,7 +33,7 @@ def of_days(con: duckdb.DuckDBPyConnection, plant: Plant, days: list[str]) -> pd
     whether it was a suspicion, of the moment of measuring the last check of the scale before it.
     """
     cooled = f"{float(plant.net_weight.min_cooled_minutes)!r}"
-    weighed = " + ".join(f"coalesce({name}, 0)" for name in COUNTS)
+    weighed = " + ".join(f"coalesce({name}, 0)" for name in LOAF_COUNTS)
     checked = "l.scale IS NOT NULL AND c.checked_at IS NOT NULL"
     rows = f"""WITH stands AS (SELECT batch_key, min(batch_key) OVER (PARTITION BY line, product, shift_date, shift) AS name
             FROM batches WHERE shift_date IN ({store.dates(days)}) AND {weighed} > 0)

@@ -47,9 +47,9 @@ def refresh(con: duckdb.DuckDBPyConnection, plant: Plant, touched: Touched) -> t
 
 def _closure(con: duckdb.DuckDBPyConnection, touched: Touched) -> None:
     """again_*: what is worked out; need_*: what that takes to read (doughs that share a kettle)."""
-    _names(con, "touched_batches", touched.batches)
-    _names(con, "touched_pastes", touched.pastes)
-    _names(con, "touched_lots", touched.yeast_lots)
+    store.list_names(con, "touched_batches", touched.batches)
+    store.list_names(con, "touched_pastes", touched.pastes)
+    store.list_names(con, "touched_lots", touched.yeast_lots)
     con.execute(f"""
         CREATE OR REPLACE TEMP TABLE in_force AS SELECT batch_key, paste_key, paste_key_2, yeast_lot
             FROM log_dough WHERE {IN_FORCE["dough"]};
@@ -72,13 +72,6 @@ def _closure(con: duckdb.DuckDBPyConnection, touched: Touched) -> None:
             SELECT batch_key FROM in_force WHERE paste_key IN (SELECT name FROM need_pastes)
                 OR paste_key_2 IN (SELECT name FROM need_pastes);
     """)
-
-
-def _names(con: duckdb.DuckDBPyConnection, table: str, names: set[str]) -> None:
-    import pandas as pd
-
-    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} (name VARCHAR)")
-    store.insert(con, table, pd.DataFrame({"name": sorted(names)}, dtype="str"))
 
 
 def _rows(con: duckdb.DuckDBPyConnection, kind: str, where: str = "") -> pd.DataFrame:

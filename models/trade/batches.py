@@ -16,14 +16,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from models.batchbook import BATCHES, PASTES
-from models.logbook import Column
+from models.batchbook import BATCHES, LOAF_COUNTS, LOAF_MEANS, PASTES
+from models.logbook import FRAME_TYPE, Column
 from models.plant import Paste, Plant, Product
 from models.trade import loaf as loaves_of
 from models.trade import paste as ledger
 from models.trade.formula import formula_of
-
-DTYPES = {"text": "str", "number": "float64", "time": "datetime64[us]", "date": "datetime64[us]"}
 
 
 @dataclass(frozen=True)
@@ -66,7 +64,7 @@ def reduce(plant: Plant, logs: Logs, measured: pd.DataFrame | None = None) -> Wi
     for joined in (_proofs(logs.proof), _gas(logs.gas), measured):
         batches = batches.merge(joined, how="left", left_on="batch_key", right_index=True)
     batches = batches.merge(_lot_gas(logs.gas), how="left", left_on="yeast_lot", right_index=True)
-    counts = ["gas_tests", "lot_gas_tests", "loaves", "loaves_suspicion", "loaves_hot"]
+    counts = ["gas_tests", "lot_gas_tests", *LOAF_COUNTS]
     batches[counts] = batches[counts].fillna(0.0)
     return Wide(
         _shaped(pastes, PASTES, ["cook_end", "paste_key"]),
@@ -90,7 +88,7 @@ def _in_order(logs: Logs) -> Logs:
 
 
 def _shaped(frame: pd.DataFrame, columns: tuple[Column, ...], order: list[str]) -> pd.DataFrame:
-    frame = frame[[c.name for c in columns]].astype({c.name: DTYPES[c.type] for c in columns})
+    frame = frame[[c.name for c in columns]].astype({c.name: FRAME_TYPE[c.type] for c in columns})
     return frame.sort_values(order, kind="stable").reset_index(drop=True)
 
 
@@ -488,8 +486,7 @@ def loaves(plant: Plant, rows: pd.DataFrame) -> pd.DataFrame:
         bake_loss_pct=loaves_of.bake_loss_pct(good["scaled_g"], good["baked_g"]),
     )
     by = good.groupby("batch_key")
-    measured = ("specific_volume", "volume_ml", "baked_g", "scaled_g", "bake_loss_pct")
-    means = pd.DataFrame({name: exact_mean(good[name], good["batch_key"]) for name in measured})
+    means = pd.DataFrame({name: exact_mean(good[name], good["batch_key"]) for name in LOAF_MEANS})
     off = good["specific_volume"] - good["batch_key"].map(means["specific_volume"])
     n = by["specific_volume"].count()
     sd = np.sqrt(exact_mean(off**2, good["batch_key"]) * n / (n - 1).where(n > 1))

@@ -63,6 +63,8 @@ def named(alert: Alert, plant: Plant, less_baked: bool) -> tuple[str, ...]:
         return HOT_PASTE, POTABLE, cooling(plant)
     if name in ("cooling", "paste age", "paste at 2 h", "paste at 6 h"):
         return (cooling(plant),)
+    if name in ("allergen", "paste recipe"):
+        return (ALLERGEN,)
     found = (UNDER_BAKED,) if less_baked else ()
     return (*found, LEGAL_WEIGHT) if name in ("net weight", "weight") else found
 

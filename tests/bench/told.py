@@ -8,7 +8,7 @@ from unittest.mock import patch
 
 import numpy as np
 
-from models.causes import attribute, effects, response, rows
+from models.causes import attribute, effects, moved, response, rows
 from models.causes.effects import EFFECTS
 from tests.bench.plants import Setup, Truth
 
@@ -51,6 +51,7 @@ def told(setup: Setup) -> Iterator[None]:
             (effects, "ELASTICITY_SD", SURE),
             (effects, "LOT_LOSS_PER_DAY", truth.decline),
             (effects, "LOT_LOSS_SD", SURE),
+            (moved, "SLOPE_NOW", 1e-3),
             (rows, "SLOPE_NOW", 1e-3),
             (rows, "LOT_ANSWERS", 1e-3),
             (attribute, "SLOPE_ELSEWHERE", 0.0),

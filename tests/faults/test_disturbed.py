@@ -207,7 +207,44 @@ def test_power_cut_between_archive_and_commit(tmp_path: Path, monkeypatch: pytes
 def test_a_full_disk_loses_nothing(small_disk: Path, tmp_path: Path, loaftrace: Loaftrace) -> None:
     logs = fill(tmp_path, 12)
     said = one_line(loaftrace(*words(small_disk, logs), cwd=tmp_path), 1)
-    assert "space" in said.lower() or "full" in said.lower() or "disk" in said.lower(), said
+    assert "No space left on device" in said and "nothing was half-done" in said
     subprocess.run(["mount", "-o", "remount,size=200m", str(small_disk)], check=True)
     after = run(small_disk, logs)
     assert after["rows"] == run(tmp_path, logs, "other")["rows"]
+
+
+def test_a_store_that_may_not_be_written_says_so_and_what_to_do(small_disk: Path, tmp_path: Path, loaftrace: Loaftrace) -> None:
+    logs, there = fill(tmp_path, 2), small_disk / "s.duckdb"
+    store.open_for_writing(there).close()
+    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    asked = words(small_disk, logs)
+    asked[-1] = str(tmp_path / "out")
+    said = one_line(loaftrace(*asked, cwd=tmp_path), 1)
+    assert said == (
+        f"loaftrace: {there}: cannot be written (Read-only file system); let this account write there, or name another store "
+        "(nothing was changed)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (
+            duckdb.FatalException(
+                'FATAL Error: Failed to create checkpoint because of error: Could not write file "/srv/s.duckdb": '
+                "No space left on device\n\nStack Trace:\n"
+            ),
+            "/srv/s.duckdb: No space left on device",
+        ),
+        (OSError(28, "No space left on device"), "what this command writes to: No space left on device"),
+        (PermissionError(13, "Permission denied", "/srv/out"), "/srv/out: Permission denied"),
+    ],
+)
+def test_what_the_file_system_refuses_names_the_place_and_what_to_do(
+    error: Exception, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The first: as the database said it on a disk of 3 MiB."""
+    from flows import cli
+
+    assert cli._explain(error) == 1
+    assert capsys.readouterr().err == f"loaftrace: {said}; free or fix it, then run again (nothing was half-done)\n"

@@ -161,6 +161,8 @@ def test_what_is_over_is_said_to_be() -> None:
         ("yeast", "Dough 2 °C cold", "Dough 2 °C cold", "; Dough 2 °C cold (yeast, 90% of it)."),
         ("yeast", texts("causes")["within"], "Nothing", "; Nothing; small moves within their limits fit yeast, not surely."),
         ("unexplained", texts("causes")["untraced"], "Not traced: a lid", "; Not traced: a lid."),
+        # 90 % is what paste, yeast and handling leave over, not what the oven took
+        ("unexplained", "Oven cold", "Oven cold", "; Oven cold; 90% of it is left over by paste, yeast and handling."),
     ],
 )
 def test_what_is_said_of_the_newest_cause_is_what_was_seen(group: str, driver: str, says: str, end: str) -> None:
@@ -171,14 +173,38 @@ def test_what_is_said_of_the_newest_cause_is_what_was_seen(group: str, driver: s
     assert spoken(result)[2].endswith(end)
 
 
+def test_a_signal_that_is_on_is_named_and_charts_that_still_learn_are_not_said_to_be_quiet() -> None:
+    at = "2026-10-23T19:57:00+01:00"
+    loss = {"alert": "A1", "signal": "on", "urgency": "review", "characteristic": "paste loss", "kind": "limit", "line": None}
+    loss |= {"kettle": "K1", "product": None, "plant": "north", "began_at": at, "signalled_at": at}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [loss], "holds": [], "reports": []}
+    assert spoken(result)[2].startswith("Signals: 1 on now, the newest: K1: paste loss since 2026-10-23 19:57; ")
+    assert "as far as its charts have learned" in spoken(result | {"alerts": []})[2]
+
+
+def test_the_gravest_hold_is_said_not_the_newest() -> None:
+    hold = {"stands": True, "where": "L3", "since": "2026-11-08T22:34:00+00:00", "why": "brings milk", "alert": "A1"}
+    light = hold | {"where": "L4", "since": "2026-11-08T22:55:00+00:00", "why": "light", "ground": "short weight", "alert": ""}
+    alerts = [{"alert": "A1", "characteristic": "allergen", "signal": "over", "urgency": "hold", "kind": "limit"}]
+    holds = [hold | {"ground": "allergen"}, light]
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": alerts, "holds": holds, "reports": []}
+    assert spoken(result)[1] == "Held: 2 to decide; the gravest: L3 since 2026-11-08 22:34: brings milk."
+
+
 def test_the_list_of_alerts_says_what_and_how_big() -> None:
     one = alert(characteristic="proof height", change=-8.8, level=92.0, unit="mm", causes=(), says="shift")
     assert casework._what(one).replace("\u00a0", " ") == "L1, milk-loaf: proof height 9.6 % lower"
 
 
+def test_the_list_of_alerts_says_of_no_hold_that_it_is_over() -> None:
+    assert casework._state(alert(urgency="hold", signal="over")) == "hold, open"
+    assert casework._state(alert(urgency="hold", signal="on")) == "hold, on, open"
+    assert casework._state(alert(signal="over", case="closed")) == "review, over, closed"
+
+
 def test_what_is_spoken_is_on_the_plants_clock() -> None:
     """The result has instants with their offset; people read a wall clock."""
-    hold = {"stands": True, "where": "L4", "since": "2026-07-08T22:55:00+02:00", "why": "by hand"}
-    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [], "holds": [hold], "reports": []}
+    hold = {"stands": True, "where": "L4", "since": "2026-07-08T22:55:00+02:00", "why": "by hand", "alert": ""}
+    result = {"rows": {}, "files": [], "quarantine": [], "alerts": [], "holds": [hold | {"ground": "other"}], "reports": []}
     (line,) = [line for line in spoken(result) if line.startswith("Held: ")]
-    assert line == "Held: 1 to decide; the newest: L4 since 2026-07-08 22:55: by hand."
+    assert line == "Held: 1 to decide; the gravest: L4 since 2026-07-08 22:55: by hand."

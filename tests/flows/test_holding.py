@@ -94,7 +94,7 @@ def test_a_corrected_reading_or_a_corrected_link_releases_nothing(folder: Path, 
 
 def test_anybody_holds_a_batch_by_the_name_on_its_sheet(folder: Path, capsys) -> None:
     assert command(folder, "hold", "L1/73", "--by", "JS", "--because", "a shard", "--ground", "foreign body") == 0
-    mine = listed(folder, capsys)[-1]
+    mine = listed(folder, capsys)[0]  # told before the paste that cooled too slowly
     assert (batches(mine), mine["ground"], mine["alert"]) == (["2026-10-06/L1/73"], "foreign body", None)
     assert "L1: foreign body: a shard" in page(folder)
     assert command(folder, "hold", "K1/72", "--under", mine["hold"], "--by", "JS", "--because", "its tub, too") == 0

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from models.logbook import TABLES
+from models.logbook import FRAME_TYPE, TABLES
 from models.storage import measured, store
 from models.trade import batches
 from tests.unit.rows import plant
@@ -36,7 +36,7 @@ LOAF = st.fixed_dictionaries(
 
 def _both(rows: list[dict], path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     kinds = {"batch_key": "text"} | store.typed_columns(TABLES["loaf"].columns)
-    frame = pd.DataFrame(rows).astype({name: store.FRAME_TYPE[kinds[name]] for name in rows[0]})
+    frame = pd.DataFrame(rows).astype({name: FRAME_TYPE[kinds[name]] for name in rows[0]})
     path.unlink(missing_ok=True)
     con = store.open_for_writing(path)
     try:

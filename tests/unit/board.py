@@ -84,5 +84,5 @@ def hold(name: str = "H1", of: str = "", keys: tuple[str, ...] = ("2026-05-06/K1
     )
     return SimpleNamespace(
         hold=name, alert=of, ground="other", why="a glove was in the kettle", where="K1", since=ago(200), by="RS",
-        batches=batches, stands=stands,
+        batches=batches, stands=stands, characteristic="",
     )  # fmt: skip

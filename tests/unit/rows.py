@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models import plant as plant_file
-from models.logbook import TABLES
-from models.storage.store import FRAME_TYPE
+from models.logbook import FRAME_TYPE, TABLES
 
 PLANT: dict[str, Any] = {
     "plant": "north",

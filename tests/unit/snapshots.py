@@ -13,10 +13,10 @@ import numpy as np
 import pandas as pd
 
 from models import plant as plants
-from models.logbook import TABLES
+from models.logbook import FRAME_TYPE, TABLES
 from models.shapes import Alert, Baseline, Cause, Charted, Episode, Points, Stream
 from models.snapshot import Snapshot, frame
-from models.storage.store import FRAME_TYPE, typed_columns
+from models.storage.store import typed_columns
 from models.trade import placed
 
 FIRST, LAST = date(2026, 3, 16), date(2026, 5, 5)

@@ -158,6 +158,8 @@ def test_an_event_is_as_its_episode_and_reaches_at_least_to_its_signal() -> None
     assert (made.signalled_at, made.began_at, made.until_at) == tuple(AT + timedelta(hours=n) for n in (4, 2, 4))
     assert (made.last_good_batch, made.batches) == ("b", ("c", "d", "e"))
     assert (made.began_low_batch, made.began_high_batch, made.change) == ("b", "d", -0.2)
+    body = alerts.to_json(made, NORTH)
+    assert (body["change_low"], body["change_high"]) == (-0.3, -0.1)
     assert (made.kind, made.signal, made.line, made.kettle, made.product) == ("chart", "on", "L1", None, "milk-loaf")
 
 

@@ -11,7 +11,7 @@ import pytest
 from models import logbook
 from models.batchbook import BATCHES, PASTES
 from models.plant import Plant, parse
-from models.trade.batches import DTYPES, Logs, Wide, meant_for, reduce
+from models.trade.batches import Logs, Wide, meant_for, reduce
 
 T0 = pd.Timestamp("2026-05-04 06:00")
 LINKS = {
@@ -51,7 +51,7 @@ def plant(**changes: Any) -> Plant:
 
 
 def frame(kind: str, rows: list[dict[str, Any]]) -> pd.DataFrame:
-    types = {c.name: DTYPES[c.type] for c in logbook.TABLES[kind].columns} | dict.fromkeys(LINKS[kind], "str")
+    types = {c.name: logbook.FRAME_TYPE[c.type] for c in logbook.TABLES[kind].columns} | dict.fromkeys(LINKS[kind], "str")
     return pd.DataFrame(rows, columns=list(types)).astype(types)
 
 
@@ -132,7 +132,7 @@ def test_the_columns_and_types_of_the_batchbook(rows):
     wide = made(**rows)
     for got, declared in ((wide.pastes, PASTES), (wide.batches, BATCHES)):
         assert list(got.columns) == [c.name for c in declared]
-        assert {c.name: str(got[c.name].dtype) for c in declared} == {c.name: DTYPES[c.type] for c in declared}
+        assert {c.name: str(got[c.name].dtype) for c in declared} == {c.name: logbook.FRAME_TYPE[c.type] for c in declared}
 
 
 def test_in_order_of_production_whatever_the_order_of_rows():

@@ -249,4 +249,7 @@ def test_believed():
     assert found.says == "Last 60 days: 9 alarms; 6 real, 2 nothing found, 1 open."
     assert (found.alarms, found.real, found.nothing, found.open) == (9, 6, 2, 1)
     assert believed([], until, days=30).says == "Last 30 days: no alarms."
+    assert believed([], until, days=30, recorded=30).says == "Last 30 days: no alarms."
+    # on a plant's first day the page said that there was no alarm in sixty
+    assert believed([], until, recorded=1).says == "Last 1 day, all that is recorded: no alarms."
     assert believed([Closing("a", until, None), Closing("a", until, "real")], until).real == 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 
 import pandas as pd
@@ -438,3 +438,12 @@ def test_a_frame_that_lacks_a_column_is_refused():
     with pytest.raises(ValueError, match="batches lacks line"):
         replace(snapshot(), batches=snapshot().batches.drop(columns="line"))
     assert set(FRAMES) <= set(vars(snapshot()))
+
+
+def test_the_lead_counts_rows_to_decide_not_the_lines_that_tell_of_them() -> None:
+    """Before, 18 rows of earlier days were "1 to decide", and five lines of gaps "5 not checked", as if doughs."""
+    whole = snapshot()
+    one = whole.excluded[whole.excluded["status"] == "quarantined"].iloc[[0]]
+    rows = pd.concat([one.assign(shift_date=pd.Timestamp(BAD - timedelta(days=n)), row=n) for n in range(18)], ignore_index=True)
+    counted = day(replace(whole, excluded=rows), BAD).lead[1]
+    assert "; 18 to decide; " in counted and "gaps in what was checked" in counted and "not checked" not in counted

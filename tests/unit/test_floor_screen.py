@@ -33,6 +33,15 @@ def test_hold_now_silent_review_then_the_rest() -> None:
     assert [text.index(f"<b>{p.name}</b>") for p in found] == sorted(text.index(f"<b>{p.name}</b>") for p in found)
 
 
+def test_of_two_holds_the_undeclared_allergen_is_on_the_wall_though_the_other_is_older() -> None:
+    same = {"urgency": "hold", "line": "L1", "kind": "limit"}
+    light = alert(alert="A1", characteristic="net weight", says="mean 386 g", began_at=ago(600), **same)
+    tub = alert(alert="A2", characteristic="paste recipe", says="made with milk-5", began_at=ago(60), **same)
+    milk = alert(alert="A3", characteristic="allergen", says="brings milk, not declared", began_at=ago(60), **same)
+    told = place("L1", view((light, tub, milk))).told
+    assert told is not None and told.alert == "A3"
+
+
 @pytest.mark.parametrize(
     ("minutes", "usual", "silent"),
     [(90, 30.0, False), (91, 30.0, True), (44, 5.0, False), (46, 5.0, True), (45, None, False), (46, None, True)],

@@ -81,3 +81,5 @@ def test_silence_and_rows_that_wait_are_named() -> None:
 def test_reviews_long_over_stand_apart() -> None:
     note = handover(view((alert(signal="over", until_at=ago(25 * 60)), alert(alert="N", until_at=ago(5)))), NOW)
     assert ([o.alert for o in note.older], [o.alert for o in note.alerts]) == (["A1"], ["N"])
+    (one,) = note.older
+    assert f"{one.since} to {one.until}" in page("handover", handover=note) and one.since != one.until

@@ -6,7 +6,9 @@ from datetime import timedelta
 
 import pytest
 
-from models.floor.holds import Hold, HoldEvent, holds_of, how_long, not_yet_kept
+from models.floor import onhold
+from models.floor.holds import Hold, HoldEvent, gravest_first, holds_of, how_long, not_yet_kept
+from tests.unit import board
 from tests.unit.heldrows import AT, COOKED, DAY, DOUGHS, OTHER, PASTE, dough, frames, missed
 
 L1, L2 = "2026-05-06/L1/{}".format, "2026-05-06/L2/{}".format
@@ -59,6 +61,20 @@ def test_a_missed_cooling_holds_the_paste_and_every_dough_of_it_the_second_tub_a
 def test_the_ground_of_a_hold_is_what_its_alert_is_about(characteristic: str, ground: str):
     alert = missed(characteristic=characteristic)
     assert held([alert]).ground == kept(alert).ground == ground
+
+
+def test_what_can_harm_at_the_first_bite_is_told_before_what_is_short_however_old():
+    of_dough = {"kettle": None, "line": "L1", "batches": (L1("01"),), "began_at_batch": L1("01")}
+    kinds = ("net weight", "kettle overdrawn", "cooling", "paste recipe", "allergen")
+    alerts = [
+        missed(alert=f"A{n}", characteristic=kind, **({} if kind == "cooling" else of_dough), signalled_at=DAY + timedelta(hours=n))
+        for n, kind in enumerate(kinds)
+    ]
+    by_hand = HoldEvent("Hhand", DAY, "MK", "held", "a glove", (), (L1("01"),), "foreign body", "QA")
+    told = gravest_first(holds_of(alerts, [by_hand], **frames(), now=AT))
+    assert [hold.characteristic or hold.ground for hold in told] == [
+        "allergen", "paste recipe", "foreign body", "cooling", "net weight", "kettle overdrawn",
+    ]  # fmt: skip
 
 
 def test_a_dough_is_held_since_it_was_mixed_and_its_paste_since_it_was_cooked():
@@ -176,3 +192,11 @@ def test_a_paste_and_a_dough_of_the_same_key_are_two_batches():
 
 def test_order_of_rows_does_not_matter():
     assert held([missed()], doughs=DOUGHS[::-1]) == held([missed()])
+
+
+def test_of_two_holds_of_a_paste_the_mixer_is_told_the_gravest() -> None:
+    older, graver = board.hold("H1"), board.hold("H2")
+    older.batches[0].since = graver.batches[0].since = board.NOW
+    graver.ground, graver.since, graver.why = "cooling", board.NOW, "26.4 °C two hours after cooking"
+    (told,) = onhold.pastes(board.view(holds=(older, graver))).values()
+    assert told.why == graver.why

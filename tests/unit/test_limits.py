@@ -9,7 +9,7 @@ import pytest
 from models.alarms import limits
 from models.batchbook import BATCHES, PASTES
 from models.judging import derive
-from models.storage.store import FRAME_TYPE
+from models.logbook import FRAME_TYPE
 from tests.unit.rows import plant
 
 NORTH = plant()

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy.stats import f_oneway
 
+from models.pages.holes import reach
 from models.pages.month import Month, month, span_of
 from models.pages.rates import Rate, Summed, likeness, mean_interval, paired_difference, rate, rate_difference, wilson
 from models.shapes import Alert, Finding, Group
@@ -36,6 +37,21 @@ def test_three_sentences_say_what_is_clear_and_what_is_not():
 
 def test_too_few_days_are_not_judged():
     assert "loaves of 4 days only, 5 are needed" in sentences("2026-05")["Cannot tell"]
+    judged = snapshot().counted.judged
+    without = replace(snapshot().counted, judged=judged[judged["line"] != "L1"])
+    none = month(replace(snapshot(), counted=without), "2026-05").shares[0]
+    assert (none.name, none.why_not) == ("L1 milk-loaf", "none of its loaves was measured")  # not "of no days only"
+
+
+def test_a_month_that_goes_on_says_of_which_days_its_sums_are():
+    """Before, eight days' money stood under "November 2026" beside a whole month's."""
+    assert page("2026-05").reach == (
+        "Doughs are recorded on 4 of the month's 31 days, 1 May to 5 May 2026: every sum is of these alone."
+    )
+    whole = snapshot()
+    days = np.arange("2026-05-01", "2026-06-01", dtype="datetime64[D]")
+    every = whole.batches.iloc[[0] * len(days)].assign(shift_date=days)
+    assert reach(replace(whole, batches=every), *span_of("2026-05")) == "" == reach(whole, *span_of("2025-01"))
 
 
 def test_the_first_month_claims_no_change():

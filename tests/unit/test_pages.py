@@ -16,6 +16,7 @@ import pytest
 
 from models.pages.day import Day, day
 from models.pages.month import month
+from models.pages.words import local
 from models.texts import texts
 from reports import pages
 from tests.unit import skeleton
@@ -165,7 +166,8 @@ def test_an_alert_of_a_limit_tells_the_limit(tmp_path: Path):
     text = pages.write(pages.alert_page(snapshot(), "l-2026-05-05-k1-p03-cooling"), tmp_path).read_text(
         encoding="utf-8"
     )
-    assert "<h1>P03 was 26.4 °C two hours after cooking" in text and "only QA releases" in text
+    # a number and its sign of unit stand on one line, whatever wrote the sentence
+    assert "<h1>P03 was 26.4\u00a0°C two hours after cooking" in text and "only QA releases" in text
 
 
 def test_no_such_alert(tmp_path: Path):
@@ -194,6 +196,24 @@ def test_the_index_lists_what_is_there_the_newest_first(tmp_path: Path):
     assert text.index("day-2026-05-05.html") < text.index("day-2026-04-30.html")
     assert text.index("k1-p03-cooling") < text.index(ALERT) < text.index("l-2026-04-24") < text.index("l-2026-04-14")
     assert "Tuesday 5 May 2026" in text and "None yet." in text
+
+
+def test_the_index_says_what_is_over_and_what_is_closed(tmp_path: Path):
+    """Before, it said "Since Fri 23 Oct 19:57" of what was over two days later."""
+    one = next(alert for alert in snapshot().alerts if alert.alert == ALERT)
+    for name, changes, state in (
+        ("A1", {"signal": "on"}, "Since Tue 5 May {began}, still on."),
+        ("A2", {"signal": "over"}, "Tue 5 May {began} to Tue 5 May {until}, over."),
+        ("A3", {"signal": "over", "case": "closed"}, "Tue 5 May {began} to Tue 5 May {until}, over, closed."),
+        ("A4", {"signal": "over", "urgency": "hold"}, "Tue 5 May {began} to Tue 5 May {until}, held."),
+    ):
+        mine = replace(one, alert=name, **changes)
+        pages.write(pages.alert_page(replace(snapshot(), alerts=(mine,)), name), tmp_path)
+        listed = (tmp_path / "index.html").read_text(encoding="utf-8")
+        (title,) = re.findall(rf'alert-{name}.html">(.*?)</a>', listed)
+        zone = snapshot().plant.zone
+        clocks = {k: f"{local(at, zone):%H:%M}" for k, at in (("began", one.began_at), ("until", one.until_at))}
+        assert title.endswith(state.format(**clocks)), title
 
 
 def test_same_data_same_bytes_and_nothing_written_twice(tmp_path: Path):

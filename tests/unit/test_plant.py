@@ -24,7 +24,12 @@ from tests.unit.rows import PLANT, plant
         ({"lines": {"L1": {"kettle": "K9", "products": ["milk-loaf"]}}}, "lines.L1.kettle: 'K9' is not in the file"),
         ({"lines": {"L1": {"products": ["cake"]}}}, "lines.L1.products: 'cake' is not in the file"),
         ({"kettles": {"K1": {"pastes": ["water-9"]}}}, "kettles.K1.pastes: 'water-9' is not in the file"),
-        ({"alarms": {"false_alarms_per_week": 0}}, "alarms.false_alarms_per_week: 0 is wrong"),
+        ({"alarms": {"false_alarms_per_week": 0}}, "alarms.false_alarms_per_week: 0 is wrong; it may be more than 0"),
+        ({"sampling": {"loaves_per_batch": -4}}, "sampling.loaves_per_batch: -4 is wrong; it may be 1 or more"),
+        (
+            {"cooling": {"to_21_c_within_h": 120.0, "to_5_c_within_h": 6.0, "approved_by": "QA"}},
+            "cooling.to_21_c_within_h: 120.0 is wrong; it may be 72 at most",
+        ),
         ({"alarms": {"false_alarms_per_week": float("inf")}}, "alarms.false_alarms_per_week"),
         ({"cooling": {"to_21_c_within_h": 2.0}}, "cooling.to_5_c_within_h: is missing"),
         (
@@ -220,3 +225,12 @@ def test_half_a_pair_of_limits_leaves_the_other_half_to_the_trade() -> None:
     half = altered(PASTE, {"age_h": {"act": 40}, "hydration_points": {"warn": 0.5}})
     assert half.pastes["water-2"].age_h == plant_file.Age(warn=24, act=40)
     assert {"pastes.water-2.age_h.warn", "pastes.water-2.hydration_points.act"} <= set(half.defaults)
+
+
+def test_a_folder_and_a_file_of_other_letters_are_told_in_words(tmp_path: Path) -> None:
+    """Before: "[Errno 21] Is a directory: ..." and "'utf-8' codec can't decode byte 0xff"."""
+    (tmp_path / "odd.toml").write_bytes(b"\xff\xfep\x00")
+    for path, says in ((tmp_path, "Is a directory"), (tmp_path / "odd.toml", "save the plant file as UTF-8")):
+        with pytest.raises(plant_file.PlantFileError) as refused:
+            plant_file.load(path)
+        assert says in str(refused.value) and "Errno" not in str(refused.value) and "codec" not in str(refused.value)

@@ -51,6 +51,12 @@ def test_long_groups_are_cut_and_say_so() -> None:
     assert f"and {40 - ROWS_SHOWN} more" in html(shown) and "40 rows" in html(shown)
 
 
+def test_a_group_is_headed_in_the_words_of_the_sheet() -> None:
+    text = html(view(quarantine=(row(3, "dough.dough_temp_c.fahrenheit", column="dough_temp_c"),)))
+    assert "Dough: dough_temp_c: °F in a °C column, 1 row" in " ".join(text.split())
+    assert '<span class="column">dough_temp_c</span>' in text  # never parted in the middle of a word
+
+
 @pytest.mark.parametrize(("person", "who", "says"), [
     (FLOOR, "MK", "Only QA decides"), (SUPERVISOR, "RS", "Only QA decides"), (QA, "", "Tap your initials"),
     (None, "QA", "Tap your initials"),

@@ -285,3 +285,12 @@ def test_a_plants_own_files_are_not_written_over(tmp_path: Path) -> None:
         bakery.write(tmp_path, days=3)
     assert (tmp_path / "plant.toml").read_text() == 'plant = "north"\n'
     assert not any("2026-10-07" in str(path) for path in tmp_path.rglob("*"))
+
+
+def test_invented_logs_do_not_go_among_a_plants_own(tmp_path: Path) -> None:
+    """A folder of logs that a service watches: before, 490 invented ones were written below it."""
+    (tmp_path / "2026-10-06").mkdir()
+    (tmp_path / "2026-10-06" / "early-paste.csv").write_text("x")
+    with pytest.raises(bakery.NotOursError, match="name an empty folder"):
+        bakery.write(tmp_path, days=2)
+    assert {path.name for path in tmp_path.rglob("*")} == {"2026-10-06", "early-paste.csv"}

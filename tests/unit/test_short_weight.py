@@ -12,8 +12,8 @@ import pytest
 from models.alarms import paste_part, short_weight
 from models.alarms.kept import Kept
 from models.batchbook import BATCHES
+from models.logbook import FRAME_TYPE
 from models.shapes import Alert
-from models.storage.store import FRAME_TYPE
 from tests.unit.rows import bent, frame, plant
 from tests.unit.test_alerts import alert
 

@@ -62,3 +62,20 @@ def test_numbers_are_numbers_and_a_typed_over_one_is_read_whatever_the_decimal_m
     book.save(path)
     read = books.typed(path.read_bytes())
     assert not read.slips and read.frame[["baked_g", "volume_ml"]].iloc[0].tolist() == [405.5, 1860.0]
+
+
+def test_a_workbook_that_somebody_corrected_is_not_written_over(tmp_path: Path) -> None:
+    """Before, asking for the slips again put the errors back over the corrections."""
+    cells = {1: LOAF, 2: LOAF}
+    (*_, path) = slips.write(NORTH, [waits(1)], cells, tmp_path)
+    asked_again = path.read_bytes()
+    assert slips.write(NORTH, [waits(1)], cells, tmp_path)[-1].read_bytes() == asked_again
+    book = openpyxl.load_workbook(path)
+    book.active["C2"] = "corrected"
+    book.save(path)
+    corrected = path.read_bytes()
+    (tmp_path / "slip-date-unknown.html").unlink(missing_ok=True)
+    there = sorted(tmp_path.iterdir())
+    with pytest.raises(FileExistsError, match=r"correct-loaf\.xlsx: is there already and differs"):
+        slips.write(NORTH, [waits(1), waits(2)], cells, tmp_path)
+    assert path.read_bytes() == corrected and sorted(tmp_path.iterdir()) == there

@@ -253,9 +253,6 @@ ALWAYS_MANY = {
     "curve.promise.days": "two and more; fewer are hours",
     "curve.worth.known": "judged from many loaves",
     "curve.worth.too_few": "out of so many, a constant",
-    "curve.believed.none": "a constant",
-    "curve.believed.some": "two alarms and more, in days that are a constant",
-    "curve.believed.one": "days that are a constant",
     "holds.told.days": "two and more; fewer are hours",
     "handover.waiting_line": "waiting_one is said of one",
     "kettle.ask.ahead": "more than two minutes, by which clocks differ",
@@ -266,6 +263,7 @@ ALWAYS_MANY = {
     "mixer.own_heat": "of three doughs and more",
     "mixer.points": "with a decimal: 1.0 points",
     "month.compared.few_days": "a constant",
+    "month.holes.reach": "a month has 28 at least",
     "month.money.few_days": "a constant",
     **dict.fromkeys(
         ("month.readings.digit", "month.readings.equal", "month.readings.hardly_moves", "month.readings.quarter",

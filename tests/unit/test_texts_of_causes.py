@@ -27,6 +27,7 @@ SPOKEN_OF_CAUSES = (
     "models/causes/hypotheses.py",
     "models/causes/levels.py",
     "models/causes/measure.py",
+    "models/causes/moved.py",
     "models/causes/naming.py",
     "models/causes/overproof.py",
     "models/causes/positive.py",

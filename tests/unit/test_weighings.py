@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from models.alarms import short_weight
+from models.batchbook import LOAF_COUNTS
 from models.plant import Plant
 from models.storage import gather, store, weighings
 from models.trade import netweight
@@ -25,12 +26,12 @@ def batches() -> pd.DataFrame:
     """The invented bakery's doughs; of the first of each line and day no loaf was measured."""
     rows = snapshot().batches
     first = rows.groupby(["line", "shift_date"])["batch_key"].transform("min") == rows["batch_key"]
-    return rows.assign(**{name: rows[name].mask(first) for name in short_weight.LOAVES})
+    return rows.assign(**{name: rows[name].mask(first) for name in LOAF_COUNTS})
 
 
 def loaves() -> pd.DataFrame:
     """Their loaves, some of every kind that does not count, of two scales; of the last week some name none."""
-    measured = batches()["batch_key"][batches()[short_weight.LOAVES].sum(axis=1) > 0]
+    measured = batches()["batch_key"][batches()[[*LOAF_COUNTS]].sum(axis=1) > 0]
     rows = snapshot().loaves
     rows = rows[rows["batch_key"].isin(measured)].reset_index(drop=True)
     place = rows.groupby("batch_key").cumcount()

@@ -88,6 +88,10 @@ def test_a_number_below_zero_filled_into_a_text_has_the_minus_sign():
     assert texts("evidence")["time"]["with_volume"].format(batch="2026-05-05/L1/D07").count("-") == 2
     assert words.span(date(2025, 12, 30), date(2026, 1, 2)) == "30 Dec 2025 to 2 Jan 2026"
     assert words.rule("pastes.cook-temperature.action") == "cook temperature: action"
+    # before: "dough temp c: fahrenheit" and "paste kg 2: range", which no sheet says
+    assert words.rule("dough.dough_temp_c.fahrenheit") == "dough_temp_c: °F in a °C column"
+    assert words.rule("dough.paste_kg_2.range") == "paste_kg_2: out of range"
+    assert words.rule("output.pieces_made.not-whole") == "pieces_made: not whole"
     assert words.sentence("so it is") == "So it is." and words.sentence("why?") == "Why?"
     assert words.slug("Linie Ä/1 b") == "linie---1-b"
 
