@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from models.charts.beside import KIND
 from models.pages import words
 from models.pages.adding import outward, printed
 from models.pages.held import headline
@@ -80,7 +81,8 @@ def _since(alert: Alert, snapshot: Snapshot, on: date | None) -> str:
     )
     over = t["since_held"] if alert.urgency == "hold" else t["since_over"]
     said = t["since_on"] if alert.signal == "on" else over
-    return said.format(began=began, until=words.batch(alert.until_batch, on))
+    told = said.format(began=began, until=words.batch(alert.until_batch, on))
+    return f"{told} {t['apart']}" if alert.rule == KIND else told
 
 
 def _last_good(alert: Alert, on: date | None) -> str:

@@ -8,6 +8,7 @@ import pytest
 
 from models import plant as plants
 from models.alarms.limits import FAMILIES
+from models.charts.beside import KIND
 from models.floor.alertscreen import alert_screen
 from models.floor.holds import GROUND_OF
 from models.pages import notice
@@ -116,3 +117,10 @@ def test_a_charted_change_carries_how_many_batches_and_its_bounds() -> None:
     screen = alert_screen(view((one,)), one.alert, NOW)
     assert screen is not None and screen.size.endswith("−0.25 to −0.13\u00a0mL/g")
     assert "90" not in size(replace(one, change_low=None), snapshot())  # of an alert that an earlier program kept
+
+
+def test_a_change_that_was_found_beside_the_other_lines_says_so() -> None:
+    # its points lie within the lines drawn, and a reader would ask what the alert is about
+    one = alert(rule=KIND)
+    assert "beside the other lines" in change(one, snapshot()).since
+    assert "beside" not in change(replace(one, rule="shift"), snapshot()).since
