@@ -142,18 +142,32 @@ def _term(effect: Effect, shown: dict[str, np.ndarray], field: Field) -> np.ndar
     return np.log1p(value / 100) if effect.relative else value
 
 
-def _fill(x: np.ndarray, field: Field) -> np.ndarray:
-    """Missing terms take their stream's mean of that day, else the usual (0)."""
+def _fill(x: np.ndarray, field: Field, stays: bool) -> np.ndarray:
+    """Missing terms take their stream's mean of that day, else the usual (0).
+
+    stays: the driver moved and is outside its own limits. On a day of the episode that has no reading, as when its sheet comes
+    late, it is then held to be where the episode's readings on that stream have it: volumes that stay low with it are its work.
+    """
     missing = ~np.isfinite(x)
     out = np.where(missing, 0.0, x)
     if missing.all():
         return out
+    since = field.since() if stays else np.zeros(len(x), dtype=bool)
     for s in np.unique(field.stream[missing]):
-        for day in np.unique(field.day[missing & (field.stream == s)]):
-            like = (field.stream == s) & (field.day == day)
-            if (like & ~missing).any():
-                out[like & missing] = out[like & ~missing].mean()
+        mine, known = field.stream == s, (field.stream == s) & ~missing
+        for day in np.unique(field.day[missing & mine]):
+            rows, today = mine & missing & (field.day == day), known & (field.day == day)
+            if today.any():
+                out[rows] = x[today].mean()
+            elif (known & since).any():
+                out[rows & since] = x[known & since].mean()
     return out
+
+
+def _stays(field: Field, shown: dict[str, np.ndarray]) -> dict[str, bool]:
+    """Of each driver, by its effect's name: is it outside its own limits in the episode?"""
+    found = {e.name: shift_of(e, field, shown[e.name]).outside for e in EFFECTS}
+    return found | {"water_curve": found["water"]}
 
 
 def height_rows(plant: Plant, field: Field) -> np.ndarray:
@@ -235,7 +249,8 @@ def terms(plant: Plant, field: Field) -> Terms:
     shown = _shown(plant, field, dry)
     brought = _warm_paste(plant, field, shown)
     gas = np.column_stack([_term(e, shown, field) for e in EFFECTS])
-    x = np.column_stack([_fill(gas[:, k], field) for k in range(len(EFFECTS))])
+    stays = _stays(field, shown)
+    x = np.column_stack([_fill(gas[:, k], field, stays[e.name]) for k, e in enumerate(EFFECTS)])
     x[:, PLACE["paste_temp"]] = brought
     gas[:, PLACE["dough_temp"]] += brought
     to_height = height_rows(plant, field)

@@ -324,6 +324,16 @@ def test_proof_partly_recorded_is_counted():
     assert "proof time not recorded on 12 of 30 doughs" in cause(bakery.call(), "yeast").not_checked
 
 
+def test_a_proof_that_was_short_is_held_to_have_stayed_short_while_its_sheets_are_late():
+    # common practice, no source: volume stays as low as with the readings that are in, so the proof is held to be as short
+    bakery = Bakery()
+    bakery.frame.loc[bakery.rows("L1"), "proof_minutes"] *= 0.85
+    bakery.ln[bakery.rows("L1")] += 0.36 * np.log(0.85)
+    bakery.frame.loc[bakery.rows("L1", 17), ["proof_minutes", "proof_temp_c"]] = np.nan
+    call = bakery.call()
+    assert leading(call) == "yeast" and cause(call, "yeast").share > 0.8
+
+
 def test_evidence_after_the_alarm_sharpens_the_call():
     early, late = (_cold().call(until=15 * PER_DAY + k) for k in (1, 25))
     widths = [cause(c, "unexplained").high - cause(c, "unexplained").low for c in (early, late)]
