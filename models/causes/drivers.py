@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -46,8 +47,8 @@ class Terms:
 
     @property
     def missing(self) -> np.ndarray:
-        """Points of water of each row held to have stayed out of the dough, below zero; 0 where not recorded."""
-        return np.nan_to_num(self.shown[:, PLACE["water"]] * self.dry)
+        """Points of water of each row held to have stayed out of the dough, below zero."""
+        return self.x[:, PLACE["water"]] * self.dry
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ def _work(field: Field, gap: np.ndarray) -> np.ndarray:
 
     gap: points that stayed, as far as is known.
     """
-    energy = ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * np.nan_to_num(gap)
+    energy = ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * gap
     return np.where(np.isfinite(energy), energy, ratio(field, "mix_minutes"))
 
 
@@ -107,7 +108,8 @@ def _dry(field: Field, silent: np.ndarray) -> tuple[np.ndarray, LeftDry]:
 
 def _shown(plant: Plant, field: Field, dry: np.ndarray) -> dict[str, np.ndarray]:
     gap = _gap(field, "usual_gap_points")
-    work = _work(field, gap * dry)
+    left = _fill(gap, field, shift_of(BY_NAME["water"], field, gap).outside) * dry
+    work = _work(field, left)
     cook = field.num["paste_cook_temp_c"]
     low, high = _cook_limits(plant, field)
     return {
@@ -125,7 +127,7 @@ def _shown(plant: Plant, field: Field, dry: np.ndarray) -> dict[str, np.ndarray]
         "undermixed": 100 * np.maximum(-work, 0.0),
         "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
         "proof_dry": np.maximum(DRY_AIR_PCT - field.num["proof_rh_pct"], 0.0),
-        "bake_loss": _gap(field, "bake_loss_pct") - effects.BAKE_LOSS_PER_POINT * np.nan_to_num(gap * dry),
+        "bake_loss": _gap(field, "bake_loss_pct") - effects.BAKE_LOSS_PER_POINT * left,
     }
 
 
@@ -145,22 +147,24 @@ def _term(effect: Effect, shown: dict[str, np.ndarray], field: Field) -> np.ndar
 def _fill(x: np.ndarray, field: Field, stays: bool) -> np.ndarray:
     """Missing terms take their stream's mean of that day, else the usual (0).
 
-    stays: the driver moved and is outside its own limits. On a day of the episode that has no reading, as when its sheet comes
-    late, it is then held to be where the episode's readings on that stream have it: volumes that stay low with it are its work.
+    stays: the driver moved and is outside its own limits. The episode's readings and the others then stand in for their own
+    kind alone, and on a day of the episode that has none, as when its sheet comes late, the driver is held to be where the
+    episode's readings on that stream have it: volumes that stay low with it are its work.
     """
     missing = ~np.isfinite(x)
     out = np.where(missing, 0.0, x)
     if missing.all():
         return out
-    since = field.since() if stays else np.zeros(len(x), dtype=bool)
-    for s in np.unique(field.stream[missing]):
-        mine, known = field.stream == s, (field.stream == s) & ~missing
-        for day in np.unique(field.day[missing & mine]):
-            rows, today = mine & missing & (field.day == day), known & (field.day == day)
+    lasting = field.lasting() if stays else np.zeros(len(x), dtype=bool)
+    for s, inside in product(np.unique(field.stream[missing]), (False, True)):
+        mine = (field.stream == s) & (lasting == inside)
+        known, asked = mine & ~missing, mine & missing
+        for day in np.unique(field.day[asked]):
+            rows, today = asked & (field.day == day), known & (field.day == day)
             if today.any():
                 out[rows] = x[today].mean()
-            elif (known & since).any():
-                out[rows & since] = x[known & since].mean()
+            elif inside and known.any():
+                out[rows] = x[known].mean()
     return out
 
 
