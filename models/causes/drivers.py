@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -46,8 +47,8 @@ class Terms:
 
     @property
     def missing(self) -> np.ndarray:
-        """Points of water of each row held to have stayed out of the dough, below zero; 0 where not recorded."""
-        return np.nan_to_num(self.shown[:, PLACE["water"]] * self.dry)
+        """Points of water of each row held to have stayed out of the dough, below zero."""
+        return self.x[:, PLACE["water"]] * self.dry
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ def _work(field: Field, gap: np.ndarray) -> np.ndarray:
 
     gap: points that stayed, as far as is known.
     """
-    energy = ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * np.nan_to_num(gap)
+    energy = ratio(field, "mix_energy_wh_kg") + effects.ENERGY_PER_POINT * gap
     return np.where(np.isfinite(energy), energy, ratio(field, "mix_minutes"))
 
 
@@ -107,7 +108,8 @@ def _dry(field: Field, silent: np.ndarray) -> tuple[np.ndarray, LeftDry]:
 
 def _shown(plant: Plant, field: Field, dry: np.ndarray) -> dict[str, np.ndarray]:
     gap = _gap(field, "usual_gap_points")
-    work = _work(field, gap * dry)
+    left = _fill(gap, field, shift_of(BY_NAME["water"], field, gap).outside) * dry
+    work = _work(field, left)
     cook = field.num["paste_cook_temp_c"]
     low, high = _cook_limits(plant, field)
     return {
@@ -125,7 +127,7 @@ def _shown(plant: Plant, field: Field, dry: np.ndarray) -> dict[str, np.ndarray]
         "undermixed": 100 * np.maximum(-work, 0.0),
         "overmixed": 100 * np.maximum(work - FULL_TOO_MUCH, 0.0),
         "proof_dry": np.maximum(DRY_AIR_PCT - field.num["proof_rh_pct"], 0.0),
-        "bake_loss": _gap(field, "bake_loss_pct") - effects.BAKE_LOSS_PER_POINT * np.nan_to_num(gap * dry),
+        "bake_loss": _gap(field, "bake_loss_pct") - effects.BAKE_LOSS_PER_POINT * left,
     }
 
 
@@ -142,18 +144,34 @@ def _term(effect: Effect, shown: dict[str, np.ndarray], field: Field) -> np.ndar
     return np.log1p(value / 100) if effect.relative else value
 
 
-def _fill(x: np.ndarray, field: Field) -> np.ndarray:
-    """Missing terms take their stream's mean of that day, else the usual (0)."""
+def _fill(x: np.ndarray, field: Field, stays: bool) -> np.ndarray:
+    """Missing terms take their stream's mean of that day, else the usual (0).
+
+    stays: the driver moved and is outside its own limits. The episode's readings and the others then stand in for their own
+    kind alone, and on a day of the episode that has none, as when its sheet comes late, the driver is held to be where the
+    episode's readings on that stream have it: volumes that stay low with it are its work.
+    """
     missing = ~np.isfinite(x)
     out = np.where(missing, 0.0, x)
     if missing.all():
         return out
-    for s in np.unique(field.stream[missing]):
-        for day in np.unique(field.day[missing & (field.stream == s)]):
-            like = (field.stream == s) & (field.day == day)
-            if (like & ~missing).any():
-                out[like & missing] = out[like & ~missing].mean()
+    lasting = field.lasting() if stays else np.zeros(len(x), dtype=bool)
+    for s, inside in product(np.unique(field.stream[missing]), (False, True)):
+        mine = (field.stream == s) & (lasting == inside)
+        known, asked = mine & ~missing, mine & missing
+        for day in np.unique(field.day[asked]):
+            rows, today = asked & (field.day == day), known & (field.day == day)
+            if today.any():
+                out[rows] = x[today].mean()
+            elif inside and known.any():
+                out[rows] = x[known].mean()
     return out
+
+
+def _stays(field: Field, shown: dict[str, np.ndarray]) -> dict[str, bool]:
+    """Of each driver, by its effect's name: is it outside its own limits in the episode?"""
+    found = {e.name: shift_of(e, field, shown[e.name]).outside for e in EFFECTS}
+    return found | {"water_curve": found["water"]}
 
 
 def height_rows(plant: Plant, field: Field) -> np.ndarray:
@@ -235,7 +253,8 @@ def terms(plant: Plant, field: Field) -> Terms:
     shown = _shown(plant, field, dry)
     brought = _warm_paste(plant, field, shown)
     gas = np.column_stack([_term(e, shown, field) for e in EFFECTS])
-    x = np.column_stack([_fill(gas[:, k], field) for k in range(len(EFFECTS))])
+    stays = _stays(field, shown)
+    x = np.column_stack([_fill(gas[:, k], field, stays[e.name]) for k, e in enumerate(EFFECTS)])
     x[:, PLACE["paste_temp"]] = brought
     gas[:, PLACE["dough_temp"]] += brought
     to_height = height_rows(plant, field)

@@ -100,6 +100,12 @@ class Field:
         rows = np.flatnonzero(self.episode)
         return (self.at >= self.at[rows[0]]) & (self.at <= self.at[rows[-1]])
 
+    def lasting(self) -> np.ndarray:
+        """Rows of any line that the episode lasts over: those since it began, and where it goes on those mixed after its last
+        batch, too."""
+        goes_on = bool(self.episode[np.flatnonzero(self.stream == self.own)[-1]])
+        return self.at >= self.at[self.episode].min() if goes_on else self.since()
+
 
 def _numbers(frame: DataFrame, name: str) -> np.ndarray:
     if name not in frame.columns:
