@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections import Counter
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +32,9 @@ EXPLAINED, HALF = -1.5, 0.5
 source; set on plants drawn apart from the benchmark's."""
 SAME_GAS = 0.08
 MOST, CHANGE_SEEN, OTHER_SEEN, CHECK_SEEN, CHECK_GOOD = 6.0, 3.0, 0.5, 5.0, -2.5
+CHANGE_WRITTEN, CHANGE_LEAST = 0.5, 0.2
+"""Chance that a change that began something stands in the log, and entries besides those counted that a log may be held to
+have of the same kind. Common practice, no source."""
 LOSS_OF_OVEN_SD, LOSS_OTHERWISE_SD = 1.1, 0.2
 """Points of bake loss that an oven's or a scale's fault moves, either way, and how much its mean differs otherwise. Common
 practice, no source."""
@@ -41,13 +46,17 @@ CHANGE_BEFORE_H, CHANGE_AFTER_H = 24, 2
 
 @dataclass(frozen=True)
 class Change:
-    """A recorded change near the beginning of an episode."""
+    """A recorded change near the beginning of an episode.
+
+    says: log likelihood ratio for a change of its kind: the more such were written before then, the less one says.
+    """
 
     at: np.datetime64
     scope: str
     name: str
     what: str
     about: str
+    says: float = CHANGE_SEEN
 
 
 @dataclass(frozen=True)
@@ -169,13 +178,30 @@ def changes_near(plant: Plant, field: Field, episode: Episode, points: Points, c
         names |= set(field.text[column][field.episode]) - {""}
     first = points.at[episode.began_low].astype("datetime64[us]") - np.timedelta64(CHANGE_BEFORE_H, "h")
     last = points.at[episode.began_high].astype("datetime64[us]") + np.timedelta64(CHANGE_AFTER_H, "h")
-    found = []
+    found, before = [], Counter[str]()
     for row in changes.itertuples(index=False):
         at = np.datetime64(row.changed_at, "us")
-        if first <= at <= last and (row.scope == "plant" or row.name in names):
+        if row.scope == "plant" or row.name in names:
             about = "instrument" if row.scope == "instrument" else _about(str(row.what))
-            found.append(Change(at, str(row.scope), str(row.name), str(row.what), about))
-    return tuple(sorted(found, key=lambda c: c.at))
+            if first <= at <= last:
+                found.append(Change(at, str(row.scope), str(row.name), str(row.what), about))
+            elif field.at[0] <= at < first:
+                before[about] += 1
+    watched = (first - field.at[0]) / (last - first)
+    told = (replace(c, says=_says(before[c.about], watched)) for c in found)
+    return tuple(sorted(told, key=lambda c: c.at))
+
+
+def _says(before: int, watched: float) -> float:
+    """What a recorded change near the beginning says for its kind. before: such entries before then; watched: how many times
+    as long as what counts as near the time before then is."""
+    chance = -math.expm1(-(before + CHANGE_LEAST) / max(watched, 1.0))
+    return min(math.log(CHANGE_WRITTEN / chance + 1.0 - CHANGE_WRITTEN), CHANGE_SEEN)
+
+
+def _of_changes(signs: Signs, about: str) -> float:
+    """What the change log says for something of this kind: of several entries the one that says most, 0 without any."""
+    return max((c.says for c in signs.changes if c.about == about), default=0.0)
 
 
 def instrument_checks(field: Field, checks: Any, column: str, quantity: str) -> tuple[Check, ...]:
@@ -257,7 +283,7 @@ def _for_handling(signs: Signs, direction: float, too_far: bool) -> float:
     """too_far: the proof is seen to have gone too far, which spreads the loaves by itself."""
     kept, spread = _of_kept(signs, direction), _of_spread(signs, direction)
     value = (min(spread, 0.0) if too_far else spread) + (kept if "moulder" in signs.kept[2] else max(kept, 0.0))
-    return value + (CHANGE_SEEN if any(c.about == "handling" for c in signs.changes) else 0.0)
+    return value + _of_changes(signs, "handling")
 
 
 def tells_of_proof(field: Field, signs: Signs) -> bool:
@@ -302,18 +328,19 @@ def weight_of(candidates: tuple[Candidate, ...], signs: Signs, change: float, le
     less gas, too; where nobody wrote its lot down it is the plant's.
     """
     about, sign = {c.about for c in signs.changes}, float(np.sign(change))
-    flour = max(_of_kept(signs, sign), 0.0) + (CHANGE_SEEN / 2 if "flour" in about else 0.0)
+    flour_named = _of_changes(signs, "flour") / 2
+    flour = max(_of_kept(signs, sign), 0.0) + flour_named
     written = any(c.kind == "flour lot" for c in candidates)
     oven, checked, besides = _of_baking(signs), _of_checks(signs, change), of_coincidence(level, change)
-    of_equipment = {"oven": oven + (CHANGE_SEEN if "oven" in about else 0.0), "volumeter": checked}
+    of_equipment = {"oven": oven + _of_changes(signs, "oven"), "volumeter": checked}
     of_kind = {
         "handling": _for_handling(signs, sign, any(c.kind == "overproof" for c in candidates)),
         "overproof": max(_of_spread(signs, -1.0), 0.0),
         "line": OTHER_SEEN if "other" in about else 0.0,
         "flour lot": flour,
-        "plant": flour if not written else CHANGE_SEEN / 2 if "flour" in about else 0.0,
-        "proof": CHANGE_SEEN if "proof" in about else 0.0,
-        "yeast lot": CHANGE_SEEN / 2 if "yeast" in about else 0.0,
+        "plant": flour_named if written else flour,
+        "proof": _of_changes(signs, "proof"),
+        "yeast lot": _of_changes(signs, "yeast") / 2,
     }
     out = []
     for c in candidates:

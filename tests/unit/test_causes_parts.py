@@ -18,7 +18,15 @@ from models.causes.field import read
 from models.causes.findings import Finding, last_time, likeness, record, told
 from models.causes.hypotheses import Candidate, Weighed, bounds, normal, weigh
 from models.causes.lots import flours_of
-from models.causes.positive import changes_near, instrument_checks, read_signs, spread_ratio, weight_of
+from models.causes.positive import (
+    CHANGE_SEEN,
+    _says,
+    changes_near,
+    instrument_checks,
+    read_signs,
+    spread_ratio,
+    weight_of,
+)
 from models.causes.response import fit
 from models.causes.rows import design
 from models.causes.suspects import suspects
@@ -308,6 +316,32 @@ def test_changes_count_only_near_the_beginning_and_in_scope():
     )
     found = changes_near(plant(), field, episode, points, changes)
     assert [(c.name, c.about) for c in found] == [("north", "flour"), ("L1", "handling")]
+
+
+def test_what_is_written_every_few_days_says_little_of_the_beginning():
+    """Belts are cleaned twice a week here: one more on the day a change began is no more than that."""
+    field, episode, points = _field(Bakery())
+
+    def said(earlier: list[float], later: tuple[float, ...] = ()) -> float:
+        days = [14.9, *earlier, *later]
+        at = [pd.Timestamp(START) + pd.Timedelta(days=d) for d in days]
+        changes = pd.DataFrame({"changed_at": at, "scope": "line", "name": "L1", "what": "belt cleaned"})
+        (found,) = changes_near(plant(), field, episode, points, changes)
+        return found.says
+
+    assert 0.9 * CHANGE_SEEN < said([]) <= CHANGE_SEEN
+    assert said([]) > said([3.0]) > said([3.0, 7.0]) > said([1.0, 4.0, 7.0, 10.0]) > 0
+    assert said([1.0, 4.0, 7.0, 10.0]) < CHANGE_SEEN / 2
+    assert said([], (17.0, 18.0)) == said([]), "what was done about it afterwards says nothing against it"
+
+
+def test_a_chance_entry_is_weighed_by_its_rate():
+    # scipy: at least one entry of a Poisson count in the time near the beginning, against half of the causes being written
+    from scipy.stats import poisson
+
+    for before, watched in ((1, 10.0), (4, 12.0), (9, 10.0)):
+        by_chance = poisson.sf(0, (before + 0.2) / watched)
+        assert _says(before, watched) == pytest.approx(math.log((0.5 + 0.5 * by_chance) / by_chance))
 
 
 def test_checks_before_and_in_the_episode():
