@@ -165,8 +165,11 @@ def lent(charted: Iterable[Charted]) -> list[Charted]:
     every = list(charted)
     watched = [c for c in every if c.stream.characteristic == BESIDE.name and c.baseline is not None]
     found = {(c.stream.line, c.stream.product): c for c in watched}
+    pairs = [
+        (c, found.get((c.stream.line, c.stream.product))) for c in every if c.stream.characteristic == OF and len(c.points)
+    ]
     return [
-        _with(one, other, [c for c in watched if c.stream.line != one.stream.line])
+        _with(one, other, [pair for pair in pairs if pair[0].stream.line != one.stream.line])
         if one.stream.characteristic == OF and (other := found.get((one.stream.line, one.stream.product))) is not None
         else one
         for one in every
@@ -196,14 +199,20 @@ def anew(charted: Iterable[tuple[Charted, float]], baseline: Baseline) -> list[t
     return found
 
 
-def _with(own: Charted, other: Charted, lines: list[Charted]) -> Charted:
+Pair = tuple[Charted, Charted | None]
+"""A line's own chart of specific volume, and what it is beside the others, where that is watched."""
+
+
+def _with(own: Charted, other: Charted, lines: list[Pair]) -> Charted:
     promise = texts("curve")["promise"]["beside"].format(own=own.promise, beside=other.promise)
     episodes = list(own.episodes)
     if other.episodes and own.baseline is not None:
         place = {str(key): i for i, key in enumerate(own.points.keys)}
         for episode in other.episodes:
-            mine = None if _of_another(episode, other, lines) else _as_own(episode, other, own, place)
-            episodes = _joined(episodes, mine, own) if mine else episodes
+            mine = _as_own(episode, other, own, place)
+            if mine is None or _of_another(episode, other, lines) or _of_one_unseen(mine, own, lines):
+                continue
+            episodes = _joined(episodes, mine, own)
     episodes.sort(key=lambda e: (e.began, e.signalled))
     state = "signal" if any(not e.over for e in episodes) else own.state
     return replace(own, episodes=tuple(episodes), state=state, promise=promise)
@@ -226,15 +235,49 @@ def _level_at(charted: Charted, at: int) -> float:
     return charted.baseline.level
 
 
-def _of_another(episode: Episode, other: Charted, lines: list[Charted]) -> bool:
+def _of_another(episode: Episode, other: Charted, lines: list[Pair]) -> bool:
     """Whether another line had parted farther, to the other side, up to the signal: a fall of one looks like a rise of the rest.
 
     Its batches of the day before count as well, from which the first points were made: it may run when this one does not.
     """
     first, last = other.points.at[episode.began], other.points.at[episode.signalled]
     mine = _apart(other, first, last)
-    theirs = [_apart(line, since, last) for line in lines for since in (first, first - LATELY)]
+    theirs = [_apart(line, since, last) for _, line in lines if line for since in (first, first - LATELY)]
     return any(abs(one) > abs(mine) and one * mine < 0 for one in theirs)
+
+
+def _of_one_unseen(mine: Episode, own: Charted, lines: list[Pair]) -> bool:
+    """The same of a line that was held against none on these lots: its volume itself moved farther from what most lines did.
+
+    Where lines run by turns, the one that a lot comes to first has nobody beside it, and the others are held against it.
+    """
+    first, last = own.points.at[mine.began], own.points.at[mine.signalled]
+    lots = set(_lots(own.points, mine.began, mine.signalled + 1))
+    every, unseen = [_moved(own, list(range(mine.began, mine.signalled + 1)))], []
+    for line, beside_others in lines:
+        at = line.points.at
+        start, stop = np.searchsorted(at, first - LATELY), np.searchsorted(at, last, side="right")
+        alike = [int(start) + i for i, lot in enumerate(_lots(line.points, start, stop)) if lot in lots]
+        if not alike:
+            continue
+        every.append(_moved(line, alike))
+        seen = set(beside_others.points.keys) if beside_others else set()
+        if not any(line.points.keys[i] in seen for i in alike):
+            unseen.append(every[-1])
+    sign = 1.0 if mine.direction == "high" else -1.0
+    off = (np.array([every[0], *unseen]) - np.median(every)) * sign
+    return bool((-off[1:] > abs(off[0])).any())
+
+
+def _moved(own: Charted, places: list[int]) -> float:
+    """Mean of these points as part of the level, less one; 0 without a level."""
+    return float(own.points.value[places].mean()) / _level_at(own, places[0]) - 1 if own.baseline else 0.0
+
+
+def _lots(points: Points, start: int = 0, stop: int | None = None) -> list[tuple[str, str]]:
+    """Yeast and flour lot of points[start:stop]."""
+    lots = points.lot[start:stop]
+    return list(zip(lots, [""] * len(lots) if points.flour is None else points.flour[start:stop], strict=True))
 
 
 def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int]) -> Episode | None:

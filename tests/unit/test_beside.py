@@ -210,6 +210,23 @@ def test_while_all_learn_the_line_that_moved_is_told_and_no_other(size: float) -
     assert told["L1 True"] + told["L1 False"] >= 14 and told["L2 True"] + told["L3 True"] <= 2, told
 
 
+def test_the_line_that_a_lot_comes_to_first_is_not_taken_for_the_usual_of_it() -> None:
+    """One line runs at night and has nobody beside it on a new lot; the two of the day are held against it."""
+    told, moved = 0, 0
+    for seed in range(400, 416):
+        found = plant(seed, lines=("L1", "L2", "L3"), L1=0.08 if seed % 2 else -0.08)
+        for s, points in found.items():
+            midnight = points.at.astype("datetime64[D]").astype("datetime64[us]")
+            points.at[:] = midnight + (points.at - midnight) // 3
+            if s.line != "L1":
+                points.at[:] += np.timedelta64(10, "h")
+        mine, *others = beside.of_pages(beside.lent(one for line in ("L1", "L2", "L3") for one in both(found, line)))
+        since = mine.points.day[-1] - 5
+        moved += any(mine.points.day[e.signalled] >= since for e in mine.episodes)
+        told += sum(e.kind == beside.KIND and one.points.day[e.signalled] >= since for one in others for e in one.episodes)
+    assert told <= 4 and moved >= 12, (told, moved)
+
+
 def test_what_is_found_beside_the_others_is_told_in_the_lines_own_volume() -> None:
     own, other = both(plant(10, L2=-0.035), "L2")
     told = beside.lent([own, other])[0]
