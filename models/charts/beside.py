@@ -261,12 +261,19 @@ def _of_one_unseen(mine: Episode, own: Charted, lines: list[Pair]) -> bool:
         if not alike:
             continue
         every.append(_moved(line, alike))
-        seen = set(beside_others.points.keys) if beside_others else set()
-        if not any(line.points.keys[i] in seen for i in alike):
+        if not _keys(beside_others, first - LATELY, last) & {str(line.points.keys[i]) for i in alike}:
             unseen.append(every[-1])
     sign = 1.0 if mine.direction == "high" else -1.0
     off = (np.array([every[0], *unseen]) - np.median(every)) * sign
     return bool((-off[1:] > abs(off[0])).any())
+
+
+def _keys(charted: Charted | None, first: np.datetime64, last: np.datetime64) -> set[str]:
+    """The batches of this time that a chart holds."""
+    if charted is None:
+        return set()
+    start, stop = np.searchsorted(charted.points.at, first), np.searchsorted(charted.points.at, last, side="right")
+    return {str(key) for key in charted.points.keys[start:stop]}
 
 
 def _moved(own: Charted, places: list[int]) -> float:
