@@ -238,12 +238,17 @@ def _level_at(charted: Charted, at: int) -> float:
 def _of_another(episode: Episode, other: Charted, lines: list[Pair]) -> bool:
     """Whether another line had parted farther, to the other side, up to the signal: a fall of one looks like a rise of the rest.
 
-    Its batches of the day before count as well, from which the first points were made: it may run when this one does not.
+    Its batches of the day before count as well, from which the first points were made: it may run when this one does not. So does
+    the day up to the signal by itself, because later batches move where an episode seems to have begun.
     """
     first, last = other.points.at[episode.began], other.points.at[episode.signalled]
     mine = _apart(other, first, last)
-    theirs = [_apart(line, since, last) for _, line in lines if line for since in (first, first - LATELY)]
-    return any(abs(one) > abs(mine) and one * mine < 0 for one in theirs)
+    lately = max(abs(mine), abs(_apart(other, last - LATELY, last)))
+    for since, farther in ((first, abs(mine)), (first - LATELY, abs(mine)), (last - LATELY, lately)):
+        theirs = [_apart(line, since, last) for _, line in lines if line]
+        if any(abs(one) > farther and one * mine < 0 for one in theirs):
+            return True
+    return False
 
 
 def _of_one_unseen(mine: Episode, own: Charted, lines: list[Pair]) -> bool:
