@@ -30,7 +30,11 @@ LATELY = 24 * HOUR
 MOST = 8
 """Of each other line at most so many batches, the newest."""
 USUAL = 20
-"""A line's first batches, whose median it is held against by the others."""
+"""A line's first batches, whose median it is held against by the others.
+
+One that begins beside others is held against them by what it was beside them: its first lots are not its usual, and would be
+told of every other line from then on.
+"""
 LEAST_LINES = 2
 """Two lines that part cannot say which of them moved: at least so many others are needed."""
 IN_USE = 48 * HOUR
@@ -66,7 +70,7 @@ def beside(found: dict[Stream, Points]) -> dict[Stream, Points]:
     if len({stream.line for stream in volumes}) <= LEAST_LINES:
         return {}
     places = dict(zip(volumes, _places(list(volumes.values())), strict=True))
-    lines = [_seen(stream, points, places[stream]) for stream, points in volumes.items() if len(points) >= USUAL]
+    lines = _all_seen(volumes, places)
     made = {}
     for stream, points in volumes.items():
         all_in = _all_in(points.at, stream.line, volumes)
@@ -88,10 +92,24 @@ def _places(every: list[Points]) -> list[np.ndarray]:
     return [lot * apart + ((p.at - first + LATELY) / MICRO).astype(np.int64) for lot, p in zip(lots, every, strict=True)]
 
 
-def _seen(stream: Stream, points: Points, places: np.ndarray) -> _Line:
+def _all_seen(volumes: dict[Stream, Points], places: dict[Stream, np.ndarray]) -> list[_Line]:
+    """Every line's product that has its usual, in order of when: the earlier ones tell what a later one began with."""
+    usual = {stream: points.at[USUAL - 1] for stream, points in volumes.items() if len(points) >= USUAL}
+    lines: list[_Line] = []
+    for stream in sorted(usual, key=lambda one: (usual[one], repr(one))):
+        others = [other for other in lines if other.line != stream.line]
+        lines.append(_seen(stream, volumes[stream], places[stream], others))
+    return lines
+
+
+def _seen(stream: Stream, points: Points, places: np.ndarray, others: list[_Line]) -> _Line:
     logs = np.log(points.value)
+    first = logs[:USUAL]
+    off, ran = _off(points.at[:USUAL], places[:USUAL], others)
+    known = ran >= LEAST_LINES
+    usual = np.median(first[known] - off[known]) if 2 * known.sum() >= USUAL else np.median(first)
     order = np.argsort(places, kind="stable")
-    off = (logs - np.median(logs[:USUAL]))[order]
+    off = (logs - usual)[order]
     return _Line(
         stream.line or "",
         places[order],
@@ -116,19 +134,25 @@ def _all_in(at: np.ndarray, line: str | None, volumes: dict[Stream, Points]) -> 
     return ~waits | (at <= newest - GIVEN_UP)
 
 
-def _less(points: Points, places: np.ndarray, others: list[_Line], all_in: np.ndarray) -> Points:
-    """The points with the mean of the others' latest batches taken off, those of which all is in."""
-    total, count = np.zeros(len(points)), np.zeros(len(points))
-    ran = {other.line: np.zeros(len(points), dtype=bool) for other in others}
+def _off(at: np.ndarray, places: np.ndarray, others: list[_Line]) -> tuple[np.ndarray, np.ndarray]:
+    """Of batches at these times and places: mean of the others' latest ones off their usual, ln (0 of none), and how many lines ran."""
+    total, count = np.zeros(len(at)), np.zeros(len(at))
+    ran = {other.line: np.zeros(len(at), dtype=bool) for other in others}
     for other in others:
         upto = np.searchsorted(other.place, places, side="left")
         since = np.maximum(np.searchsorted(other.place, places - int(LATELY / MICRO), side="left"), upto - MOST)
-        known = (upto > since) & (points.at > other.usual_at)
+        known = (upto > since) & (at > other.usual_at)
         total += np.where(known, other.sums[upto] - other.sums[since], 0.0)
         count += np.where(known, upto - since, 0)
         ran[other.line] |= known
-    keep = (np.sum(list(ran.values()), axis=0) >= LEAST_LINES) & all_in
-    value = points.value * np.exp(-total / np.maximum(count, 1.0))
+    return total / np.maximum(count, 1.0), np.sum([np.zeros(len(at)), *ran.values()], axis=0)
+
+
+def _less(points: Points, places: np.ndarray, others: list[_Line], all_in: np.ndarray) -> Points:
+    """The points with the mean of the others' latest batches taken off, those of which all is in."""
+    off, ran = _off(points.at, places, others)
+    keep = (ran >= LEAST_LINES) & all_in
+    value = points.value * np.exp(-off)
     p, no_lot = points, np.full(int(keep.sum()), "", dtype=object)
     return Points(p.keys[keep], p.at[keep], value[keep], p.n[keep], p.sd_within[keep], no_lot, p.day[keep])
 
@@ -141,8 +165,11 @@ def lent(charted: Iterable[Charted]) -> list[Charted]:
     every = list(charted)
     watched = [c for c in every if c.stream.characteristic == BESIDE.name and c.baseline is not None]
     found = {(c.stream.line, c.stream.product): c for c in watched}
+    pairs = [
+        (c, found.get((c.stream.line, c.stream.product))) for c in every if c.stream.characteristic == OF and len(c.points)
+    ]
     return [
-        _with(one, other, [c for c in watched if c.stream.line != one.stream.line])
+        _with(one, other, [pair for pair in pairs if pair[0].stream.line != one.stream.line])
         if one.stream.characteristic == OF and (other := found.get((one.stream.line, one.stream.product))) is not None
         else one
         for one in every
@@ -172,14 +199,20 @@ def anew(charted: Iterable[tuple[Charted, float]], baseline: Baseline) -> list[t
     return found
 
 
-def _with(own: Charted, other: Charted, lines: list[Charted]) -> Charted:
+Pair = tuple[Charted, Charted | None]
+"""A line's own chart of specific volume, and what it is beside the others, where that is watched."""
+
+
+def _with(own: Charted, other: Charted, lines: list[Pair]) -> Charted:
     promise = texts("curve")["promise"]["beside"].format(own=own.promise, beside=other.promise)
     episodes = list(own.episodes)
     if other.episodes and own.baseline is not None:
         place = {str(key): i for i, key in enumerate(own.points.keys)}
         for episode in other.episodes:
-            mine = None if _of_another(episode, other, lines) else _as_own(episode, other, own, place)
-            episodes = _joined(episodes, mine, own) if mine else episodes
+            mine = _as_own(episode, other, own, place)
+            if mine is None or _of_another(episode, other, lines) or _of_one_unseen(mine, own, lines):
+                continue
+            episodes = _joined(episodes, mine, own)
     episodes.sort(key=lambda e: (e.began, e.signalled))
     state = "signal" if any(not e.over for e in episodes) else own.state
     return replace(own, episodes=tuple(episodes), state=state, promise=promise)
@@ -190,14 +223,73 @@ def _apart(charted: Charted, first: np.datetime64, last: np.datetime64) -> float
     start, stop = np.searchsorted(charted.points.at, first), np.searchsorted(charted.points.at, last, side="right")
     if stop <= start or charted.baseline is None:
         return 0.0
-    return float(charted.points.value[start:stop].mean()) - charted.baseline.level
+    return float(charted.points.value[start:stop].mean()) - _level_at(charted, int(start))
 
 
-def _of_another(episode: Episode, other: Charted, lines: list[Charted]) -> bool:
-    """Whether another line had parted farther, to the other side, up to the signal: a fall of one looks like a rise of the rest."""
-    span = other.points.at[episode.began], other.points.at[episode.signalled]
-    mine = _apart(other, *span)
-    return any(abs(theirs) > abs(mine) and theirs * mine < 0 for theirs in (_apart(line, *span) for line in lines))
+def _level_at(charted: Charted, at: int) -> float:
+    """The level a point was held against: up to where a learning chart took a new one up, the one it left."""
+    assert charted.baseline is not None
+    for episode in charted.episodes:
+        if episode.kind == TAKEN_UP and at <= episode.until:
+            return float(charted.points.value[episode.began : episode.until + 1].mean()) - episode.change
+    return charted.baseline.level
+
+
+def _of_another(episode: Episode, other: Charted, lines: list[Pair]) -> bool:
+    """Whether another line had parted farther, to the other side, up to the signal: a fall of one looks like a rise of the rest.
+
+    Its batches of the day before count as well, from which the first points were made: it may run when this one does not. So does
+    the day up to the signal by itself, because later batches move where an episode seems to have begun.
+    """
+    first, last = other.points.at[episode.began], other.points.at[episode.signalled]
+    mine = _apart(other, first, last)
+    lately = max(abs(mine), abs(_apart(other, last - LATELY, last)))
+    for since, farther in ((first, abs(mine)), (first - LATELY, abs(mine)), (last - LATELY, lately)):
+        theirs = [_apart(line, since, last) for _, line in lines if line]
+        if any(abs(one) > farther and one * mine < 0 for one in theirs):
+            return True
+    return False
+
+
+def _of_one_unseen(mine: Episode, own: Charted, lines: list[Pair]) -> bool:
+    """The same of a line that was held against none on these lots: its volume itself moved farther from what most lines did.
+
+    Where lines run by turns, the one that a lot comes to first has nobody beside it, and the others are held against it.
+    """
+    first, last = own.points.at[mine.began], own.points.at[mine.signalled]
+    lots = set(_lots(own.points, mine.began, mine.signalled + 1))
+    every, unseen = [_moved(own, list(range(mine.began, mine.signalled + 1)))], []
+    for line, beside_others in lines:
+        at = line.points.at
+        start, stop = np.searchsorted(at, first - LATELY), np.searchsorted(at, last, side="right")
+        alike = [int(start) + i for i, lot in enumerate(_lots(line.points, start, stop)) if lot in lots]
+        if not alike:
+            continue
+        every.append(_moved(line, alike))
+        if not _keys(beside_others, first - LATELY, last) & {str(line.points.keys[i]) for i in alike}:
+            unseen.append(every[-1])
+    sign = 1.0 if mine.direction == "high" else -1.0
+    off = (np.array([every[0], *unseen]) - np.median(every)) * sign
+    return bool((-off[1:] > abs(off[0])).any())
+
+
+def _keys(charted: Charted | None, first: np.datetime64, last: np.datetime64) -> set[str]:
+    """The batches of this time that a chart holds."""
+    if charted is None:
+        return set()
+    start, stop = np.searchsorted(charted.points.at, first), np.searchsorted(charted.points.at, last, side="right")
+    return {str(key) for key in charted.points.keys[start:stop]}
+
+
+def _moved(own: Charted, places: list[int]) -> float:
+    """Mean of these points as part of the level, less one; 0 without a level."""
+    return float(own.points.value[places].mean()) / _level_at(own, places[0]) - 1 if own.baseline else 0.0
+
+
+def _lots(points: Points, start: int = 0, stop: int | None = None) -> list[tuple[str, str]]:
+    """Yeast and flour lot of points[start:stop]."""
+    lots = points.lot[start:stop]
+    return list(zip(lots, [""] * len(lots) if points.flour is None else points.flour[start:stop], strict=True))
 
 
 def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int]) -> Episode | None:
@@ -210,9 +302,10 @@ def _as_own(episode: Episode, other: Charted, own: Charted, place: dict[str, int
     signalled, began, low, high, until = found
     assert own.baseline is not None
     apart = _apart(other, other.points.at[episode.began], other.points.at[episode.signalled])
-    values = own.points.value[began : until + 1]
-    moved = (np.cumsum(values) / np.arange(1, len(values) + 1) - own.baseline.level) * np.sign(apart)
-    if moved[signalled - began] < OWN * abs(apart):
+    sign = 1.0 if episode.direction == "high" else -1.0
+    values = own.points.value[began : max(until, signalled) + 1]
+    moved = (np.cumsum(values) / np.arange(1, len(values) + 1) - _level_at(own, began)) * sign
+    if apart * sign <= 0 or moved[signalled - began] < OWN * abs(apart):
         return None
     # lots may bring the volume back to its level later: the episode's change is told to where it still is a change
     until = began + int(np.flatnonzero(moved > 0)[-1])
@@ -228,6 +321,7 @@ def _sized(episode: Episode, own: Charted) -> Episode:
     assert own.baseline is not None
     work = working(CHARACTERISTICS[OF], own.points, own.baseline.extra["reference"])
     change, half = over_span(episode.began, episode.until, own.points, work, own.baseline)
+    change += own.baseline.level - _level_at(own, episode.began)
     return replace(episode, change=change, change_low=change - half, change_high=change + half)
 
 
@@ -239,7 +333,10 @@ def _joined(episodes: list[Episode], mine: Episode, own: Charted) -> list[Episod
     rest = [e for e in episodes if e not in alike]
     every = sorted([*alike, mine], key=lambda e: (e.signalled, e.began))
     first, last = every[0], max(every, key=lambda e: e.until)
-    return [*rest, _sized(replace(first, until=last.until, over=last.over), own) if alike else mine]
+    if not alike:
+        return [*rest, mine]
+    one = _sized(replace(first, until=last.until, over=all(e.over for e in every)), own)
+    return [*rest, one] if (one.change > 0) == (one.direction == "high") else episodes
 
 
 def _meet(one: Episode, other: Episode, points: Points) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -139,6 +140,19 @@ def _from(p: Points, n: int) -> Points:
     return Points(p.keys[n:], p.at[n:], p.value[n:], p.n[n:], p.sd_within[n:], p.lot[n:], p.day[n:], p.flour[n:])  # type: ignore[index]
 
 
+def test_what_a_line_began_with_is_not_its_usual() -> None:
+    """A fourth line begins on days with a good lot: the others were told ever after that it had fallen since, so that they rose."""
+    whole = plant(8, lot=0.0)
+    for points in whole.values():
+        points.value[(points.day >= points.day[0] + 18) & (points.day < points.day[0] + 22)] *= 1.08
+    start = int(np.flatnonzero(whole[stream("L4")].day >= whole[stream("L4")].day[0] + 18)[0])
+    now = beside.beside(whole | {stream("L4"): _from(whole[stream("L4")], start)})
+    for line in LINES[:3]:
+        points = next(p for s, p in now.items() if s.line == line)
+        early, late = points.day < points.day[0] + 18, points.day >= points.day[0] + 24
+        assert np.log(points.value[late].mean() / points.value[early].mean()) == pytest.approx(0.0, abs=0.01)
+
+
 def test_two_lines_cannot_say_which_of_them_moved() -> None:
     assert not beside.beside(plant(4, lines=("L1", "L2"), L1=-0.06))
 
@@ -177,6 +191,40 @@ def test_what_another_line_does_is_not_laid_to_this_one(size: float) -> None:
         moved += any(mine.points.day[e.signalled] >= mine.points.day[-1] - 5 for e in mine.episodes)
     assert parted >= 16, "the charts beside it say that the lines have parted"
     assert told <= 1 and moved >= 10
+
+
+@pytest.mark.parametrize("size", [-0.08, 0.08])
+def test_while_all_learn_the_line_that_moved_is_told_and_no_other(size: float) -> None:
+    """A learning chart takes a lasting change up as its level: it was off the level it left all the same."""
+    told = Counter[str]()
+    for seed in range(300, 316):
+        found = plant(seed, lines=("L1", "L2", "L3"), lot=0.02)
+        mine = found[stream("L1")]
+        mine.value[mine.day >= mine.day[0] + 6 + seed % 8] *= np.exp(size)
+        charted = [one for line in ("L1", "L2", "L3") for one in both(found, line)]
+        assert any(e.kind == TAKEN_UP for one in charted[1::2] for e in one.episodes)
+        for one in beside.of_pages(beside.lent(charted)):
+            for e in one.episodes:
+                assert e.kind != beside.KIND or (e.change > 0) == (e.direction == "high")
+                told[f"{one.stream.line} {e.kind == beside.KIND}"] += 1
+    assert told["L1 True"] + told["L1 False"] >= 14 and told["L2 True"] + told["L3 True"] <= 2, told
+
+
+def test_the_line_that_a_lot_comes_to_first_is_not_taken_for_the_usual_of_it() -> None:
+    """One line runs at night and has nobody beside it on a new lot; the two of the day are held against it."""
+    told, moved = 0, 0
+    for seed in range(400, 416):
+        found = plant(seed, lines=("L1", "L2", "L3"), L1=0.08 if seed % 2 else -0.08)
+        for s, points in found.items():
+            midnight = points.at.astype("datetime64[D]").astype("datetime64[us]")
+            points.at[:] = midnight + (points.at - midnight) // 3
+            if s.line != "L1":
+                points.at[:] += np.timedelta64(10, "h")
+        mine, *others = beside.of_pages(beside.lent(one for line in ("L1", "L2", "L3") for one in both(found, line)))
+        since = mine.points.day[-1] - 5
+        moved += any(mine.points.day[e.signalled] >= since for e in mine.episodes)
+        told += sum(e.kind == beside.KIND and one.points.day[e.signalled] >= since for one in others for e in one.episodes)
+    assert told <= 4 and moved >= 12, (told, moved)
 
 
 def test_what_is_found_beside_the_others_is_told_in_the_lines_own_volume() -> None:

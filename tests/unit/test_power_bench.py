@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 
+from models.charts.beside import KIND, beside, lent, of_pages
+from models.charts.chart import chart
+from models.shapes import Points
 from tests.bench import power
 from tests.bench.bakeries import LOAVES
 
@@ -53,3 +56,15 @@ def test_other_lines_alone_make_no_step_of_the_line():
         return float(power.beside(replace(case, points=points))[case.first :].max())
 
     assert fallen([case.bakery.fault.line]) > max(fallen([]), fallen(list(case.points))) + 1.0
+
+
+def test_later_batches_do_not_take_back_what_was_told_of_another_line() -> None:
+    """Bakery 9: one line falls on 25 March; where another's rise seems to have begun moves from the 22nd to the 26th."""
+    whole = {power._stream("specific volume", line): points for line, points in power.case(9).points.items()}
+    told = set()
+    for hours in range(0, 36, 3):
+        until = np.datetime64("2026-03-27T11:00", "us") + np.timedelta64(hours, "h")
+        found = {s: Points(*(getattr(p, f.name)[p.at <= until] for f in fields(Points))) for s, p in whole.items()}
+        charted = [chart(s, p, arl0=power._run_length(s.line or "", s.characteristic)) for s, p in (found | beside(found)).items()]
+        told |= {(one.stream.line, e.direction) for one in of_pages(lent(charted)) for e in one.episodes if e.kind == KIND}
+    assert told == {("L2", "low")}
