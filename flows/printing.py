@@ -68,7 +68,7 @@ def picture(
     con: duckdb.DuckDBPyConnection, job: Job, worked: steps.Worked | None, pages: Iterable[str] = ()
 ) -> Snapshot:
     """What these pages are made from; charts go on from where they had come where this run did not draw them (None)."""
-    from models.charts.beside import of_pages
+    from models.charts.parted import of_pages
     from models.storage import gather, ledger, memo
 
     if worked is None:

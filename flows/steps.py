@@ -64,7 +64,7 @@ def chart(
 ) -> tuple[Charted, ...]:
     """Chart every stream from where it had come; freeze the baselines that have learned enough. share: who charts which."""
     from models.charts import past
-    from models.charts.beside import of_pages
+    from models.charts.parted import of_pages
     from models.storage import ledger, memo
 
     frozen = ledger.baselines(con)

@@ -110,7 +110,7 @@ def _published(con: duckdb.DuckDBPyConnection, job: Job) -> str:
 def first(job: Job, version: int) -> Committed:
     """The store as it is, charted from its baselines: what a service that was away begins with."""
     from models.alarms.charting import chart_plant
-    from models.charts.beside import of_pages
+    from models.charts.parted import of_pages
     from models.storage import ledger, store, viewing
 
     con = store.open_for_writing(job.store, wait_s=10)

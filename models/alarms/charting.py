@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.charts.beside import beside, lent
+from models.charts.beside import beside
 from models.charts.budget import share_budget
 from models.charts.characteristics import streams
 from models.charts.chart import charting
 from models.charts.follow import Scanning, together
+from models.charts.parted import lent
 from models.charts.past import Last, fingerprint, last
 from models.shapes import Baseline, Charted, Points, Stream
 from models.sharing import Share, one_by_one

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from models.charts.beside import KIND
+from models.charts.parted import KIND
 from models.pages import words
 from models.pages.adding import outward, printed
 from models.pages.held import headline

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.charts.beside import beside, lent
+from models.charts.beside import beside
 from models.charts.chart import chart
+from models.charts.parted import lent
 from models.shapes import Charted, Points, Stream
 from tests.bench.charts_known import beyond
 from tests.bench.charts_plants import LEVEL, START, UNIT, Drawn, draw, in_control, labels

@@ -16,12 +16,12 @@ import numpy as np
 import pandas as pd
 
 from models.charts.beside import beside as beside_others
-from models.charts.beside import lent
 from models.charts.boundary import FROZEN, NONE, Caution, boundary
 from models.charts.budget import share_budget
 from models.charts.characteristics import BESIDE
 from models.charts.chart import chart
 from models.charts.innovations import Innovations, Model, Series, filtered
+from models.charts.parted import lent
 from models.charts.scan import WINDOW, onset_sums, scan
 from models.shapes import Charted, Points, Stream
 from tests.bench.bakeries import DAYS_BEFORE, DOUGHS_A_DAY, LINES, MEASURED, START, Bakery, draw

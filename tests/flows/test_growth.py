@@ -13,7 +13,7 @@ from models.alarms import short_weight
 from models.alarms.alerts import reconcile, to_text
 from models.alarms.charting import chart_plant
 from models.alarms.raising import Found, raise_alerts
-from models.charts.beside import of_pages
+from models.charts.parted import of_pages
 from models.storage import gather, ledger, store, weighings, wide
 
 DAYS = 23

@@ -9,7 +9,7 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from models.charts import beside
+from models.charts import parted
 from models.charts.chart import TAKEN_UP
 from models.shapes import Charted, Episode
 from tests.unit.test_beside import both, plant
@@ -52,8 +52,8 @@ def with_episodes(charted: Charted, drawn: list[tuple[int, int, int, bool, bool]
 @given(st.integers(50, 53), st.lists(EPISODES, min_size=6, max_size=6))
 def test_what_is_told_is_in_order_to_one_side_once_and_not_lost(seed: int, drawn: list) -> None:
     before = [with_episodes(*one) for one in zip(charts(seed), drawn, strict=True)]
-    after = beside.lent(before)
-    assert beside.lent(before[::2]) == before[::2]  # nothing was watched beside the others
+    after = parted.lent(before)
+    assert parted.lent(before[::2]) == before[::2]  # nothing was watched beside the others
     for given_one, one in zip(before[::2], after[::2], strict=True):
         sides: dict[str, list[tuple[int, int]]] = {"low": [], "high": []}
         for e in one.episodes:

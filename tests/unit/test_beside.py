@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models.charts import beside
+from models.charts import beside, parted
 from models.charts.baseline import chosen
 from models.charts.budget import share_budget
 from models.charts.chart import TAKEN_UP, chart
@@ -172,7 +172,7 @@ def test_what_one_line_does_alone_is_found_among_lots_that_differ(fall: float) -
     for seed in range(10, 22):
         own, other = both(plant(seed, L2=fall), "L2")
         since = own.points.day[-1] - 5
-        told = [e for e in beside.lent([own, other])[0].episodes if own.points.day[e.signalled] >= since]
+        told = [e for e in parted.lent([own, other])[0].episodes if own.points.day[e.signalled] >= since]
         alone += any(own.points.day[e.signalled] >= since for e in own.episodes)
         beside_others += any(e.direction == ("low" if fall < 0 else "high") for e in told)
     assert alone <= 4 and beside_others >= 8
@@ -181,15 +181,15 @@ def test_what_one_line_does_alone_is_found_among_lots_that_differ(fall: float) -
 @pytest.mark.parametrize("size", [-0.10, 0.06])
 def test_what_another_line_does_is_not_laid_to_this_one(size: float) -> None:
     """A fall of one line of three is a rise of the other two beside it, and good lots would have their volume agree."""
-    parted, told, moved = 0, 0, 0
+    signals, told, moved = 0, 0, 0
     for seed in range(30, 42):
         found = plant(seed, lines=("L1", "L2", "L3"), L1=size)
         charted = [one for line in ("L1", "L2", "L3") for one in both(found, line)]
-        parted += sum(bool(one.episodes) for one in charted[3::2])
-        mine, *others = beside.of_pages(beside.lent(charted))
-        told += sum(e.kind == beside.KIND and (e.change < 0) != (size < 0) for one in others for e in one.episodes)
+        signals += sum(bool(one.episodes) for one in charted[3::2])
+        mine, *others = parted.of_pages(parted.lent(charted))
+        told += sum(e.kind == parted.KIND and (e.change < 0) != (size < 0) for one in others for e in one.episodes)
         moved += any(mine.points.day[e.signalled] >= mine.points.day[-1] - 5 for e in mine.episodes)
-    assert parted >= 16, "the charts beside it say that the lines have parted"
+    assert signals >= 16, "the charts beside it say that the lines have parted"
     assert told <= 1 and moved >= 10
 
 
@@ -203,10 +203,10 @@ def test_while_all_learn_the_line_that_moved_is_told_and_no_other(size: float) -
         mine.value[mine.day >= mine.day[0] + 6 + seed % 8] *= np.exp(size)
         charted = [one for line in ("L1", "L2", "L3") for one in both(found, line)]
         assert any(e.kind == TAKEN_UP for one in charted[1::2] for e in one.episodes)
-        for one in beside.of_pages(beside.lent(charted)):
+        for one in parted.of_pages(parted.lent(charted)):
             for e in one.episodes:
-                assert e.kind != beside.KIND or (e.change > 0) == (e.direction == "high")
-                told[f"{one.stream.line} {e.kind == beside.KIND}"] += 1
+                assert e.kind != parted.KIND or (e.change > 0) == (e.direction == "high")
+                told[f"{one.stream.line} {e.kind == parted.KIND}"] += 1
     assert told["L1 True"] + told["L1 False"] >= 14 and told["L2 True"] + told["L3 True"] <= 2, told
 
 
@@ -220,24 +220,24 @@ def test_the_line_that_a_lot_comes_to_first_is_not_taken_for_the_usual_of_it() -
             points.at[:] = midnight + (points.at - midnight) // 3
             if s.line != "L1":
                 points.at[:] += np.timedelta64(10, "h")
-        mine, *others = beside.of_pages(beside.lent(one for line in ("L1", "L2", "L3") for one in both(found, line)))
+        mine, *others = parted.of_pages(parted.lent(one for line in ("L1", "L2", "L3") for one in both(found, line)))
         since = mine.points.day[-1] - 5
         moved += any(mine.points.day[e.signalled] >= since for e in mine.episodes)
-        told += sum(e.kind == beside.KIND and one.points.day[e.signalled] >= since for one in others for e in one.episodes)
+        told += sum(e.kind == parted.KIND and one.points.day[e.signalled] >= since for one in others for e in one.episodes)
     assert told <= 4 and moved >= 12, (told, moved)
 
 
 def test_what_is_found_beside_the_others_is_told_in_the_lines_own_volume() -> None:
     own, other = both(plant(10, L2=-0.035), "L2")
-    told = beside.lent([own, other])[0]
-    (found,) = [e for e in told.episodes if e.kind == beside.KIND]
+    told = parted.lent([own, other])[0]
+    (found,) = [e for e in told.episodes if e.kind == parted.KIND]
     assert own.baseline is not None
     change = own.points.value[found.began : found.until + 1].mean() - own.baseline.level  # the contract's change
     assert found.change == pytest.approx(change)
     assert found.change_low < change < found.change_high
     assert found.began_low <= found.began <= found.began_high <= found.signalled <= found.until
     assert told.state == "signal" and told.promise.startswith(own.promise) and other.promise in told.promise
-    assert beside.of_pages([told, other]) == (told,)
+    assert parted.of_pages([told, other]) == (told,)
 
 
 def test_one_change_found_both_ways_is_one_episode_with_the_earlier_signal() -> None:
@@ -248,16 +248,16 @@ def test_one_change_found_both_ways_is_one_episode_with_the_earlier_signal() -> 
     )
     for later in (-3, 3):  # its own signal before, and after the one beside the others
         moved = replace(own, episodes=(replace(mine, signalled=signalled + later),))
-        (told,) = beside.lent([moved, other])[0].episodes
+        (told,) = parted.lent([moved, other])[0].episodes
         assert told.signalled == min(signalled, signalled + later) and told.until == max(mine.until, until)
 
 
 def test_a_change_is_told_to_where_the_volume_itself_still_shows_it() -> None:
     """Better lots hide it later: a fall is never told as a rise."""
     own, other = both(plant(10, L2=-0.035), "L2")
-    (seen,) = [e for e in beside.lent([own, other])[0].episodes if e.kind == beside.KIND]
+    (seen,) = [e for e in parted.lent([own, other])[0].episodes if e.kind == parted.KIND]
     own.points.value[seen.signalled + 5 :] *= 1.5
-    (found,) = [e for e in beside.lent([own, other])[0].episodes if e.kind == beside.KIND]
+    (found,) = [e for e in parted.lent([own, other])[0].episodes if e.kind == parted.KIND]
     assert (found.began, found.signalled) == (seen.began, seen.signalled)
     assert found.signalled <= found.until < seen.until and found.change < 0
 
@@ -265,13 +265,13 @@ def test_a_change_is_told_to_where_the_volume_itself_still_shows_it() -> None:
 def test_a_level_that_was_taken_up_is_left_as_it_is() -> None:
     own, other = both(plant(15, lot=0.01, L2=-0.09), "L2")
     settled = replace(own, episodes=tuple(replace(e, kind=TAKEN_UP) for e in own.episodes))
-    assert settled.episodes and beside.lent([settled, other])[0].episodes == settled.episodes
+    assert settled.episodes and parted.lent([settled, other])[0].episodes == settled.episodes
 
 
 def test_an_episode_to_the_other_side_is_left_as_it_is() -> None:
     own, other = both(plant(15, lot=0.01, L2=-0.09), "L2")
     turned = replace(own, episodes=tuple(replace(e, direction="high") for e in own.episodes))
-    assert turned.episodes and beside.lent([turned, other])[0].episodes == turned.episodes
+    assert turned.episodes and parted.lent([turned, other])[0].episodes == turned.episodes
 
 
 def test_a_lines_new_baseline_is_one_for_what_all_are_beside_it() -> None:

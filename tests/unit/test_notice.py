@@ -8,7 +8,7 @@ import pytest
 
 from models import plant as plants
 from models.alarms.limits import FAMILIES
-from models.charts.beside import KIND
+from models.charts.parted import KIND
 from models.floor.alertscreen import alert_screen
 from models.floor.holds import GROUND_OF
 from models.pages import notice

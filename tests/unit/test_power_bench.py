@@ -7,8 +7,9 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from models.charts.beside import KIND, beside, lent, of_pages
+from models.charts.beside import beside
 from models.charts.chart import chart
+from models.charts.parted import KIND, lent, of_pages
 from models.shapes import Points
 from tests.bench import power
 from tests.bench.bakeries import LOAVES
