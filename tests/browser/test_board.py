@@ -11,7 +11,7 @@ import pytest
 from models import passphrases
 from models import plant as plant_file
 from tests.browser.accessible import violations
-from tests.browser.waiting import until
+from tests.browser.waiting import forgotten, until
 from tests.faults.killer import SAMPLE, pieces, put
 from tests.flows.serving import Service, boiled, with_people
 
@@ -42,7 +42,7 @@ passphrase = "{kept["FL"]}"
 
 
 def _sign_in(browser, service: Service, who: str) -> None:
-    browser.delete_all_cookies()
+    forgotten(browser)
     browser.get(f"{service.base}/sign-in")
     browser.find_element("name", "name").send_keys(who)
     browser.find_element("name", "passphrase").send_keys(WORDS[who])
@@ -51,7 +51,7 @@ def _sign_in(browser, service: Service, who: str) -> None:
 
 
 def test_nobody_is_shown_anything_before_signing_in(browser, service: Service) -> None:
-    browser.delete_all_cookies()
+    forgotten(browser)
     browser.get(service.base + "/holds")
     assert "/sign-in" in browser.current_url
 
@@ -282,7 +282,7 @@ def test_every_screen_is_accessible(chromium, service: Service, width: int, heig
     """WCAG 2.2 A and AA as far as axe-core can tell."""
     size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
     chromium.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    chromium.driver.delete_all_cookies()
+    forgotten(chromium.driver)
     chromium.driver.get(service.base + "/sign-in")
     found = {"/sign-in": violations(chromium.driver)}
     _sign_in(chromium.driver, service, "MK")

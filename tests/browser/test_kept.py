@@ -8,7 +8,7 @@ import pytest
 
 from models import passphrases
 from tests.browser.accessible import violations
-from tests.browser.waiting import until
+from tests.browser.waiting import forgotten, until
 from tests.faults.killer import pieces, put
 from tests.flows.serving import Service, with_people
 
@@ -38,7 +38,7 @@ passphrase = "{kept["tablet-k1"]}"
 
 def sign_in(browser, service: Service, who: str, fresh: bool = True) -> None:
     if fresh:
-        browser.delete_all_cookies()
+        forgotten(browser)
         browser.get(f"{service.base}/sign-in")
         browser.execute_script("sessionStorage.clear()")
     browser.find_element("name", "name").send_keys(who)

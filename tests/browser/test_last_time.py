@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from seed_data import bakery
-from tests.browser.waiting import until
+from tests.browser.waiting import forgotten, until
 from tests.flows.serving import Service
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(700), pytest.mark.slow]
@@ -59,7 +59,7 @@ def test_the_next_like_alert_says_what_was_found_the_last_time(
     browser = chromium.driver
     (first,) = _alerts(service, "L1")
     assert not _alerts(service, "L4")
-    browser.delete_all_cookies()
+    forgotten(browser)
     browser.get(f"{service.base}/who?next=/alerts/{first['alert']}")
     browser.find_element("name", "initials").send_keys("TS")
     browser.find_element("css selector", "button").click()

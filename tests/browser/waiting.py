@@ -1,4 +1,4 @@
-"""Waiting for what a page will show: while one page gives way to the next, an element is not there yet, or is no more."""
+"""Waiting for what a page will show, and leaving it: while one gives way to the next, an element is not there yet, or is no more."""
 
 from __future__ import annotations
 
@@ -20,3 +20,9 @@ def until(found: Callable[[], Any], within_s: float = 30.0) -> Any:
             return None
 
     return serving.until(seen, within_s)
+
+
+def forgotten(browser: Any) -> None:
+    """Leave the page and forget who was signed in: what the page still asks for would bring a cookie whose form is another's."""
+    browser.get("about:blank")
+    browser.execute_cdp_cmd("Network.clearBrowserCookies", {})
