@@ -155,7 +155,7 @@ def since(alert: Alert, zone: ZoneInfo) -> str:
         began=words.when(alert.began_at, zone),
         first=words.batch(alert.began_at_batch, first.date() if first else None),
         last=words.batch(alert.until_batch, on),
-        until=words.when(alert.until_at, zone, on),
+        until=words.when(alert.until_at, zone, first.date() if first else None),
     )
 
 

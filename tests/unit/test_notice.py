@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -11,7 +12,7 @@ from models.alarms.limits import FAMILIES
 from models.charts.parted import KIND
 from models.floor.alertscreen import alert_screen
 from models.floor.holds import GROUND_OF
-from models.pages import notice
+from models.pages import notice, words
 from models.pages.changes import change, of_limit, size
 from models.shapes import Alert
 from models.trade import cautions
@@ -124,3 +125,13 @@ def test_a_change_that_was_found_beside_the_other_lines_says_so() -> None:
     one = alert(rule=KIND)
     assert "beside the other lines" in change(one, snapshot()).since
     assert "beside" not in change(replace(one, rule="shift"), snapshot()).since
+
+
+def test_the_end_of_what_lasts_for_days_has_its_day() -> None:
+    # "Thu 5 Nov 14:17, L1 05; still on at L1 08, 19:54" was read as that same evening
+    one, zone = alert(), NORTH.zone
+    later = replace(one, until_at=one.began_at + timedelta(days=3, hours=1))
+    day = words.day_name((one.began_at + timedelta(days=3)).date())
+    assert day in notice.since(later, zone).split(";")[1]
+    same = notice.since(replace(one, until_at=one.began_at + timedelta(minutes=30)), zone)
+    assert words.day_name(one.began_at.date()) not in same.split(";")[1]
